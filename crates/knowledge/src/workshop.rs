@@ -1,0 +1,1269 @@
+//! The workshop's knowledge: operations, repair options with their money tables, parts by joint, build stages,
+//! cautions, residues and the list of sources.
+//!
+//! Money is in labour units: 1 is the price of one billed hour in the own shop. Machine-shop work and parts are in the
+//! same unit, so that the tables outlive a year and a country; a quote replaces them.
+
+use crate::limits::{AppliesTo, source_fault};
+use crate::load::{Complaint, Located};
+use crate::source::Source;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A spread from low to high, written `[lo, hi]`.
+///
+/// The figure is taken as equally likely anywhere between the two (rectangular): mean in the middle, standard deviation
+/// the width over root twelve. `lo` may equal `hi`; both are finite; a price may be negative where money comes back.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "[f64; 2]", into = "[f64; 2]")]
+pub struct Span {
+    /// The low end.
+    pub lo: f64,
+    /// The high end.
+    pub hi: f64,
+}
+
+/// Why two figures are not a spread.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("[{lo}, {hi}] is not a spread, expected two finite figures, the lower one first; next move: swap or mend them")]
+pub struct SpanError {
+    lo: f64,
+    hi: f64,
+}
+
+impl Span {
+    /// The spread of nothing.
+    pub const ZERO: Self = Self { lo: 0.0, hi: 0.0 };
+
+    /// A spread from `lo` to `hi`.
+    ///
+    /// # Errors
+    /// `SpanError` when a figure is not finite or `lo` lies above `hi`.
+    pub fn new(lo: f64, hi: f64) -> Result<Self, SpanError> {
+        if lo.is_finite() && hi.is_finite() && lo <= hi { Ok(Self { lo, hi }) } else { Err(SpanError { lo, hi }) }
+    }
+
+    /// The expected figure under the rectangular spread.
+    #[must_use]
+    pub fn mean(self) -> f64 {
+        f64::midpoint(self.lo, self.hi)
+    }
+
+    /// The standard deviation under the rectangular spread.
+    #[must_use]
+    pub fn deviation(self) -> f64 {
+        (self.hi - self.lo) / 12f64.sqrt()
+    }
+
+    /// Both ends times a factor that is not negative; a negative or unfinished factor counts as 0.
+    #[must_use]
+    pub fn times(self, factor: f64) -> Self {
+        let factor = if factor.is_finite() { factor.max(0.0) } else { 0.0 };
+        Self { lo: self.lo * factor, hi: self.hi * factor }
+    }
+
+    /// Low ends added, high ends added: wide on purpose, since prices of one job rise and fall together.
+    #[must_use]
+    pub fn plus(self, other: Self) -> Self {
+        Self { lo: self.lo + other.lo, hi: self.hi + other.hi }
+    }
+}
+
+impl TryFrom<[f64; 2]> for Span {
+    type Error = SpanError;
+    fn try_from([lo, hi]: [f64; 2]) -> Result<Self, SpanError> {
+        Self::new(lo, hi)
+    }
+}
+
+impl From<Span> for [f64; 2] {
+    fn from(span: Span) -> Self {
+        [span.lo, span.hi]
+    }
+}
+
+/// What an operation's hours or price are counted by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PerWhat {
+    /// Once for the engine.
+    Engine,
+    /// Each head.
+    Head,
+    /// Each head, or the block.
+    HeadOrBlock,
+    /// Each deck face.
+    Deck,
+    /// Each cylinder.
+    Cylinder,
+    /// Each connecting rod.
+    Rod,
+    /// Each valve.
+    Valve,
+    /// Each exhaust valve.
+    ExhaustValve,
+    /// Each camshaft.
+    Cam,
+    /// Each face machined.
+    Face,
+    /// Each hole.
+    Hole,
+    /// Each stud.
+    Stud,
+    /// Each crack.
+    Crack,
+    /// Each turbocharger.
+    Turbo,
+    /// One set of the engine.
+    Set,
+}
+
+/// Who does an operation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DoneBy {
+    /// The own shop.
+    Shop,
+    /// A machine shop.
+    Machine,
+    /// Either.
+    Either,
+}
+
+/// A condition an operation puts right, and which of its states.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Cure {
+    /// The condition.
+    pub condition: String,
+    /// The states it is put right from.
+    pub states: Vec<String>,
+}
+
+/// When a required operation is done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Order {
+    /// Before this one is paid for.
+    Before,
+    /// Together with it or after.
+    #[default]
+    With,
+}
+
+/// Another operation that one drags in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Requirement {
+    /// The other operation.
+    pub operation: String,
+    /// When it is needed, in trade words.
+    pub when: String,
+    /// True when it is needed every time the `applies` holds.
+    #[serde(default)]
+    pub always: bool,
+    /// Before it, or with it.
+    #[serde(default)]
+    pub order: Order,
+    /// What the engine must be.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applies: Vec<AppliesTo>,
+}
+
+/// A piece of work with its hours or price, what it cures, what it drags in and what to check after it.
+///
+/// # Units
+/// `labour` in hours; `machine` in labour units.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Operation {
+    /// The name other files use.
+    pub id: String,
+    /// The work in trade words.
+    pub name: String,
+    /// What hours and price are counted by.
+    pub per: PerWhat,
+    /// Who does it.
+    pub done_by: DoneBy,
+    /// Hours in the own shop, opening that another operation already counts left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub labour: Option<Span>,
+    /// Price of the machine shop.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub machine: Option<Span>,
+    /// What it puts right.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cures: Vec<Cure>,
+    /// What else it puts right that no condition stands for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub side_jobs: Vec<String>,
+    /// What it drags in.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub requires: Vec<Requirement>,
+    /// An operation that asks for this one and is asked for by it: each is done once.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub done_once_with: Option<String>,
+    /// The joints it opens.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub opens: Vec<String>,
+    /// Limits the work is held against afterwards.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limits_after: Vec<String>,
+    /// Checks done afterwards.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub checks_after: Vec<String>,
+    /// Cautions shown before it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<String>,
+    /// Why it carries no caution, where it carries none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub harmless: Option<String>,
+    /// What a reader ought to know.
+    #[serde(default)]
+    pub note: String,
+    /// Where hours and price come from.
+    pub source: Source,
+}
+
+/// How long the car waits: `lead = { words = "2-7 days", days = [2.0, 7.0] }`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Lead {
+    /// The wait in the words shown.
+    pub words: String,
+    /// The shortest and longest wait in days.
+    pub days: Span,
+}
+
+/// How a price grows with the size of the engine: price x (1 - share + share x count / reference).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Growth {
+    /// What is counted: `valves` of the block instance, `cylinders`, `rods`, `cams` or `heads`.
+    pub of: String,
+    /// The count the price was worked out for.
+    pub reference: f64,
+    /// The part of the price that grows, 0 to 1.
+    pub share: f64,
+}
+
+impl Growth {
+    /// The factor for a count; 1 at the reference count.
+    #[must_use]
+    pub fn factor(&self, count: f64) -> f64 {
+        1.0 - self.share + self.share * count / self.reference
+    }
+}
+
+/// What putting one block right costs under an option, by the block's class, per instance of the block.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BlockCost {
+    /// The block.
+    pub block: String,
+    /// Labour units by class.
+    pub class: BTreeMap<String, Span>,
+    /// How the price grows with the engine.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub growth: Option<Growth>,
+    /// Strip-down stages that this block alone calls for, once its class is not the first; stages reached are credited.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub access: Vec<String>,
+}
+
+/// What an option leaves in a block: the chance by class that it brings the engine back, and what that costs then.
+///
+/// The chance is for the reference horizon of [`HORIZON_MILES`]; [`BlockLeft::chance`] gives it for another one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BlockLeft {
+    /// The block.
+    pub block: String,
+    /// Chance of coming back within the reference horizon, by class.
+    pub class: BTreeMap<String, f64>,
+    /// Miles by which most of those that come back at all have done so (the Weibull scale), by class.
+    pub scale_miles: BTreeMap<String, f64>,
+    /// How the hazard grows: 1 is even, above 1 is wear.
+    pub shape: f64,
+    /// Labour units when it comes back: repair then, tow, goodwill.
+    pub comeback: Span,
+}
+
+/// The road the chances of coming back are stated for, in miles: three years of 12 000.
+pub const HORIZON_MILES: f64 = 36_000.0;
+
+/// No chance of coming back is taken as higher than this: some are sold, parked or scrapped first.
+pub const CHANCE_CAP: f64 = 0.99;
+
+impl BlockLeft {
+    /// The chance of coming back within `miles`, or nothing for a class not listed or a distance that is not 0 or more.
+    ///
+    /// The stated chance times `W(miles) / W(36 000)`, where `W(m) = 1 - exp(-(m / scale)^shape)`; at most 0.99.
+    #[must_use]
+    pub fn chance(&self, class: &str, miles: f64) -> Option<f64> {
+        let (p, scale) = (*self.class.get(class)?, *self.scale_miles.get(class)?);
+        let come_back = |miles: f64| 1.0 - (-(miles / scale).powf(self.shape)).exp();
+        (miles >= 0.0 && miles.is_finite()).then(|| (p * come_back(miles) / come_back(HORIZON_MILES)).min(CHANCE_CAP))
+    }
+}
+
+/// What closing up costs when a stage was reached and the option pays for no refit of that block itself.
+///
+/// To be added, for each instance of the block, to the price of the classes named, once the stage has been reached.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PutBack {
+    /// The strip-down stage that was reached.
+    pub stage: String,
+    /// The block each instance of which has to be closed.
+    pub block: String,
+    /// The classes whose price does not hold the closing already.
+    pub classes: Vec<String>,
+    /// Labour units for each instance.
+    pub cost: Span,
+}
+
+/// A part priced one by one under an option.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PartCost {
+    /// The condition at one site.
+    pub condition: String,
+    /// Its state.
+    pub state: String,
+    /// Labour units for each site in that state, on top of the block's price.
+    pub cost: Span,
+}
+
+/// A finding that takes an option off the list.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RuledOutBy {
+    /// The condition.
+    pub condition: String,
+    /// The state that rules the option out.
+    pub state: String,
+    /// Why, in one sentence.
+    pub why: String,
+}
+
+/// A cause that another engine of the same family has as well.
+///
+/// The chance counts where the cause is in its worst state; for states between, in proportion to their place in the order.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Inherits {
+    /// The cause.
+    pub cause: String,
+    /// Chance that the option goes wrong where the cause is in its worst state.
+    pub goes_wrong: f64,
+    /// Why, in one sentence.
+    pub why: String,
+}
+
+/// What an option brings of its own, whatever the engine's state.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Residual {
+    /// Chance within the reference horizon that the option itself goes wrong: a bad donor, a bad rebuild, a bad part.
+    pub goes_wrong: f64,
+    /// Labour units when it does.
+    pub comeback: Span,
+    /// Causes of the present engine that another engine of the family brings along, with the chance then.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inherits: Vec<Inherits>,
+    /// True when the owner no longer has the car.
+    #[serde(default)]
+    pub car_lost: bool,
+    /// What the owner gets for the car as it stands, as a share of its value in order; only when the car is lost.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub share_kept: Option<Span>,
+    /// Value of the car in order, in labour units, taken when nobody has told it; only when the car is lost.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub value_if_untold: Option<Span>,
+    /// How the figures came about, in one sentence.
+    pub why: String,
+}
+
+/// One way to go on, with its words for the owner and its money tables.
+///
+/// Expected cost = fixed + `fixed_per_head` x heads + missing access + sum over block instances of (cost by class +
+/// chance left by class x comeback) + sum over sites of `per_part` + `put_back` of stages reached + residual. All of it in
+/// labour units.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RepairOption {
+    /// The name other files use.
+    pub id: String,
+    /// The name for the owner.
+    pub name: String,
+    /// What is new afterwards.
+    pub renewed: Vec<String>,
+    /// What stays.
+    pub kept: Vec<String>,
+    /// What nobody knows the history of.
+    pub unknown_history: Vec<String>,
+    /// What warranty is usual.
+    pub warranty: String,
+    /// How long the car waits.
+    pub lead: Lead,
+    /// What the whole of it usually comes to; for showing, not for reckoning.
+    pub whole_price: Span,
+    /// How it goes wrong.
+    pub goes_wrong: Vec<String>,
+    /// What comes on top.
+    pub hidden_costs: Vec<String>,
+    /// When it is the wrong choice.
+    pub wrong_when: Vec<String>,
+    /// When it is the right one.
+    pub best_when: Vec<String>,
+    /// Whether the present engine stays in the car.
+    pub keeps_engine: bool,
+    /// Strip-down stages it needs whatever is found; stages reached are credited.
+    pub access: Vec<String>,
+    /// Labour units whatever is found.
+    pub fixed: Span,
+    /// How `fixed` grows with the engine.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fixed_growth: Option<Growth>,
+    /// Labour units for each head whatever is found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fixed_per_head: Option<Span>,
+    /// Operations it always includes.
+    pub operations: Vec<String>,
+    /// Price by block and class; every class of every block for an option that keeps the engine, none otherwise.
+    #[serde(default, rename = "cost", skip_serializing_if = "Vec::is_empty")]
+    pub costs: Vec<BlockCost>,
+    /// What it leaves by block and class; every class of every block for an option that keeps the engine.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<BlockLeft>,
+    /// What closing up costs where the option pays for no refit.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub put_back: Vec<PutBack>,
+    /// Parts priced one by one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub per_part: Vec<PartCost>,
+    /// What takes it off the list.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub ruled_out_by: Vec<RuledOutBy>,
+    /// What it brings of its own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub residual: Option<Residual>,
+    /// Where the words come from.
+    pub source: Source,
+    /// Where the money tables come from.
+    pub money_source: Source,
+}
+
+/// Whether a part is used again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reuse {
+    /// Once only.
+    Never,
+    /// Measured against the named limit, then decided.
+    Inspect,
+    /// Cleaned and used again.
+    Free,
+}
+
+/// A quantity that can be counted from the layout: `times` for each of `of`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Count {
+    /// `engine`, `heads`, `banks`, `cylinders`, `valves`, `intake-valves`, `exhaust-valves` or `cams`.
+    pub of: String,
+    /// How many for each.
+    pub times: u32,
+}
+
+/// A part that belongs to a joint.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Part {
+    /// The name other files use.
+    pub id: String,
+    /// The name in trade words.
+    pub name: String,
+    /// How many, in words.
+    pub quantity: String,
+    /// How many, counted from the layout, where that can be said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub count: Option<Count>,
+    /// Whether it is used again.
+    pub reuse: Reuse,
+    /// Limits that decide, where it is inspected and a limit exists.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limits: Vec<String>,
+    /// What kind of part it is.
+    pub kind: String,
+    /// Why it is treated so.
+    #[serde(default)]
+    pub why: String,
+    /// What to look at when it comes in.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub arrival_checks: Vec<String>,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// A joint of the engine and the parts that opening it calls for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Joint {
+    /// The name other files use.
+    pub id: String,
+    /// The name in trade words.
+    pub name: String,
+    /// Its parts.
+    #[serde(rename = "part")]
+    pub parts: Vec<Part>,
+    /// Where the grouping comes from.
+    pub source: Source,
+}
+
+/// What to look at when a whole engine or a large part comes in.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Arrival {
+    /// The name other files use.
+    pub id: String,
+    /// What comes in.
+    pub item: String,
+    /// What to look at.
+    pub checks: Vec<String>,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// A rule of the workshop in one sentence.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Rule {
+    /// The name other files use.
+    pub id: String,
+    /// What it is about: `parts`, `orientation`, `tightening`, `reckoning`.
+    pub about: String,
+    /// The rule.
+    pub words: String,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Which parts keep their place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Keep {
+    /// The name other files use.
+    pub id: String,
+    /// The part.
+    pub part: String,
+    /// The rule.
+    pub words: String,
+    /// Whether it may change its place at all.
+    pub may_move: bool,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// How long something needs before the next step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Waiting {
+    /// The name other files use.
+    pub id: String,
+    /// What is waited for.
+    pub what: String,
+    /// How long, in words; the tube or sheet rules.
+    pub time: String,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Who signs a hold point.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Signer {
+    /// The technician.
+    Technician,
+    /// A second pair of eyes.
+    SecondPerson,
+    /// The owner.
+    Owner,
+}
+
+/// A point where the build stops until something is written down and signed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Hold {
+    /// What is written down.
+    pub record: String,
+    /// The limits it may be held against; the one whose `applies` holds for the engine is taken.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limits: Vec<String>,
+    /// Who signs.
+    pub sign: Signer,
+}
+
+/// One stage of putting an engine together.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BuildStage {
+    /// The name other files use.
+    pub id: String,
+    /// Its place in the order.
+    pub order: u32,
+    /// The stage in trade words.
+    pub title: String,
+    /// What the engine must be; empty for every engine.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applies: Vec<AppliesTo>,
+    /// What is done, in order.
+    pub steps: Vec<String>,
+    /// Where it stops for a signature.
+    #[serde(rename = "hold")]
+    pub holds: Vec<Hold>,
+    /// What ruins the work, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
+    /// Cautions shown before it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub caution_ids: Vec<String>,
+    /// Why it carries no caution, where it carries none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub harmless: Option<String>,
+    /// Gauges used.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gauges: Vec<String>,
+    /// Whether the stage as a whole is signed.
+    pub signed: bool,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// A warning that protects a person, shown before the work it belongs to.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Caution {
+    /// The name other files use.
+    pub id: String,
+    /// True when it is shown once at the start of every job.
+    #[serde(default)]
+    pub always: bool,
+    /// True when work is not offered before the technician has ticked it.
+    pub hold: bool,
+    /// What to do and what not to do.
+    pub text: String,
+    /// When it is shown, in words.
+    pub when: String,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Whether something dissolves a residue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Dissolves {
+    /// It does.
+    Yes,
+    /// In part.
+    Partly,
+    /// It does not.
+    No,
+    /// Nobody has tried.
+    Unknown,
+}
+
+/// What four common things do to a residue, gentlest first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DissolvedBy {
+    /// Water.
+    pub water: Dissolves,
+    /// Alcohol.
+    pub alcohol: Dissolves,
+    /// Brake cleaner.
+    pub brake_cleaner: Dissolves,
+    /// Acid or caustic, on a scraped sample only.
+    pub acid: Dissolves,
+}
+
+/// One thing a residue may be, with its chance from the look alone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Likely {
+    /// What it may be.
+    pub what: String,
+    /// The condition it would point at.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub condition: Option<String>,
+    /// The cause it would point at.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<String>,
+    /// Its chance, on engines that reach strip-down.
+    pub p: f64,
+}
+
+/// A residue, how it looks, what dissolves it and what it may be.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Residue {
+    /// The name other files use.
+    pub id: String,
+    /// Its colour.
+    pub colour: String,
+    /// Its texture.
+    pub texture: String,
+    /// Where it is found.
+    pub places: Vec<String>,
+    /// What dissolves it.
+    pub dissolves: DissolvedBy,
+    /// What it may be; the chances add up to 1.
+    pub likely: Vec<Likely>,
+    /// Checks that tell them apart.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub next: Vec<String>,
+    /// What a reader ought to know.
+    #[serde(default)]
+    pub note: String,
+    /// Where the look comes from.
+    pub source: Source,
+    /// Where the chances come from.
+    pub likelihood_source: Source,
+}
+
+/// A place where residues are found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Place {
+    /// The name residues use.
+    pub id: String,
+    /// The name in trade words.
+    pub name: String,
+    /// Where the wording comes from.
+    pub source: Source,
+}
+
+/// A text that figures are taken from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Reference {
+    /// The id a source tag names.
+    pub id: String,
+    /// Title, with number and edition where known.
+    pub title: String,
+    /// Who brought it out, and what kind of text it is.
+    pub publisher: String,
+    /// The place inside it that was used.
+    #[serde(default)]
+    pub at: String,
+    /// How it was read.
+    pub read: Read,
+    /// What a reader ought to know.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// How a text was read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Read {
+    /// The text itself was open.
+    AsSeen,
+    /// Another text quotes it.
+    SecondHand,
+    /// Named from memory; open it before showing it to a customer.
+    Believed,
+    /// Nobody wrote down how it was read; open it before showing it to a customer.
+    Untold,
+}
+
+/// The ids that the rest of the knowledge holds, against which references are checked.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Known {
+    /// Conditions and their states, mildest first.
+    pub conditions: BTreeMap<String, Vec<String>>,
+    /// Causes.
+    pub causes: BTreeSet<String>,
+    /// Checks.
+    pub checks: BTreeSet<String>,
+    /// Strip-down stages.
+    pub stages: BTreeSet<String>,
+    /// Blocks and their classes, mildest first.
+    pub blocks: BTreeMap<String, Vec<String>>,
+    /// Limits.
+    pub limits: BTreeSet<String>,
+    /// Gauges.
+    pub gauges: BTreeSet<String>,
+    /// Cautions.
+    pub cautions: BTreeSet<String>,
+    /// Sources.
+    pub sources: BTreeSet<String>,
+    /// Joints.
+    pub joints: BTreeSet<String>,
+    /// Operations.
+    pub operations: BTreeSet<String>,
+}
+
+/// The ids of a list of tables.
+pub fn ids<T>(tables: &[Located<T>], id: impl Fn(&T) -> &str) -> BTreeSet<String> {
+    tables.iter().map(|table| id(&table.value).to_owned()).collect()
+}
+
+fn lint_ids<T>(tables: &[Located<T>], id: impl Fn(&T) -> &str, out: &mut Vec<Complaint>) {
+    let mut seen = BTreeSet::new();
+    for table in tables {
+        let name = id(&table.value);
+        if name.trim().is_empty() || !seen.insert(name.to_owned()) {
+            out.push(table.complaint(
+                "id",
+                format!("{name:?} is empty or stands twice"),
+                "give every table its own id",
+            ));
+        }
+    }
+}
+
+fn lint_source<T>(table: &Located<T>, field: &str, source: &Source, known: &Known, out: &mut Vec<Complaint>) {
+    if let Some((message, next)) = source_fault(source, &known.sources) {
+        out.push(table.complaint(field, message, next));
+    }
+}
+
+fn lint_names<'a, T>(
+    table: &Located<T>,
+    field: &str,
+    names: impl IntoIterator<Item = &'a String>,
+    known: &BTreeSet<String>,
+    out: &mut Vec<Complaint>,
+) {
+    for name in names.into_iter().filter(|name| !known.contains(*name)) {
+        out.push(table.complaint(
+            field,
+            format!("names {name}, which there is none of"),
+            "mend the id, or add what it names",
+        ));
+    }
+}
+
+fn lint_state<T>(
+    table: &Located<T>,
+    field: &str,
+    condition: &str,
+    states: &[String],
+    known: &Known,
+    out: &mut Vec<Complaint>,
+) {
+    let Some(all) = known.conditions.get(condition) else {
+        out.push(table.complaint(field, format!("names condition {condition}, which there is none of"), "mend the id"));
+        return;
+    };
+    for state in states {
+        if !all.contains(state) {
+            out.push(table.complaint(
+                field,
+                format!("{condition} has no state {state}, expected one of {}", all.join(", ")),
+                "mend the state",
+            ));
+        } else if all.first() == Some(state) {
+            out.push(table.complaint(
+                field,
+                format!("{state} is the sound state of {condition}"),
+                "name a state that is worse",
+            ));
+        }
+    }
+    if states.is_empty() {
+        out.push(table.complaint(field, format!("names no state of {condition}"), "name at least one"));
+    }
+}
+
+fn lint_cautions<T>(
+    table: &Located<T>,
+    field: &str,
+    cautions: &[String],
+    harmless: Option<&String>,
+    known: &Known,
+    out: &mut Vec<Complaint>,
+) {
+    lint_names(table, field, cautions, &known.cautions, out);
+    if cautions.is_empty() == harmless.is_none_or(|why| why.trim().is_empty()) {
+        out.push(table.complaint(
+            field,
+            "needs cautions, or under harmless the reason why it can hurt nobody, and not both",
+            "name the cautions, or say why there are none",
+        ));
+    }
+}
+
+/// Everything wrong with the operations: ids, references, prices, cautions, and loops of requirements not stated.
+#[must_use]
+pub fn lint_operations(operations: &[Located<Operation>], known: &Known) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(operations, |o| &o.id, &mut out);
+    for op in operations {
+        lint_source(op, "source", &op.source, known, &mut out);
+        lint_names(op, "requires", op.requires.iter().map(|r| &r.operation), &known.operations, &mut out);
+        lint_names(op, "done_once_with", &op.done_once_with, &known.operations, &mut out);
+        lint_names(op, "opens", &op.opens, &known.joints, &mut out);
+        lint_names(op, "limits_after", &op.limits_after, &known.limits, &mut out);
+        lint_names(op, "checks_after", &op.checks_after, &known.checks, &mut out);
+        lint_cautions(op, "cautions", &op.cautions, op.harmless.as_ref(), known, &mut out);
+        for cure in &op.cures {
+            lint_state(op, "cures", &cure.condition, &cure.states, known, &mut out);
+        }
+        let (shop, machine) = (op.labour.is_some(), op.machine.is_some());
+        let fits = match op.done_by {
+            DoneBy::Shop => shop,
+            DoneBy::Machine => machine && !shop,
+            DoneBy::Either => shop || machine,
+        };
+        if !fits {
+            out.push(op.complaint(
+                "done_by",
+                "does not fit the hours and prices given",
+                "give labour for the shop, machine for the machine shop",
+            ));
+        }
+        if [op.labour, op.machine].into_iter().flatten().any(|span| span.lo < 0.0 || span.hi <= 0.0) {
+            out.push(op.complaint("labour", "is not above zero", "give hours or a price"));
+        }
+    }
+    lint_loops(operations, &mut out);
+    out
+}
+
+/// Complains of every pair of operations that ask for each other, straight or over others, without saying so.
+fn lint_loops(operations: &[Located<Operation>], out: &mut Vec<Complaint>) {
+    let asks: BTreeMap<&str, Vec<&str>> =
+        operations.iter().map(|o| (o.id.as_str(), o.requires.iter().map(|r| r.operation.as_str()).collect())).collect();
+    let reached = |start: &str| {
+        let mut found = BTreeSet::new();
+        let mut open: Vec<&str> = asks.get(start).cloned().unwrap_or_default();
+        while let Some(next) = open.pop() {
+            if found.insert(next) {
+                open.extend(asks.get(next).into_iter().flatten());
+            }
+        }
+        found
+    };
+    let all: BTreeMap<&str, BTreeSet<&str>> = asks.keys().map(|id| (*id, reached(id))).collect();
+    for op in operations {
+        let id = op.id.as_str();
+        let back =
+            all.get(id).into_iter().flatten().filter(|other| all.get(*other).is_some_and(|set| set.contains(id)));
+        let partners: Vec<&str> = back.copied().filter(|other| *other != id).collect();
+        let stated: Vec<&str> = op.done_once_with.iter().map(String::as_str).collect();
+        if partners != stated {
+            out.push(op.complaint(
+                "requires",
+                format!("asks in a loop with [{}], stated is [{}]", partners.join(", "), stated.join(", ")),
+                "break the loop, or state it with done_once_with on both",
+            ));
+        }
+    }
+}
+
+/// Everything wrong with the options: ids, references, and money tables that miss a class of a block.
+#[must_use]
+pub fn lint_options(options: &[Located<RepairOption>], known: &Known) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(options, |o| &o.id, &mut out);
+    for option in options {
+        lint_source(option, "source", &option.source, known, &mut out);
+        lint_source(option, "money_source", &option.money_source, known, &mut out);
+        lint_names(option, "operations", &option.operations, &known.operations, &mut out);
+        lint_names(option, "access", &option.access, &known.stages, &mut out);
+        for cost in &option.costs {
+            lint_names(option, "cost.access", &cost.access, &known.stages, &mut out);
+        }
+        for part in &option.per_part {
+            lint_state(option, "per_part", &part.condition, std::slice::from_ref(&part.state), known, &mut out);
+        }
+        for rule in &option.ruled_out_by {
+            lint_state(option, "ruled_out_by", &rule.condition, std::slice::from_ref(&rule.state), known, &mut out);
+            if rule.why.trim().is_empty() {
+                out.push(option.complaint("ruled_out_by", "does not say why", "say why in one sentence"));
+            }
+        }
+        lint_money(option, known, &mut out);
+    }
+    out
+}
+
+fn lint_money(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Complaint>) {
+    let growths = option.costs.iter().filter_map(|c| c.growth.as_ref()).chain(option.fixed_growth.as_ref());
+    for growth in growths {
+        if !(growth.reference > 0.0 && (0.0..=1.0).contains(&growth.share)) {
+            out.push(option.complaint(
+                "growth",
+                "needs a reference above 0 and a share from 0 to 1",
+                "mend the figures",
+            ));
+        }
+    }
+    let costs: Vec<(&str, BTreeSet<&str>)> =
+        option.costs.iter().map(|c| (c.block.as_str(), c.class.keys().map(String::as_str).collect())).collect();
+    let left: Vec<(&str, BTreeSet<&str>)> =
+        option.left.iter().map(|l| (l.block.as_str(), l.class.keys().map(String::as_str).collect())).collect();
+    for (field, tables) in [("cost", &costs), ("left", &left)] {
+        if !option.keeps_engine {
+            if !tables.is_empty() {
+                out.push(option.complaint(
+                    field,
+                    "prices blocks of an engine that leaves the car",
+                    "take the tables out",
+                ));
+            }
+            continue;
+        }
+        for (block, classes) in &known.blocks {
+            let wanted: BTreeSet<&str> = classes.iter().map(String::as_str).collect();
+            let found: Vec<&BTreeSet<&str>> = tables.iter().filter(|(b, _)| b == block).map(|(_, c)| c).collect();
+            if found != [&wanted] {
+                out.push(option.complaint(
+                    field,
+                    format!("{block}: expected one table with the classes {}", classes.join(", ")),
+                    "give every class of the block once",
+                ));
+            }
+        }
+        for (block, _) in tables.iter().filter(|(b, _)| !known.blocks.contains_key(*b)) {
+            out.push(option.complaint(field, format!("names block {block}, which there is none of"), "mend the block"));
+        }
+    }
+    for back in &option.put_back {
+        lint_names(option, "put_back", [&back.stage], &known.stages, out);
+        let classes: BTreeSet<String> = known.blocks.get(&back.block).into_iter().flatten().cloned().collect();
+        lint_names(option, "put_back", &back.classes, &classes, out);
+    }
+    for left in &option.left {
+        if !left.class.keys().eq(left.scale_miles.keys()) || left.scale_miles.values().any(|miles| *miles < 1.0) {
+            out.push(option.complaint(
+                "left",
+                format!("{}: every class needs a scale of at least a mile", left.block),
+                "give scale_miles for the same classes",
+            ));
+        }
+        if !left.class.values().all(|p| (0.0..=CHANCE_CAP).contains(p)) || left.shape < 0.5 || left.comeback.lo < 0.0 {
+            out.push(option.complaint(
+                "left",
+                format!("{}: needs chances from 0 to 0.99, a shape of 0.5 or more and a cost not below 0", left.block),
+                "mend the figures",
+            ));
+        }
+        let order = known.blocks.get(&left.block).map(Vec::as_slice).unwrap_or_default();
+        let chances: Vec<f64> = order.iter().filter_map(|class| left.class.get(class).copied()).collect();
+        if left.class.len() == order.len()
+            && chances.windows(2).any(|w| matches!(w, [a, b] if a > b))
+            && !option.renews(&left.block)
+        {
+            out.push(option.complaint(
+                "left",
+                format!("{}: a worse class comes back less often though nothing is done to it", left.block),
+                "mend the chances",
+            ));
+        }
+    }
+    let lost = option.residual.as_ref().is_some_and(|r| r.car_lost);
+    if let Some(residual) = &option.residual {
+        lint_names(option, "residual.inherits", residual.inherits.iter().map(|i| &i.cause), &known.causes, out);
+        if residual.inherits.iter().any(|i| !(residual.goes_wrong..=CHANCE_CAP).contains(&i.goes_wrong)) {
+            out.push(option.complaint(
+                "residual.inherits",
+                "an inherited cause makes it go wrong less often",
+                "give a chance not below goes_wrong",
+            ));
+        }
+        if !(0.0..=CHANCE_CAP).contains(&residual.goes_wrong) || residual.comeback.lo < 0.0 {
+            out.push(option.complaint(
+                "residual",
+                "needs a chance from 0 to 0.99 and a cost not below 0",
+                "mend the figures",
+            ));
+        }
+        if residual.car_lost != (residual.share_kept.is_some() && residual.value_if_untold.is_some()) {
+            out.push(option.complaint(
+                "residual",
+                "share_kept and value_if_untold belong to a car that is lost",
+                "give both, or say car_lost = false",
+            ));
+        }
+    }
+    if option.lead.days.lo < 0.0 {
+        out.push(option.complaint("lead", "is below 0 days", "give days from 0 up"));
+    }
+    if option.fixed.lo < 0.0 && !lost {
+        out.push(option.complaint("fixed", "is below 0", "only a sold car brings money back"));
+    }
+}
+
+impl RepairOption {
+    /// Whether the option spends money on any class of that block.
+    #[must_use]
+    pub fn renews(&self, block: &str) -> bool {
+        self.costs.iter().filter(|c| c.block == block).any(|c| c.class.values().any(|span| span.hi > 0.0))
+    }
+}
+
+/// Everything wrong with the joints and parts: ids, sources, limits named.
+#[must_use]
+pub fn lint_joints(joints: &[Located<Joint>], known: &Known) -> Vec<Complaint> {
+    const COUNTED: [&str; 8] =
+        ["engine", "heads", "banks", "cylinders", "valves", "intake-valves", "exhaust-valves", "cams"];
+    let mut out = Vec::new();
+    lint_ids(joints, |j| &j.id, &mut out);
+    let mut seen = BTreeSet::new();
+    for joint in joints {
+        lint_source(joint, "source", &joint.source, known, &mut out);
+        for part in &joint.parts {
+            if !seen.insert(part.id.as_str()) {
+                out.push(joint.complaint("part.id", format!("{} stands twice", part.id), "give every part its own id"));
+            }
+            lint_source(joint, "part.source", &part.source, known, &mut out);
+            lint_names(joint, "part.limits", &part.limits, &known.limits, &mut out);
+            if let Some(count) = part.count.as_ref().filter(|c| !COUNTED.contains(&c.of.as_str()) || c.times == 0) {
+                out.push(joint.complaint(
+                    "part.count",
+                    format!("{}: {} is not counted in a layout", part.id, count.of),
+                    "use one of the counted words",
+                ));
+            }
+        }
+        if joint.parts.is_empty() {
+            out.push(joint.complaint("part", "has no parts", "add what opening it calls for"));
+        }
+    }
+    out
+}
+
+/// Everything wrong with the build stages: order, limits, gauges, cautions, sources.
+#[must_use]
+pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(stages, |s| &s.id, &mut out);
+    let mut last = 0;
+    for stage in stages {
+        if stage.order <= last {
+            out.push(stage.complaint(
+                "order",
+                format!("{} does not come after {last}", stage.order),
+                "number the stages in file order",
+            ));
+        }
+        last = stage.order;
+        lint_source(stage, "source", &stage.source, known, &mut out);
+        lint_names(stage, "hold.limits", stage.holds.iter().flat_map(|h| &h.limits), &known.limits, &mut out);
+        lint_names(stage, "gauges", &stage.gauges, &known.gauges, &mut out);
+        lint_cautions(stage, "caution_ids", &stage.caution_ids, stage.harmless.as_ref(), known, &mut out);
+        if stage.holds.is_empty() || stage.steps.is_empty() {
+            out.push(stage.complaint(
+                "hold",
+                "has no steps or no hold point",
+                "a stage does something and stops for a signature",
+            ));
+        }
+    }
+    out
+}
+
+/// Everything wrong with the cautions: ids, empty words, sources.
+#[must_use]
+pub fn lint_caution_tables(cautions: &[Located<Caution>], known: &Known) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(cautions, |c| &c.id, &mut out);
+    for caution in cautions {
+        lint_source(caution, "source", &caution.source, known, &mut out);
+        if caution.text.trim().is_empty() || caution.when.trim().is_empty() {
+            out.push(caution.complaint("text", "is empty", "say what to do and when"));
+        }
+    }
+    if !cautions.iter().any(|c| c.always) {
+        out.extend(
+            cautions.first().map(|c| {
+                c.complaint("always", "no caution is shown at the start of a job", "mark the first one always")
+            }),
+        );
+    }
+    out
+}
+
+/// Everything wrong with the residues: ids, places, chances that do not add up to 1, references.
+#[must_use]
+pub fn lint_residues(residues: &[Located<Residue>], places: &[Located<Place>], known: &Known) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(residues, |r| &r.id, &mut out);
+    lint_ids(places, |p| &p.id, &mut out);
+    let place_ids = ids(places, |p| &p.id);
+    for residue in residues {
+        lint_source(residue, "source", &residue.source, known, &mut out);
+        lint_source(residue, "likelihood_source", &residue.likelihood_source, known, &mut out);
+        lint_names(residue, "places", &residue.places, &place_ids, &mut out);
+        lint_names(residue, "next", &residue.next, &known.checks, &mut out);
+        lint_names(
+            residue,
+            "likely.cause",
+            residue.likely.iter().filter_map(|l| l.cause.as_ref()),
+            &known.causes,
+            &mut out,
+        );
+        let conditions: BTreeSet<String> = known.conditions.keys().cloned().collect();
+        lint_names(
+            residue,
+            "likely.condition",
+            residue.likely.iter().filter_map(|l| l.condition.as_ref()),
+            &conditions,
+            &mut out,
+        );
+        let total: f64 = residue.likely.iter().map(|l| l.p).sum();
+        if (total - 1.0).abs() > 1e-9 || residue.likely.iter().any(|l| !(0.0..=1.0).contains(&l.p)) {
+            out.push(residue.complaint("likely", format!("the chances add up to {total}"), "make them add up to 1"));
+        }
+        if residue.likely.iter().any(|l| l.cause.is_some() && l.condition.is_some()) {
+            out.push(residue.complaint("likely", "points at a cause and a condition at once", "keep one of the two"));
+        }
+    }
+    out
+}
+
+/// Everything wrong with the list of sources: ids and empty titles.
+#[must_use]
+pub fn lint_references(references: &[Located<Reference>]) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(references, |r| &r.id, &mut out);
+    for reference in references {
+        if reference.title.trim().is_empty() || reference.publisher.trim().is_empty() {
+            out.push(reference.complaint("title", "is empty", "give title and publisher"));
+        }
+    }
+    out
+}
+
+/// Everything wrong with the short tables: arrivals, rules, parts that keep their place, waiting times.
+#[must_use]
+pub fn lint_rules(
+    arrivals: &[Located<Arrival>],
+    rules: &[Located<Rule>],
+    keeps: &[Located<Keep>],
+    waits: &[Located<Waiting>],
+    known: &Known,
+) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(arrivals, |a| &a.id, &mut out);
+    lint_ids(rules, |r| &r.id, &mut out);
+    lint_ids(keeps, |k| &k.id, &mut out);
+    lint_ids(waits, |w| &w.id, &mut out);
+    for table in arrivals {
+        lint_source(table, "source", &table.source, known, &mut out);
+    }
+    for table in rules {
+        lint_source(table, "source", &table.source, known, &mut out);
+    }
+    for table in keeps {
+        lint_source(table, "source", &table.source, known, &mut out);
+    }
+    for table in waits {
+        lint_source(table, "source", &table.source, known, &mut out);
+    }
+    out
+}

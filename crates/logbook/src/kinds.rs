@@ -1,0 +1,310 @@
+//! Every kind of entry: its word, its moment, its versions, and how its body is read.
+//!
+//! Each kind has its own list of versions, so that a change in one kind leaves all others alone. To add a kind: a struct
+//! in [`crate::bodies`], a line here, its effect in [`mod@crate::fold`], and one line in a new folder under
+//! `tests/formats/`.
+
+use serde::Serialize;
+use serde::de::Error as _;
+use serde_json::Value;
+
+use crate::bodies::*;
+use crate::words::Moment;
+
+macro_rules! kinds {
+    ($($(#[$doc:meta])* $case:ident($body:ty) = $word:literal, $moment:expr, [$($version:ident = $number:literal),+], $latest:ident;)+) => {
+        /// The kind of an entry this build knows.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+        pub enum Kind { $($(#[$doc])* $case),+ }
+
+        impl Kind {
+            /// Every kind, in the order of the eight moments.
+            pub const ALL: &'static [Kind] = &[$(Kind::$case),+];
+
+            /// Gives the word the kind is stored as.
+            #[must_use]
+            pub const fn word(self) -> &'static str {
+                match self { $(Kind::$case => $word),+ }
+            }
+
+            /// Finds the kind of a word.
+            #[must_use]
+            pub fn from_word(word: &str) -> Option<Kind> {
+                Self::ALL.iter().copied().find(|kind| kind.word() == word)
+            }
+
+            /// Gives the moment an entry of this kind mostly belongs to; a reading after work belongs to
+            /// [`Moment::Prove`] whatever its kind says ([`EntryBody::moment`]).
+            #[must_use]
+            pub const fn moment(self) -> Option<Moment> {
+                match self { $(Kind::$case => $moment),+ }
+            }
+
+            /// Gives the version this build writes.
+            #[must_use]
+            pub const fn latest_version(self) -> u32 {
+                match self { $(Kind::$case => versions::$case::$latest as u32),+ }
+            }
+        }
+
+        /// What an entry says, read.
+        #[derive(Debug, Clone, PartialEq, Serialize)]
+        #[serde(untagged)]
+        pub enum EntryBody { $($(#[$doc])* $case($body)),+ }
+
+        impl EntryBody {
+            /// Gives the kind.
+            #[must_use]
+            pub const fn kind(&self) -> Kind {
+                match self { $(EntryBody::$case(_) => Kind::$case),+ }
+            }
+
+            /// Reads the body of a kind in one of its versions; `None` for a version this build does not know.
+            ///
+            /// # Errors
+            /// Says which field is missing, unknown or of the wrong form.
+            pub fn read(kind: Kind, version: u32, body: &Value) -> Result<Option<EntryBody>, serde_json::Error> {
+                let read = match kind {
+                    $(Kind::$case => match versions::$case::from_number(version) {
+                        $(Some(versions::$case::$version) => EntryBody::$case(serde::Deserialize::deserialize(body)?),)+
+                        None => return Ok(None),
+                    }),+
+                };
+                read.ensure().map_err(serde_json::Error::custom)?;
+                Ok(Some(read))
+            }
+        }
+
+        /// The versions of each kind, one list a kind.
+        pub mod versions {
+            $(
+                $(#[$doc])*
+                #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+                pub enum $case { $(
+                    #[doc = concat!("Version ", stringify!($number), ".")]
+                    $version = $number
+                ),+ }
+
+                impl $case {
+                    /// Finds the version of a number.
+                    #[must_use]
+                    pub const fn from_number(number: u32) -> Option<$case> {
+                        match number { $($number => Some($case::$version),)+ _ => None }
+                    }
+                }
+            )+
+        }
+    };
+}
+
+kinds! {
+    /// A job was opened.
+    JobOpened(JobOpened) = "job-opened", Some(Moment::Hear), [V1 = 1], V1;
+    /// The complaint was heard.
+    ComplaintHeard(ComplaintHeard) = "complaint-heard", Some(Moment::Hear), [V1 = 1], V1;
+    /// The engine was described.
+    EngineDescribed(EngineDescribed) = "engine-described", Some(Moment::Hear), [V1 = 1], V1;
+    /// The vehicle was described.
+    VehicleDescribed(VehicleDescribed) = "vehicle-described", Some(Moment::Hear), [V1 = 1], V1;
+    /// A fact that moves the odds was told.
+    AttributeTold(AttributeTold) = "attribute-told", Some(Moment::Hear), [V1 = 1], V1;
+    /// A date was promised.
+    PromiseMade(PromiseMade) = "promise-made", None, [V1 = 1], V1;
+    /// Something was said to the customer.
+    CustomerTold(CustomerTold) = "customer-told", None, [V1 = 1], V1;
+    /// A figure of the maker was typed.
+    EngineFigureSet(EngineFigure) = "engine-figure-set", None, [V1 = 1], V1;
+    /// An engine sheet was taken over.
+    SheetAdopted(SheetAdopted) = "sheet-adopted", None, [V1 = 1], V1;
+    /// A gauge was laid ready.
+    GaugeDescribed(GaugeDescribed) = "gauge-described", None, [V1 = 1], V1;
+    /// A gauge turned out doubtful.
+    GaugeDoubted(GaugeDoubted) = "gauge-doubted", None, [V1 = 1], V1;
+    /// A doubted gauge was found good.
+    GaugeCleared(GaugeCleared) = "gauge-cleared", None, [V1 = 1], V1;
+    /// A reading was taken.
+    ReadingTaken(ReadingBody) = "reading-taken", Some(Moment::Test), [V1 = 1], V1;
+    /// A check was left out on purpose.
+    ReadingSkipped(ReadingSkipped) = "reading-skipped", None, [V1 = 1], V1;
+    /// A question about what is not the engine was answered.
+    OutsideAnswered(OutsideAnswered) = "outside-answered", Some(Moment::Test), [V1 = 1], V1;
+    /// A residue was seen.
+    ResidueSeen(ResidueSeen) = "residue-seen", None, [V1 = 1], V1;
+    /// A picture was kept.
+    PhotoKept(PhotoKept) = "photo-kept", None, [V1 = 1], V1;
+    /// The engine was opened as far as a stage.
+    StageReached(StageReached) = "stage-reached", Some(Moment::Strip), [V1 = 1], V1;
+    /// A caution was ticked.
+    CautionTicked(CautionTicked) = "caution-ticked", None, [V1 = 1], V1;
+    /// Small parts were bagged.
+    PartBagged(PartBagged) = "part-bagged", Some(Moment::Strip), [V1 = 1], V1;
+    /// Advice was not followed.
+    AdviceOverruled(AdviceOverruled) = "advice-overruled", None, [V1 = 1], V1;
+    /// The money that choices are made with.
+    MoneyTold(MoneyTold) = "money-told", None, [V1 = 1], V1;
+    /// A yes was asked for.
+    ApprovalAsked(ApprovalAsked) = "approval-asked", Some(Moment::Choose), [V1 = 1], V1;
+    /// The customer said yes.
+    ApprovalGiven(ApprovalGiven) = "approval-given", Some(Moment::Choose), [V1 = 1], V1;
+    /// The customer said no.
+    ApprovalRefused(ApprovalRefused) = "approval-refused", Some(Moment::Choose), [V1 = 1], V1;
+    /// Time was worked.
+    TimeWorked(TimeWorked) = "time-worked", None, [V1 = 1], V1;
+    /// Money was spent.
+    CostBooked(CostBooked) = "cost-booked", None, [V1 = 1], V1;
+    /// A quote came in.
+    QuoteReceived(QuoteReceived) = "quote-received", Some(Moment::Order), [V1 = 1], V1;
+    /// A repair option was ruled out.
+    OptionRuledOut(OptionRuledOut) = "option-ruled-out", Some(Moment::Choose), [V1 = 1], V1;
+    /// A repair option was chosen.
+    OptionChosen(OptionChosen) = "option-chosen", Some(Moment::Choose), [V1 = 1], V1;
+    /// The reason the engine failed was named.
+    CauseNamed(CauseNamed) = "cause-named", Some(Moment::Choose), [V1 = 1], V1;
+    /// Somebody signed that the reason is unknown.
+    CauseUnknownSigned(CauseUnknownSigned) = "cause-unknown-signed", Some(Moment::Choose), [V1 = 1], V1;
+    /// A part was ordered.
+    PartOrdered(PartOrdered) = "part-ordered", Some(Moment::Order), [V1 = 1], V1;
+    /// A part arrived.
+    PartArrived(PartArrived) = "part-arrived", Some(Moment::Order), [V1 = 1], V1;
+    /// A part was fitted.
+    PartFitted(PartFitted) = "part-fitted", Some(Moment::Build), [V1 = 1], V1;
+    /// A part went back.
+    PartReturned(PartReturned) = "part-returned", Some(Moment::Order), [V1 = 1], V1;
+    /// A machine order went out.
+    MachineOrderSent(MachineOrderSent) = "machine-order-sent", Some(Moment::Order), [V1 = 1], V1;
+    /// Machine work came back.
+    MachineWorkReturned(MachineWorkReturned) = "machine-work-returned", Some(Moment::Order), [V1 = 1], V1;
+    /// A step of the build was done.
+    BuildStepDone(BuildStepDone) = "build-step-done", Some(Moment::Build), [V1 = 1], V1;
+    /// A hold point was signed.
+    HoldPointSigned(HoldPointSigned) = "hold-point-signed", Some(Moment::Build), [V1 = 1], V1;
+    /// A hold point was passed without its proof.
+    HoldPointPassedOpen(HoldPointPassedOpen) = "hold-point-passed-open", Some(Moment::Build), [V1 = 1], V1;
+    /// A bolt was tightened through one stage.
+    BoltTightened(BoltTightened) = "bolt-tightened", Some(Moment::Build), [V1 = 1], V1;
+    /// A bolt starts again.
+    BoltRestarted(BoltRestarted) = "bolt-restarted", Some(Moment::Build), [V1 = 1], V1;
+    /// A finished joint was disturbed.
+    JointDisturbed(JointDisturbed) = "joint-disturbed", Some(Moment::Build), [V1 = 1], V1;
+    /// The engine was run.
+    EngineRun(EngineRun) = "engine-run", Some(Moment::Prove), [V1 = 1], V1;
+    /// A paper left the shop.
+    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1], V1;
+    /// The engine went back to its owner.
+    HandedBack(HandedBack) = "handed-back", Some(Moment::HandBack), [V1 = 1], V1;
+    /// The engine came back.
+    ComebackOpened(ComebackOpened) = "comeback-opened", Some(Moment::Hear), [V1 = 1], V1;
+    /// Who bears the comeback was decided.
+    ComebackDecided(ComebackDecided) = "comeback-decided", Some(Moment::HandBack), [V1 = 1], V1;
+    /// What a condition turned out to be.
+    OutcomeFound(OutcomeFound) = "outcome-found", None, [V1 = 1], V1;
+    /// The job ended.
+    JobClosed(JobClosed) = "job-closed", Some(Moment::HandBack), [V1 = 1], V1;
+    /// What was kept about a customer was erased.
+    PersonalDataErased(PersonalDataErased) = "personal-data-erased", None, [V1 = 1], V1;
+    /// A note.
+    NoteWritten(NoteWritten) = "note-written", None, [V1 = 1], V1;
+    /// An entry is taken back.
+    EntryWithdrawn(EntryWithdrawn) = "entry-withdrawn", None, [V1 = 1], V1;
+    /// An entry is put right.
+    EntryCorrected(EntryCorrected) = "entry-corrected", None, [V1 = 1], V1;
+}
+
+impl EntryBody {
+    /// Gives the moment this entry belongs to, when it belongs to one.
+    #[must_use]
+    pub fn moment(&self) -> Option<Moment> {
+        use crate::words::Phase;
+        if let EntryBody::ReadingTaken(reading) = self {
+            return Some(match reading.phase.unwrap_or(Phase::AsFound) {
+                Phase::AsFound => Moment::Test,
+                Phase::Arrival => Moment::Order,
+                Phase::AsLeft => Moment::Prove,
+                Phase::Recheck => Moment::HandBack,
+            });
+        }
+        self.kind().moment()
+    }
+
+    /// Passes a body whose fields agree with each other, and says what does not agree otherwise.
+    ///
+    /// # Errors
+    /// One sentence that names the fields, what was expected and the next move.
+    pub fn ensure(&self) -> Result<(), String> {
+        let figure = |name: &str, figure: &Figure| {
+            if figure.text.trim().is_empty() {
+                Err(format!(
+                    "{name}.text is empty: expected the digits as typed; type the number or leave the field out"
+                ))
+            } else {
+                Ok(())
+            }
+        };
+        let digest = |name: &str, text: &str| {
+            let good = text.len() == 64 && text.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b));
+            if good {
+                Ok(())
+            } else {
+                Err(format!("{name}: expected 64 small hexadecimal digits of a SHA-256; take it from the kept file"))
+            }
+        };
+        if let EntryBody::ReadingTaken(reading) = self {
+            match (&reading.outcome, &reading.value) {
+                (Some(_), None) => {}
+                (None, Some(value)) => figure("value", value)?,
+                (Some(_), Some(_)) => {
+                    return Err(
+                        "outcome and value: expected one of them, found both; keep the one the reading asks for".into(),
+                    );
+                }
+                (None, None) => {
+                    return Err(
+                        "outcome and value: expected one of them, found none; add the one the reading asks for".into(),
+                    );
+                }
+            }
+        }
+        if let EntryBody::EngineFigureSet(set) = self {
+            ensure_range(set)?;
+        }
+        if let EntryBody::SheetAdopted(sheet) = self {
+            sheet.figures.iter().try_for_each(ensure_range)?;
+        }
+        if let EntryBody::QuoteReceived(quote) = self {
+            let [best, worst] = quote.lead_days;
+            if best > worst {
+                return Err(format!("lead_days [{best}, {worst}]: expected the fewer days first; swap them"));
+            }
+            if quote.need.is_some() == quote.option.is_some() {
+                return Err("need and option: expected exactly one of them; say what the quote is for".into());
+            }
+        }
+        if let EntryBody::PhotoKept(photo) = self {
+            digest("sha256", &photo.sha256)?;
+        }
+        if let EntryBody::PaperIssued(paper) = self {
+            digest("sha256", &paper.sha256)?;
+        }
+        if let EntryBody::BoltTightened(bolt) = self
+            && (bolt.bolt == 0 || bolt.stage == 0)
+        {
+            return Err("bolt and stage count from 1: found 0; use the numbers of the tightening sequence".into());
+        }
+        Ok(())
+    }
+}
+
+fn ensure_range(figure: &EngineFigure) -> Result<(), String> {
+    use crate::words::Bound;
+    let range = match figure.bound {
+        Bound::Range => true,
+        Bound::Max | Bound::Min | Bound::Nominal => false,
+    };
+    if range == figure.text_high.is_some() {
+        Ok(())
+    } else if range {
+        Err(format!("{}: bound range needs text_high; add the upper figure", figure.item))
+    } else {
+        Err(format!("{}: text_high belongs to bound range only; leave it out or set bound to range", figure.item))
+    }
+}

@@ -1,0 +1,449 @@
+//! What a calculator is, the list of them, and the answer.
+
+use quantity::{Unit, root_sum_square};
+use serde::ser::{SerializeMap, SerializeStruct};
+use serde::{Serialize, Serializer};
+
+use crate::error::CalcError;
+use crate::given::Given;
+
+/// The probability that a normal value lies within one standard uncertainty of its mean.
+pub const COVERAGE_OF_ONE_U: f64 = 0.682_689_492_137_085_9;
+
+/// The numerical step of the propagation, as a part of the standard uncertainty.
+const STEP: f64 = 0.01;
+
+/// What an input is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum InputKind {
+    /// One number with a unit, and an uncertainty if it has one.
+    Number,
+    /// A word or a name.
+    Text,
+    /// Rows of numbers.
+    Table,
+}
+
+/// Which numbers an input takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Domain {
+    /// Any finite number.
+    Any,
+    /// Zero or more.
+    NotNegative,
+    /// Above zero.
+    Positive,
+    /// Between two numbers, both included, in the unit of the input.
+    Between(f64, f64),
+}
+
+/// One thing a calculator is told.
+#[derive(Debug, Clone, Copy)]
+pub struct Input {
+    /// The key before the equals sign.
+    pub key: &'static str,
+    /// The unit it is computed in; any unit of the kind may be typed. None for text, and for numbers of any kind.
+    pub unit: Option<Unit>,
+    /// What it is, in one line.
+    pub meaning: &'static str,
+    /// Whether it must be given.
+    pub required: bool,
+    /// What is taken when it is not given, as text.
+    pub default: Option<&'static str>,
+    /// Number, text or table.
+    pub kind: InputKind,
+    /// Which numbers it takes.
+    pub domain: Domain,
+}
+
+impl Input {
+    pub(crate) const fn number(key: &'static str, unit: Unit, meaning: &'static str) -> Self {
+        Self {
+            key,
+            unit: Some(unit),
+            meaning,
+            required: true,
+            default: None,
+            kind: InputKind::Number,
+            domain: Domain::Positive,
+        }
+    }
+
+    pub(crate) const fn any_number(key: &'static str, meaning: &'static str) -> Self {
+        Self { key, unit: None, meaning, required: true, default: None, kind: InputKind::Number, domain: Domain::Any }
+    }
+
+    pub(crate) const fn text(key: &'static str, meaning: &'static str) -> Self {
+        Self { key, unit: None, meaning, required: true, default: None, kind: InputKind::Text, domain: Domain::Any }
+    }
+
+    pub(crate) const fn table(key: &'static str, unit: Unit, meaning: &'static str) -> Self {
+        Self {
+            key,
+            unit: Some(unit),
+            meaning,
+            required: true,
+            default: None,
+            kind: InputKind::Table,
+            domain: Domain::Any,
+        }
+    }
+
+    pub(crate) const fn optional(mut self) -> Self {
+        self.required = false;
+        self
+    }
+
+    pub(crate) const fn or(mut self, default: &'static str) -> Self {
+        self.required = false;
+        self.default = Some(default);
+        self
+    }
+
+    pub(crate) const fn within(mut self, domain: Domain) -> Self {
+        self.domain = domain;
+        self
+    }
+
+    /// The unit as shown to people: its symbol, `any`, or nothing for text.
+    #[must_use]
+    pub const fn unit_symbol(&self) -> &'static str {
+        match (self.unit, self.kind) {
+            (Some(unit), _) => unit.symbol(),
+            (None, InputKind::Number) => "any",
+            (None, InputKind::Text | InputKind::Table) => "",
+        }
+    }
+}
+
+impl Serialize for Input {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut row = serializer.serialize_struct("Input", 6)?;
+        row.serialize_field("key", self.key)?;
+        row.serialize_field("unit", self.unit_symbol())?;
+        row.serialize_field("meaning", self.meaning)?;
+        row.serialize_field("required", &self.required)?;
+        row.serialize_field("default", &self.default)?;
+        row.serialize_field("kind", &self.kind)?;
+        row.end()
+    }
+}
+
+/// One thing a calculator says.
+#[derive(Debug, Clone, Copy)]
+pub struct Output {
+    /// The key in the result.
+    pub key: &'static str,
+    /// Its unit; none when it takes the unit of an input.
+    pub unit: Option<Unit>,
+    /// What it is, in one line.
+    pub meaning: &'static str,
+}
+
+impl Output {
+    pub(crate) const fn new(key: &'static str, unit: Unit, meaning: &'static str) -> Self {
+        Self { key, unit: Some(unit), meaning }
+    }
+
+    pub(crate) const fn any(key: &'static str, meaning: &'static str) -> Self {
+        Self { key, unit: None, meaning }
+    }
+}
+
+impl Serialize for Output {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut row = serializer.serialize_struct("Output", 3)?;
+        row.serialize_field("key", self.key)?;
+        row.serialize_field("unit", self.unit.map_or("any", Unit::symbol))?;
+        row.serialize_field("meaning", self.meaning)?;
+        row.end()
+    }
+}
+
+/// A bench calculator: what it is told, what it says, where its formula comes from, and the formula.
+#[derive(Debug, Clone, Copy)]
+pub struct Calculator {
+    /// Its id, in trade words with hyphens.
+    pub id: &'static str,
+    /// Its name for people.
+    pub name: &'static str,
+    /// What it answers, in one line.
+    pub meaning: &'static str,
+    /// What it is told.
+    pub inputs: &'static [Input],
+    /// What it says.
+    pub outputs: &'static [Output],
+    /// Where its formula comes from, each with its tag.
+    pub sources: &'static [&'static str],
+    /// One worked call, as keys and texts.
+    pub example: &'static [(&'static str, &'static str)],
+    /// The bare formula, without propagation of doubt; use [`Calculator::run`].
+    pub formula: fn(&Given) -> Result<Computed, CalcError>,
+}
+
+/// What a bare formula hands back.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Computed {
+    /// Key, value, unit where it is not the declared one, and doubt of the formula's own.
+    pub lines: Vec<(&'static str, f64, Option<Unit>, f64)>,
+    /// Remarks for people.
+    pub notes: Vec<String>,
+}
+
+impl Computed {
+    pub(crate) fn put(&mut self, key: &'static str, value: f64) {
+        self.lines.push((key, value, None, 0.0));
+    }
+
+    pub(crate) fn put_with(&mut self, key: &'static str, value: f64, u: f64) {
+        self.lines.push((key, value, None, u));
+    }
+
+    pub(crate) fn put_in(&mut self, key: &'static str, value: f64, unit: Unit) {
+        self.lines.push((key, value, Some(unit), 0.0));
+    }
+
+    pub(crate) fn note(&mut self, note: impl Into<String>) {
+        self.notes.push(note.into());
+    }
+}
+
+/// One value of an answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ResultLine {
+    /// Its key.
+    pub key: &'static str,
+    /// The value, in `unit`.
+    pub value: f64,
+    /// The unit.
+    pub unit: Unit,
+    /// The standard uncertainty in `unit` (for a temperature a difference), where an input carried one.
+    pub u: Option<f64>,
+    /// The probability that the true value lies within one `u`, for a normal distribution.
+    pub coverage: Option<f64>,
+}
+
+/// What a calculator says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer {
+    /// The calculator's id.
+    pub calculator: &'static str,
+    /// The values, in the sequence of the calculator's outputs.
+    pub results: Vec<ResultLine>,
+    /// Remarks for people.
+    pub notes: Vec<String>,
+    /// Where the formula comes from.
+    pub sources: &'static [&'static str],
+}
+
+impl Answer {
+    /// The line with this key.
+    #[must_use]
+    pub fn line(&self, key: &str) -> Option<&ResultLine> {
+        self.results.iter().find(|line| line.key == key)
+    }
+
+    /// The value with this key.
+    #[must_use]
+    pub fn value(&self, key: &str) -> Option<f64> {
+        self.line(key).map(|line| line.value)
+    }
+}
+
+struct Results<'a>(&'a [ResultLine]);
+
+impl Serialize for Results<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(self.0.len()))?;
+        for line in self.0 {
+            map.serialize_entry(line.key, line)?;
+        }
+        map.end()
+    }
+}
+
+impl Serialize for ResultLine {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut row = serializer.serialize_struct("ResultLine", 4)?;
+        row.serialize_field("value", &self.value)?;
+        row.serialize_field("unit", &self.unit)?;
+        row.serialize_field("u", &self.u)?;
+        row.serialize_field("coverage", &self.coverage)?;
+        row.end()
+    }
+}
+
+impl Serialize for Answer {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut answer = serializer.serialize_struct("Answer", 4)?;
+        answer.serialize_field("calculator", self.calculator)?;
+        answer.serialize_field("result", &Results(&self.results))?;
+        answer.serialize_field("notes", &self.notes)?;
+        answer.serialize_field("sources", self.sources)?;
+        answer.end()
+    }
+}
+
+impl Serialize for Calculator {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut entry = serializer.serialize_struct("Calculator", 7)?;
+        entry.serialize_field("calculator", self.id)?;
+        entry.serialize_field("name", self.name)?;
+        entry.serialize_field("meaning", self.meaning)?;
+        entry.serialize_field("inputs", self.inputs)?;
+        entry.serialize_field("results", self.outputs)?;
+        entry.serialize_field("sources", self.sources)?;
+        let example: Vec<String> = self.example.iter().map(|(key, text)| format!("{key}={text}")).collect();
+        entry.serialize_field("example", &example)?;
+        entry.end()
+    }
+}
+
+impl Calculator {
+    /// Reads the typed texts and answers.
+    ///
+    /// # Errors
+    /// [`CalcError`], naming the key, what was typed and the next move.
+    pub fn calculate(&'static self, pairs: &[(&str, &str)]) -> Result<Answer, CalcError> {
+        self.run(&Given::read(self, pairs)?)
+    }
+
+    /// Answers from what was read, with the doubt of the inputs carried through to every result.
+    ///
+    /// Each input with an uncertainty is moved a little up and down on its own, the change of a result per step gives its
+    /// sensitivity, and the shares are combined by root sum of squares: the inputs count as independent.
+    ///
+    /// # Errors
+    /// [`CalcError`], when the values make no sense together.
+    /// # Source
+    /// JCGM 100:2008, 5.1.2 and 5.1.3 with note 2 \[published\].
+    pub fn run(&'static self, given: &Given) -> Result<Answer, CalcError> {
+        let computed = (self.formula)(given)?;
+        let doubtful = given.doubtful();
+        let mut shares: Vec<Vec<f64>> = computed.lines.iter().map(|line| vec![line.3]).collect();
+        for (key, u) in &doubtful {
+            let step = u * STEP;
+            let up = (self.formula)(&given.moved(key, step));
+            let down = (self.formula)(&given.moved(key, -step));
+            for (line, parts) in computed.lines.iter().zip(&mut shares) {
+                let there = |side: &Result<Computed, CalcError>| {
+                    side.as_ref()
+                        .ok()
+                        .and_then(|moved| moved.lines.iter().find(|other| other.0 == line.0).map(|other| other.1))
+                };
+                let slope = match (there(&up), there(&down)) {
+                    (Some(up), Some(down)) => (up - down) / (2.0 * step),
+                    (Some(up), None) => (up - line.1) / step,
+                    (None, Some(down)) => (line.1 - down) / step,
+                    (None, None) => 0.0,
+                };
+                parts.push(slope * u);
+            }
+        }
+        let mut results = Vec::new();
+        for ((key, value, unit, own), parts) in computed.lines.iter().zip(&shares) {
+            let declared = self.outputs.iter().find(|output| output.key == *key).and_then(|output| output.unit);
+            let unit = unit.or(declared).unwrap_or(Unit::ONE);
+            if !value.is_finite() {
+                return Err(CalcError::DoNotGoTogether {
+                    calculator: self.id,
+                    why: format!("{key} comes out as no finite number; look for a mistyped value"),
+                });
+            }
+            let carries_doubt = *own > 0.0 || !doubtful.is_empty();
+            let u = carries_doubt.then(|| root_sum_square(parts));
+            // Adding zero turns a minus zero into a plain one.
+            results.push(ResultLine { key, value: *value + 0.0, unit, u, coverage: u.map(|_| COVERAGE_OF_ONE_U) });
+        }
+        let mut notes = computed.notes;
+        notes.extend(given.notes());
+        Ok(Answer { calculator: self.id, results, notes, sources: self.sources })
+    }
+}
+
+/// Every calculator, in the sequence of a job: measuring, judging, building.
+static CATALOGUE: &[Calculator] = &[
+    crate::volumes::COMPRESSION_RATIO,
+    crate::volumes::MILLING_EFFECT,
+    crate::volumes::PISTON_DECK,
+    crate::timing::CAM_TIMING_SHIFT,
+    crate::timing::INTAKE_FACE_CUT,
+    crate::bores::BORE_WEAR,
+    crate::bores::BORE_OVERSIZE,
+    crate::bores::PISTON_CLEARANCE,
+    crate::bores::RING_GAP,
+    crate::bearings::BEARING_CLEARANCE,
+    crate::bearings::BEARING_CRUSH,
+    crate::bearings::PLASTIC_STRIP,
+    crate::bearings::OIL_CLEARANCE_HEAT,
+    crate::flatness::FLATNESS_GRID,
+    crate::flatness::FLATNESS_STRAIGHTEDGE,
+    crate::fits::PRESS_FIT,
+    crate::fits::SEAT_FIT,
+    crate::fasteners::THREAD,
+    crate::fasteners::BOLT_PRELOAD,
+    crate::fasteners::BOLT_ANGLE,
+    crate::valves::VALVE_SPRING,
+    crate::valves::VALVE_LASH,
+    crate::air::LEAK_DOWN,
+    crate::air::CRANKING_PRESSURE,
+    crate::air::ALTITUDE_PRESSURE,
+    crate::conformity::CONFORMITY,
+    crate::vin::VIN,
+    crate::convert::UNIT,
+];
+
+/// Every calculator.
+#[must_use]
+pub fn catalogue() -> &'static [Calculator] {
+    CATALOGUE
+}
+
+/// The calculator of this id.
+///
+/// # Errors
+/// [`CalcError::UnknownCalculator`], with the nearest name.
+pub fn calculator(id: &str) -> Result<&'static Calculator, CalcError> {
+    CATALOGUE.iter().find(|entry| entry.id == id).ok_or_else(|| {
+        let near =
+            CATALOGUE.iter().min_by_key(|entry| distance(entry.id, id)).filter(|entry| distance(entry.id, id) <= 3);
+        let part = CATALOGUE.iter().find(|entry| !id.is_empty() && entry.id.contains(id));
+        let suggestion = near.or(part).map_or_else(
+            || "type calc without a name for the list".to_owned(),
+            |entry| format!("{} is the nearest; type calc without a name for the list", entry.id),
+        );
+        CalcError::UnknownCalculator { name: id.to_owned(), suggestion }
+    })
+}
+
+/// Reads the typed texts for a calculator and answers.
+///
+/// # Errors
+/// [`CalcError`], naming what was typed and the next move.
+/// # Example
+/// ```
+/// let answer = mechanics::calculate("compression-ratio", &[("swept", "823.7 cc"), ("chamber", "100 cc")])?;
+/// assert!((answer.value("compression_ratio").unwrap() - 9.237).abs() < 5e-4);
+/// # Ok::<(), mechanics::CalcError>(())
+/// ```
+pub fn calculate(id: &str, pairs: &[(&str, &str)]) -> Result<Answer, CalcError> {
+    calculator(id)?.calculate(pairs)
+}
+
+/// How many letters must change to make one word of another.
+pub(crate) fn distance(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().take(64).collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.chars().take(64).enumerate() {
+        let mut next = vec![i + 1];
+        for (j, y) in b.iter().enumerate() {
+            let diagonal = row.get(j).copied().unwrap_or(0) + usize::from(x != *y);
+            let above = row.get(j + 1).copied().unwrap_or(0) + 1;
+            let left = next.last().copied().unwrap_or(0) + 1;
+            next.push(diagonal.min(above).min(left));
+        }
+        row = next;
+    }
+    row.last().copied().unwrap_or(0)
+}

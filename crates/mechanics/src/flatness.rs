@@ -1,0 +1,570 @@
+//! Minimum zone and least squares of a face.
+//!
+//! The minimum zone is the smallest distance of two parallel planes with all points between them. It is the
+//! optimum of a small linear programme: plane and half width such that no point lies further off than the half
+//! width. The programme is solved by exchange: four points carry the plane, the worst outside point enters, a ratio
+//! test says which one leaves. The four carry weights that prove the answer: the weighted sum of their heights is a
+//! lower bound for every plane, and the search ends when the bound meets the width found. Three points against one
+//! (a facet) and two against two (two edges) come out of the same step; nothing is enumerated.
+#![expect(clippy::indexing_slicing, reason = "fixed 4 by 4 kernels; every index is below its array's length")]
+
+use quantity::Unit;
+use thiserror::Error;
+
+use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::error::CalcError;
+use crate::given::Given;
+
+/// A point of a face: two places and a height, in one unit.
+pub type Point = [f64; 3];
+
+/// Why a face has no flatness.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum FlatnessError {
+    /// Fewer than four points.
+    #[error("{count} points always lie in a plane; measure at least four")]
+    TooFew {
+        /// How many.
+        count: usize,
+    },
+    /// All points lie on one line.
+    #[error("all points lie on one line, which says nothing about a face; measure across it as well")]
+    OnOneLine,
+    /// A coordinate is NaN or infinite.
+    #[error("point {place} holds a number that is not finite; look for a mistyped value")]
+    NotFinite {
+        /// Which point, counted from 1.
+        place: usize,
+    },
+    /// The search did not prove its answer.
+    #[error("the smallest zone could not be proved for these points; look for heights far larger than the face")]
+    NotProved,
+}
+
+/// What carries the smallest zone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Contact {
+    /// Three points on one plane, one on the other.
+    Facet,
+    /// Two points on each plane.
+    Edges,
+    /// Fewer points suffice: a tie, or a face that is flat.
+    Fewer,
+}
+
+/// The smallest zone of a face.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct MinimumZone {
+    /// Distance of the two planes, square to them.
+    pub width: f64,
+    /// The lower bound that proves it, square to the planes.
+    pub proved: f64,
+    /// Slope of the planes along x and y.
+    pub slope: [f64; 2],
+    /// Which points carry it, by place in the list, and their weights; positive above, negative below.
+    pub carried_by: Vec<(usize, f64)>,
+    /// Facet or edges.
+    pub contact: Contact,
+}
+
+/// The smallest zone between two parallel planes with all points between them.
+///
+/// # Shapes
+/// Points in any sequence; at least four, not on one line in x and y.
+/// # Units
+/// Places and heights in one unit.
+/// # Errors
+/// [`FlatnessError`].
+/// # Invariants
+/// `proved <= width`, and they differ by less than a billionth of the spread of heights.
+/// # Source
+/// ISO 1101 and ISO 12781-1, minimum zone reference planes \[published\]; the search is worked out here.
+pub fn minimum_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
+    check(points)?;
+    // A tilted face is turned level and searched again, so that the zone is square to its planes and not upright.
+    let mut turned: Vec<Point> = points.to_vec();
+    let mut axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let mut best: Option<MinimumZone> = None;
+    for _ in 0..6 {
+        let zone = upright_zone(&turned)?;
+        let steepness = (1.0 + zone.slope[0] * zone.slope[0] + zone.slope[1] * zone.slope[1]).sqrt();
+        let normal = [-zone.slope[0] / steepness, -zone.slope[1] / steepness, 1.0 / steepness];
+        let tilt = zone.slope[0].hypot(zone.slope[1]);
+        // Back to the axes the caller gave.
+        let outside = [0, 1, 2].map(|k| normal[0] * axes[0][k] + normal[1] * axes[1][k] + normal[2] * axes[2][k]);
+        let found = MinimumZone {
+            width: zone.width / steepness,
+            proved: zone.proved / steepness,
+            slope: [-outside[0] / outside[2], -outside[1] / outside[2]],
+            ..zone
+        };
+        let better = best.as_ref().is_none_or(|so_far| found.width < so_far.width);
+        if better {
+            best = Some(found);
+        }
+        if tilt < 1e-6 || !better {
+            break;
+        }
+        axes = frame(outside);
+        turned = points
+            .iter()
+            .map(|point| axes.map(|axis| axis[0] * point[0] + axis[1] * point[1] + axis[2] * point[2]))
+            .collect();
+    }
+    best.ok_or(FlatnessError::NotProved)
+}
+
+/// Three axes square to one another, the last one given.
+fn frame(normal: [f64; 3]) -> [[f64; 3]; 3] {
+    let length = normal[0].hypot(normal[2]);
+    let first = [normal[2] / length, 0.0, -normal[0] / length];
+    let second = [
+        normal[1] * first[2] - normal[2] * first[1],
+        normal[2] * first[0] - normal[0] * first[2],
+        normal[0] * first[1] - normal[1] * first[0],
+    ];
+    [first, second, normal]
+}
+
+fn check(points: &[Point]) -> Result<(), FlatnessError> {
+    if points.len() < 4 {
+        return Err(FlatnessError::TooFew { count: points.len() });
+    }
+    match points.iter().position(|point| point.iter().any(|number| !number.is_finite())) {
+        Some(place) => Err(FlatnessError::NotFinite { place: place + 1 }),
+        None => Ok(()),
+    }
+}
+
+/// The points centred and scaled to numbers near one, and the scales of places and heights.
+fn scaled(points: &[Point]) -> (Vec<Point>, f64, f64) {
+    let bounds = |k: usize| {
+        let low = points.iter().map(|point| point[k]).fold(f64::INFINITY, f64::min);
+        let high = points.iter().map(|point| point[k]).fold(f64::NEG_INFINITY, f64::max);
+        (f64::midpoint(low, high), high - low)
+    };
+    let ((x, width), (y, depth), (z, height)) = (bounds(0), bounds(1), bounds(2));
+    let across = width.max(depth) / 2.0;
+    let high = height / 2.0;
+    let (across_or_one, high_or_one) = (if across > 0.0 { across } else { 1.0 }, if high > 0.0 { high } else { 1.0 });
+    let moved = points
+        .iter()
+        .map(|point| [(point[0] - x) / across_or_one, (point[1] - y) / across_or_one, (point[2] - z) / high_or_one])
+        .collect();
+    (moved, across_or_one, high_or_one)
+}
+
+/// The smallest zone measured along z.
+fn upright_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
+    let (p, across, high) = scaled(points);
+    let mut basis = first_four(&p)?;
+    let patience = 40 * p.len() + 400;
+    for step in 0..patience {
+        let Some((plane, half)) = plane_through(&p, &basis) else { return Err(FlatnessError::NotProved) };
+        let off = |place: usize| p[place][2] - plane[0] * p[place][0] - plane[1] * p[place][1] - plane[2];
+        // The worst point enters; after many steps the first bad one does, which cannot go round in circles.
+        let slack = 1e-13 * (1.0 + half.abs());
+        let mut entering: Option<(usize, f64)> = None;
+        for place in 0..p.len() {
+            let beyond = off(place).abs() - half;
+            if beyond > slack && entering.is_none_or(|(_, worst)| beyond > worst) {
+                entering = Some((place, beyond));
+                if step > patience / 2 {
+                    break;
+                }
+            }
+        }
+        let Some((entering, _)) = entering else {
+            return Ok(finish(&p, &basis, plane, across, high));
+        };
+        let sign = if off(entering) >= 0.0 { 1.0 } else { -1.0 };
+        let columns = column_matrix(&p, &basis);
+        let weights = solve(columns, [0.0, 0.0, 0.0, 1.0]).ok_or(FlatnessError::NotProved)?;
+        let share = solve(columns, column(&p[entering], sign)).ok_or(FlatnessError::NotProved)?;
+        let mut leaving: Option<(usize, f64)> = None;
+        for k in 0..4 {
+            if share[k] > 1e-12 {
+                let ratio = weights[k].max(0.0) / share[k];
+                let tie_broken = |held: usize, least: f64| {
+                    ratio < least - 1e-15 || (ratio <= least + 1e-15 && basis[k].0 < basis[held].0)
+                };
+                if leaving.is_none_or(|(held, least)| tie_broken(held, least)) {
+                    leaving = Some((k, ratio));
+                }
+            }
+        }
+        let Some((leaving, _)) = leaving else { return Err(FlatnessError::NotProved) };
+        basis[leaving] = (entering, sign);
+    }
+    Err(FlatnessError::NotProved)
+}
+
+/// Four points to begin with: they span a plane in x and y, and signs that make their weights positive.
+fn first_four(p: &[Point]) -> Result<[(usize, f64); 4], FlatnessError> {
+    let apart = |a: usize, b: usize| (p[a][0] - p[b][0]).hypot(p[a][1] - p[b][1]);
+    let area = |a: usize, b: usize, c: usize| {
+        ((p[b][0] - p[a][0]) * (p[c][1] - p[a][1]) - (p[c][0] - p[a][0]) * (p[b][1] - p[a][1])).abs()
+    };
+    let best = |worth: &dyn Fn(usize) -> f64| {
+        (0..p.len()).fold((0, f64::NEG_INFINITY), |held, place| {
+            let value = worth(place);
+            if value > held.1 { (place, value) } else { held }
+        })
+    };
+    let second = best(&|place| apart(0, place)).0;
+    let (third, spread) = best(&|place| area(0, second, place));
+    if spread < 1e-12 {
+        return Err(FlatnessError::OnOneLine);
+    }
+    let fourth = (0..p.len())
+        .find(|place| ![0, second, third].contains(place))
+        .ok_or(FlatnessError::TooFew { count: p.len() })?;
+    // fourth = a * first + b * second + c * third with a + b + c = 1: the signs of (a, b, c, -1).
+    let whole = (p[second][0] - p[0][0]) * (p[third][1] - p[0][1]) - (p[third][0] - p[0][0]) * (p[second][1] - p[0][1]);
+    let b = ((p[fourth][0] - p[0][0]) * (p[third][1] - p[0][1]) - (p[third][0] - p[0][0]) * (p[fourth][1] - p[0][1]))
+        / whole;
+    let c = ((p[second][0] - p[0][0]) * (p[fourth][1] - p[0][1]) - (p[fourth][0] - p[0][0]) * (p[second][1] - p[0][1]))
+        / whole;
+    let sign = |number: f64| if number < 0.0 { -1.0 } else { 1.0 };
+    Ok([(0, sign(1.0 - b - c)), (second, sign(b)), (third, sign(c)), (fourth, -1.0)])
+}
+
+fn column(point: &Point, sign: f64) -> [f64; 4] {
+    [sign, sign * point[0], sign * point[1], 1.0]
+}
+
+/// Rows: the four equations; columns: the four points of the basis.
+fn column_matrix(p: &[Point], basis: &[(usize, f64); 4]) -> [[f64; 4]; 4] {
+    let columns = basis.map(|(place, sign)| column(&p[place], sign));
+    let mut matrix = [[0.0; 4]; 4];
+    for (k, column) in columns.iter().enumerate() {
+        for row in 0..4 {
+            matrix[row][k] = column[row];
+        }
+    }
+    matrix
+}
+
+/// The plane (a, b, c of z = a x + b y + c) and half width at which the four points of the basis stand.
+fn plane_through(p: &[Point], basis: &[(usize, f64); 4]) -> Option<([f64; 3], f64)> {
+    let matrix = basis.map(|(place, sign)| [p[place][0], p[place][1], 1.0, sign]);
+    let heights = basis.map(|(place, _)| p[place][2]);
+    let [a, b, c, half] = solve(matrix, heights)?;
+    Some(([a, b, c], half))
+}
+
+/// Solves four equations by elimination with the largest pivot.
+fn solve(mut m: [[f64; 4]; 4], mut v: [f64; 4]) -> Option<[f64; 4]> {
+    for k in 0..4 {
+        let pivot = (k..4).max_by(|&i, &j| m[i][k].abs().total_cmp(&m[j][k].abs()))?;
+        if m[pivot][k].abs() < 1e-14 {
+            return None;
+        }
+        m.swap(k, pivot);
+        v.swap(k, pivot);
+        for row in k + 1..4 {
+            let factor = m[row][k] / m[k][k];
+            let upper = m[k];
+            for (cell, above) in m[row].iter_mut().zip(upper).skip(k) {
+                *cell -= factor * above;
+            }
+            v[row] -= factor * v[k];
+        }
+    }
+    for k in (0..4).rev() {
+        for column in k + 1..4 {
+            v[k] -= m[k][column] * v[column];
+        }
+        v[k] /= m[k][k];
+    }
+    Some(v)
+}
+
+fn finish(p: &[Point], basis: &[(usize, f64); 4], plane: [f64; 3], across: f64, high: f64) -> MinimumZone {
+    let offs = p.iter().map(|point| point[2] - plane[0] * point[0] - plane[1] * point[1]);
+    let (low, top) = offs.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, top), off| (low.min(off), top.max(off)));
+    let weights = solve(column_matrix(p, basis), [0.0, 0.0, 0.0, 1.0]).unwrap_or([0.0; 4]);
+    let carried: Vec<(usize, f64)> = basis
+        .iter()
+        .zip(weights)
+        .filter(|(_, weight)| *weight > 1e-9)
+        .map(|((place, sign), weight)| (*place, sign * weight))
+        .collect();
+    let bound: f64 = 2.0 * carried.iter().map(|(place, weight)| weight * p[*place][2]).sum::<f64>();
+    let above = carried.iter().filter(|(_, weight)| *weight > 0.0).count();
+    let contact = match (above, carried.len() - above) {
+        (3, 1) | (1, 3) => Contact::Facet,
+        (2, 2) => Contact::Edges,
+        _ => Contact::Fewer,
+    };
+    let scale = high / across;
+    MinimumZone {
+        width: (top - low) * high,
+        proved: bound.clamp(0.0, top - low) * high,
+        slope: [plane[0] * scale, plane[1] * scale],
+        carried_by: carried,
+        contact,
+    }
+}
+
+/// The distance between the highest and the lowest point square to the plane of least squares.
+///
+/// # Shapes
+/// As [`minimum_zone`].
+/// # Errors
+/// [`FlatnessError`].
+/// # Source
+/// ISO 12781-1, least squares reference plane, distances square to it \[published\]; the plane's normal is the direction of
+/// smallest spread, found by turning pairs of axes (Jacobi).
+pub fn least_squares(points: &[Point]) -> Result<f64, FlatnessError> {
+    check(points)?;
+    first_four(&scaled(points).0)?;
+    let count = f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
+    let centre = [0, 1, 2].map(|k| points.iter().map(|point| point[k]).sum::<f64>() / count);
+    let q: Vec<Point> = points.iter().map(|point| [0, 1, 2].map(|k| point[k] - centre[k])).collect();
+    // Start from the upright plane of least squares, then correct the normal: a face is nearly level in its own axes.
+    let mut axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    for _ in 0..60 {
+        let turned: Vec<Point> = q
+            .iter()
+            .map(|point| axes.map(|axis| axis[0] * point[0] + axis[1] * point[1] + axis[2] * point[2]))
+            .collect();
+        let sum = |i: usize, j: usize| turned.iter().map(|point| point[i] * point[j]).sum::<f64>();
+        let mut biggest = 0.0_f64;
+        for (i, j) in [(0, 2), (1, 2), (0, 1)] {
+            let (a, b, c) = (sum(i, i), sum(j, j), sum(i, j));
+            if c.abs() > 1e-18 * (a * b).sqrt().max(f64::MIN_POSITIVE) {
+                biggest = biggest.max((c / (a - b).abs().max(1e-300)).abs());
+            }
+        }
+        if biggest < 1e-15 {
+            break;
+        }
+        // One sweep of turns on the spread matrix.
+        let mut spread = [[0.0; 3]; 3];
+        for (i, row) in spread.iter_mut().enumerate() {
+            for (j, cell) in row.iter_mut().enumerate() {
+                *cell = sum(i, j);
+            }
+        }
+        for (i, j) in [(0, 2), (1, 2), (0, 1)] {
+            if spread[i][j].abs() > 0.0 {
+                let half = (spread[j][j] - spread[i][i]) / (2.0 * spread[i][j]);
+                let t = half.signum() / (half.abs() + (1.0 + half * half).sqrt());
+                let cosine = 1.0 / (1.0 + t * t).sqrt();
+                let sine = t * cosine;
+                for row in &mut spread {
+                    let (a, b) = (row[i], row[j]);
+                    row[i] = cosine * a - sine * b;
+                    row[j] = sine * a + cosine * b;
+                }
+                for k in 0..3 {
+                    let (a, b) = (spread[i][k], spread[j][k]);
+                    spread[i][k] = cosine * a - sine * b;
+                    spread[j][k] = sine * a + cosine * b;
+                    let (a, b) = (axes[i][k], axes[j][k]);
+                    axes[i][k] = cosine * a - sine * b;
+                    axes[j][k] = sine * a + cosine * b;
+                }
+            }
+        }
+    }
+    let across = |axis: &[f64; 3]| {
+        let offs = q.iter().map(|point| axis[0] * point[0] + axis[1] * point[1] + axis[2] * point[2]);
+        let (low, top, square) = offs.fold((f64::INFINITY, f64::NEG_INFINITY, 0.0), |(low, top, square), off| {
+            (off.min(low), off.max(top), square + off * off)
+        });
+        (square, top - low)
+    };
+    let widths = axes.map(|axis| across(&axis));
+    let smallest = widths.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |(_, width)| width);
+    Ok(smallest)
+}
+
+/// The smallest distance between two parallel lines with all points of a profile between them.
+///
+/// # Shapes
+/// Points `[place, height]` in any sequence, at least three, not all at one place.
+/// # Errors
+/// [`FlatnessError`].
+/// # Source
+/// ISO 1101 and ISO 12780-1, minimum zone reference lines \[published\]; one line runs through two points, so all pairs are tried.
+pub fn minimum_zone_of_line(points: &[[f64; 2]]) -> Result<f64, FlatnessError> {
+    if points.len() < 3 {
+        return Err(FlatnessError::TooFew { count: points.len() });
+    }
+    if let Some(place) = points.iter().position(|point| !point[0].is_finite() || !point[1].is_finite()) {
+        return Err(FlatnessError::NotFinite { place: place + 1 });
+    }
+    let mut smallest = f64::INFINITY;
+    for (place, a) in points.iter().enumerate() {
+        for b in points.iter().skip(place + 1) {
+            let (dx, dz) = (b[0] - a[0], b[1] - a[1]);
+            let length = dx.hypot(dz);
+            if length > 0.0 {
+                let offs = points.iter().map(|p| (dx * (p[1] - a[1]) - dz * (p[0] - a[0])) / length);
+                let (low, high) =
+                    offs.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), off| (off.min(low), off.max(high)));
+                smallest = smallest.min(high - low);
+            }
+        }
+    }
+    if smallest.is_finite() { Ok(smallest) } else { Err(FlatnessError::OnOneLine) }
+}
+
+/// The distance between the highest and lowest point of a profile square to its line of least squares.
+///
+/// # Shapes
+/// As [`minimum_zone_of_line`].
+/// # Errors
+/// [`FlatnessError`].
+/// # Source
+/// ISO 12780-1, least squares reference line, distances square to it \[published\].
+pub fn least_squares_of_line(points: &[[f64; 2]]) -> Result<f64, FlatnessError> {
+    minimum_zone_of_line(points)?;
+    let count = f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
+    let mean = [0, 1].map(|k| points.iter().map(|point| point[k]).sum::<f64>() / count);
+    let sum = |i: usize, j: usize| points.iter().map(|point| (point[i] - mean[i]) * (point[j] - mean[j])).sum::<f64>();
+    let angle = 0.5 * (2.0 * sum(0, 1)).atan2(sum(0, 0) - sum(1, 1));
+    let (sine, cosine) = angle.sin_cos();
+    let offs = points.iter().map(|point| cosine * (point[1] - mean[1]) - sine * (point[0] - mean[0]));
+    let (low, high) = offs.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), off| (off.min(low), off.max(high)));
+    Ok(high - low)
+}
+
+/// One line of gaps under a straightedge.
+pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
+    id: "flatness-straightedge",
+    name: "Gaps under a straightedge",
+    meaning: "straightness of one line from gaps under a straightedge: largest gap, smallest zone, and the worst local dip",
+    inputs: &[Input::table(
+        "gaps",
+        Unit::MILLIMETRE,
+        "one row per station along the edge: place, gap; stations in sequence",
+    )],
+    outputs: &[
+        Output::new("largest_gap", Unit::MILLIMETRE, "largest gap under the edge"),
+        Output::new(
+            "minimum_zone",
+            Unit::MILLIMETRE,
+            "smallest distance of two parallel lines with all stations between them",
+        ),
+        Output::new("least_squares", Unit::MILLIMETRE, "highest to lowest station from the line of least squares"),
+        Output::new("local_dip", Unit::MILLIMETRE, "largest gap of a station over the line through its two neighbours"),
+        Output::new("local_dip_over", Unit::MILLIMETRE, "distance between those two neighbours"),
+    ],
+    sources: &["ISO 1101 and ISO 12780-1 for both definitions [published]; the local dip is geometry, worked out here"],
+    example: &[("gaps", "0,0; 75,0.02; 150,0.05; 225,0.07; 300,0.06; 375,0.03; 450,0")],
+    formula: |given| {
+        let mut gaps = Vec::new();
+        for row in given.table("gaps") {
+            let [place, gap] = row.as_slice() else {
+                return Err(given.do_not_go_together(format!("gaps has {} columns; give two: place, gap", row.len())));
+            };
+            if *gap < 0.0 {
+                return Err(given.do_not_go_together(format!("a gap of {gap} mm is below zero; a straightedge rests on the highest points, so gaps are zero or more")));
+            }
+            gaps.push([*place, *gap]);
+        }
+        if !gaps.is_sorted_by(|a, b| a[0] < b[0]) {
+            return Err(given.do_not_go_together(
+                "the stations of gaps do not rise in place; give them in sequence along the edge",
+            ));
+        }
+        let refused = |error: FlatnessError| {
+            given.do_not_go_together(match error {
+                FlatnessError::TooFew { count } => {
+                    format!("{count} stations always lie on a line; measure at least three")
+                }
+                other @ (FlatnessError::OnOneLine | FlatnessError::NotFinite { .. } | FlatnessError::NotProved) => {
+                    other.to_string()
+                }
+            })
+        };
+        let mut computed = Computed::default();
+        computed.put("largest_gap", gaps.iter().map(|gap| gap[1]).fold(0.0, f64::max));
+        computed.put("minimum_zone", minimum_zone_of_line(&gaps).map_err(refused)?);
+        computed.put("least_squares", least_squares_of_line(&gaps).map_err(refused)?);
+        let dips = gaps.windows(3).map(|three| {
+            let ([x0, z0], [x1, z1], [x2, z2]) = (three[0], three[1], three[2]);
+            (z1 - (z0 + (z2 - z0) * (x1 - x0) / (x2 - x0)), x2 - x0)
+        });
+        if let Some((dip, over)) = dips.max_by(|a, b| a.0.total_cmp(&b.0)) {
+            computed.put("local_dip", dip);
+            computed.put("local_dip_over", over);
+        }
+        computed.note("the largest gap shows about half of a twist; lines across must share stations with lines along before a face can be judged");
+        Ok(computed)
+    },
+};
+
+/// Flatness of a face from a grid of heights.
+pub const FLATNESS_GRID: Calculator = Calculator {
+    id: "flatness-grid",
+    name: "Flatness of a face",
+    meaning: "flatness of a face from points with heights: the smallest zone between two planes, and least squares beside it",
+    inputs: &[
+        Input::table("points", Unit::MILLIMETRE, "one row per point: place along, place across, height"),
+        Input::number("u", Unit::MILLIMETRE, "standard uncertainty of one height")
+            .optional()
+            .within(Domain::NotNegative),
+    ],
+    outputs: &[
+        Output::new(
+            "minimum_zone",
+            Unit::MILLIMETRE,
+            "smallest distance of two parallel planes with all points between them",
+        ),
+        Output::new("least_squares", Unit::MILLIMETRE, "highest to lowest point from the plane of least squares"),
+        Output::new("slope_along", Unit::ONE, "slope of the planes along the first place"),
+        Output::new("slope_across", Unit::ONE, "slope of the planes along the second place"),
+        Output::new("points", Unit::PIECE, "how many points were used"),
+    ],
+    sources: &[
+        "ISO 1101 and ISO 12781-1 for both definitions [published]; the search for the smallest zone is worked out here and proves its answer",
+    ],
+    example: &[("points", "0,0,0; 100,0,0.02; 0,100,0.02; 100,100,0"), ("u", "0.002 mm")],
+    formula: flatness_grid,
+};
+
+fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
+    let rows = given.table("points");
+    let mut points: Vec<Point> = Vec::with_capacity(rows.len());
+    for row in rows {
+        let [x, y, z] = row.as_slice() else {
+            return Err(given
+                .do_not_go_together(format!("points has {} columns; give three: along, across, height", row.len())));
+        };
+        points.push([*x, *y, *z]);
+    }
+    let refused = |error: FlatnessError| given.do_not_go_together(error.to_string());
+    let zone = minimum_zone(&points).map_err(refused)?;
+    let u = given.optional("u").unwrap_or(0.0);
+    // The width is twice the weighted sum of four heights, so its doubt follows from the weights.
+    let of_zone = 2.0 * u * zone.carried_by.iter().map(|(_, weight)| weight * weight).sum::<f64>().sqrt();
+    let mut computed = Computed::default();
+    computed.put_with("minimum_zone", zone.width, of_zone);
+    computed.put("least_squares", least_squares(&points).map_err(refused)?);
+    computed.put("slope_along", zone.slope[0]);
+    computed.put("slope_across", zone.slope[1]);
+    computed.put("points", f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX)));
+    let places = |above: bool| {
+        let names: Vec<String> = zone
+            .carried_by
+            .iter()
+            .filter(|(_, weight)| (*weight > 0.0) == above)
+            .map(|(place, _)| (place + 1).to_string())
+            .collect();
+        names.join(", ")
+    };
+    computed.note(match zone.contact {
+        Contact::Facet => "carried by three points on one plane and one on the other",
+        Contact::Edges => "carried by two points on each plane: a twist or a saddle",
+        Contact::Fewer => "carried by fewer than four points: a ridge, a hollow, or a flat face",
+    });
+    computed.note(format!("high points: {}; low points: {}", places(true), places(false)));
+    computed.note("decide by the smallest zone; least squares is never below it");
+    computed.note("noise of the readings makes a face look less flat than it is");
+    Ok(computed)
+}

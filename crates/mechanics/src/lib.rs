@@ -1,0 +1,47 @@
+//! The bench calculators: pure formulas, one catalogue entry each.
+//!
+//! What comes in: typed texts with units (`bore=88mm`, `bore=88mm±0.01mm`), tables of readings as text.
+//! What goes out: an [`Answer`] with values, units, standard uncertainties, notes and sources.
+//! What it must not know: a job, an engine layout, a screen, a file.
+//!
+//! One entry of the [`catalogue()`] feeds the command, its help and its JSON; adding a calculator is adding
+//! one constant and naming it in the list.
+//!
+//! Modules in reading order:
+//! 1. [`mod@catalogue`]: what a calculator is, the list of them, the answer
+//! 2. [`mod@given`]: from typed texts to numbers in the wanted units
+//! 3. [`mod@error`]: what can be wrong with what was typed
+//! 4. [`mod@volumes`]: swept volume, compression ratio, what milling does to it
+//! 5. [`mod@air`]: cranking pressure, air pressure at height, leak-down to hole size
+//! 6. [`mod@bores`]: bore wear, piston clearance, ring gap
+//! 7. [`mod@bearings`]: clearance by select fit and by plastic strip, crush, growth with heat
+//! 8. [`mod@flatness`]: minimum zone and least squares of a face
+//! 9. [`mod@fasteners`]: threads, preload from torque, preload from angle
+//! 10. [`mod@valves`]: springs and lash
+//! 11. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
+//! 12. [`mod@fits`]: press fits and what heat leaves of them
+//! 13. [`mod@conformity`]: chance of keeping a limit
+//! 14. [`mod@vin`]: check digit and model year
+//! 15. [`mod@convert`]: one unit into another
+
+pub mod air;
+pub mod bearings;
+pub mod bores;
+pub mod catalogue;
+pub mod conformity;
+pub mod convert;
+pub mod error;
+pub mod fasteners;
+pub mod fits;
+pub mod flatness;
+pub mod given;
+pub mod timing;
+pub mod valves;
+pub mod vin;
+pub mod volumes;
+
+pub use catalogue::{
+    Answer, Calculator, Computed, Input, InputKind, Output, ResultLine, calculate, calculator, catalogue,
+};
+pub use error::CalcError;
+pub use given::Given;

@@ -1,0 +1,113 @@
+//! What a cut off a face does to cam timing and to the intake faces of a V.
+
+use std::f64::consts::PI;
+
+use quantity::Unit;
+
+use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+
+/// The pitch radius of a chain sprocket, in the unit of the pitch.
+///
+/// # Source
+/// Chord of a circle \[published: Machinery's Handbook, sprocket geometry\].
+#[must_use]
+pub fn chain_radius(pitch: f64, teeth: f64) -> f64 {
+    pitch / (2.0 * (PI / teeth).sin())
+}
+
+/// The pitch radius of a toothed-belt pulley, in the unit of the pitch.
+///
+/// # Source
+/// Circumference of a circle \[published: Machinery's Handbook, belt geometry\].
+#[must_use]
+pub fn belt_radius(pitch: f64, teeth: f64) -> f64 {
+    pitch * teeth / (2.0 * PI)
+}
+
+/// Length of the tight strand and of its wrap that changes with the centre distance.
+fn strand(centres: f64, radius_difference: f64) -> f64 {
+    (centres * centres - radius_difference * radius_difference).sqrt()
+        + radius_difference * (radius_difference / centres).asin()
+}
+
+/// Cam timing after a cut.
+pub const CAM_TIMING_SHIFT: Calculator = Calculator {
+    id: "cam-timing-shift",
+    name: "Cam timing after a cut",
+    meaning: "how far an overhead cam lags when a cut brings it nearer to the crank",
+    inputs: &[
+        Input::number("cam_teeth", Unit::ONE, "teeth of the cam wheel").within(Domain::Between(6.0, 1000.0)),
+        Input::number("crank_teeth", Unit::ONE, "teeth of the crank wheel").within(Domain::Between(6.0, 1000.0)),
+        Input::number("pitch", Unit::MILLIMETRE, "pitch of chain or belt"),
+        Input::number("centres", Unit::MILLIMETRE, "distance from crank centre to cam centre before the cut"),
+        Input::number("cut", Unit::MILLIMETRE, "depth taken off along the line of centres").within(Domain::NotNegative),
+        Input::text("drive", "chain or belt").or("chain"),
+    ],
+    outputs: &[
+        Output::new("cam_radius", Unit::MILLIMETRE, "pitch radius of the cam wheel"),
+        Output::new("crank_radius", Unit::MILLIMETRE, "pitch radius of the crank wheel"),
+        Output::new("cam_lag", Unit::DEGREE, "turn of the cam, in cam degrees"),
+        Output::new("crank_lag", Unit::DEGREE, "the same in crank degrees"),
+    ],
+    sources: &[
+        "geometry of the tight strand, worked out here: it keeps its number of links while the centres come nearer",
+    ],
+    example: &[
+        ("cam_teeth", "42"),
+        ("crank_teeth", "21"),
+        ("pitch", "9.525 mm"),
+        ("centres", "420 mm"),
+        ("cut", "0.25 mm"),
+    ],
+    formula: |given| {
+        let radius = match given.text("drive").unwrap_or("chain").to_lowercase().as_str() {
+            "chain" => chain_radius,
+            "belt" => belt_radius,
+            _ => return Err(given.out_of_domain("drive", "is neither chain nor belt; a gear drive does not shift")),
+        };
+        let (pitch, centres, cut) = (given.number("pitch")?, given.number("centres")?, given.number("cut")?);
+        let cam = radius(pitch, given.number("cam_teeth")?);
+        let crank = radius(pitch, given.number("crank_teeth")?);
+        if centres - cut <= cam + crank {
+            return Err(
+                given.out_of_domain("centres", "would let the two wheels touch; look for a mistyped distance or pitch")
+            );
+        }
+        let lag = (strand(centres, cam - crank) - strand(centres - cut, cam - crank)) / cam;
+        let mut computed = Computed::default();
+        computed.put("cam_radius", cam);
+        computed.put("crank_radius", crank);
+        computed.put("cam_lag", lag.to_degrees());
+        computed.put("crank_lag", 2.0 * lag.to_degrees());
+        computed.note("late when the tight strand runs straight up to the cam, which is the usual case; early when it is the strand on the other side");
+        Ok(computed)
+    },
+};
+
+/// Intake faces of a V engine after an equal cut off both decks.
+pub const INTAKE_FACE_CUT: Calculator = Calculator {
+    id: "intake-face-cut",
+    name: "Intake faces of a V engine",
+    meaning: "what to take off the intake faces and the end rails after an equal cut off both banks",
+    inputs: &[
+        Input::number("v_angle", Unit::DEGREE, "angle between the banks").within(Domain::Between(1.0, 180.0)),
+        Input::number("face_angle", Unit::DEGREE, "angle of the intake face's normal above the level")
+            .within(Domain::Between(0.0, 85.0)),
+        Input::number("cut", Unit::MILLIMETRE, "depth taken off each bank").within(Domain::NotNegative),
+    ],
+    outputs: &[
+        Output::new("each_face", Unit::MILLIMETRE, "depth off each intake face"),
+        Output::new("end_rails", Unit::MILLIMETRE, "depth off the manifold's end rails"),
+    ],
+    sources: &["geometry, worked out here"],
+    example: &[("v_angle", "90 deg"), ("face_angle", "55 deg"), ("cut", "0.25 mm")],
+    formula: |given| {
+        let half = (given.number("v_angle")? / 2.0).to_radians();
+        let face = given.number("face_angle")?.to_radians();
+        let cut = given.number("cut")?;
+        let mut computed = Computed::default();
+        computed.put("each_face", cut * half.sin() / face.cos());
+        computed.put("end_rails", cut * (half - face).cos() / face.cos());
+        Ok(computed)
+    },
+};

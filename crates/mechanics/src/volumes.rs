@@ -1,0 +1,226 @@
+//! Swept volume, compression ratio, and what milling a face does to it.
+
+use std::f64::consts::PI;
+
+use quantity::Unit;
+
+use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::error::CalcError;
+use crate::given::Given;
+
+/// The volume of a cylinder from diameter and height, in mm³ from mm.
+#[must_use]
+pub fn cylinder_volume(diameter_mm: f64, height_mm: f64) -> f64 {
+    PI / 4.0 * diameter_mm * diameter_mm * height_mm
+}
+
+/// The compression ratio from swept and clearance volume, in any one unit.
+#[must_use]
+pub fn compression_ratio(swept: f64, clearance: f64) -> f64 {
+    (swept + clearance) / clearance
+}
+
+const CC: f64 = 1000.0;
+
+fn swept_volume(given: &Given) -> Result<f64, CalcError> {
+    match (given.optional("swept"), given.optional("bore"), given.optional("stroke")) {
+        (Some(_), Some(_), _) | (Some(_), _, Some(_)) => {
+            Err(given
+                .do_not_go_together("swept was given beside bore or stroke; give either swept, or bore and stroke"))
+        }
+        (Some(swept), None, None) => Ok(swept),
+        (None, Some(bore), Some(stroke)) => Ok(cylinder_volume(bore, stroke) / CC),
+        (None, None, _) => Err(given.missing("bore")),
+        (None, Some(_), None) => Err(given.missing("stroke")),
+    }
+}
+
+const SWEPT_INPUTS: [Input; 3] = [
+    Input::number("bore", Unit::MILLIMETRE, "cylinder diameter").optional(),
+    Input::number("stroke", Unit::MILLIMETRE, "piston travel").optional(),
+    Input::number("swept", Unit::CUBIC_CENTIMETRE, "swept volume of one cylinder, instead of bore and stroke")
+        .optional(),
+];
+
+/// Compression ratio from measured volumes.
+pub const COMPRESSION_RATIO: Calculator = Calculator {
+    id: "compression-ratio",
+    name: "Compression ratio",
+    meaning: "compression ratio of one cylinder from measured volumes",
+    inputs: &[
+        SWEPT_INPUTS[0],
+        SWEPT_INPUTS[1],
+        SWEPT_INPUTS[2],
+        Input::number("chamber", Unit::CUBIC_CENTIMETRE, "volume of the chamber in the head, by burette"),
+        Input::number("gasket_thickness", Unit::MILLIMETRE, "thickness of the head gasket when tightened")
+            .or("0 mm")
+            .within(Domain::NotNegative),
+        Input::number("gasket_bore", Unit::MILLIMETRE, "diameter of the gasket opening; the bore when not given")
+            .optional(),
+        Input::number(
+            "deck",
+            Unit::MILLIMETRE,
+            "how far the piston stands below the face at the top, negative when proud",
+        )
+        .or("0 mm")
+        .within(Domain::Any),
+        Input::number("dish", Unit::CUBIC_CENTIMETRE, "volume of the piston dish, negative for a dome")
+            .or("0 cc")
+            .within(Domain::Any),
+        Input::number("cylinders", Unit::ONE, "how many cylinders, for the whole displacement").or("1"),
+    ],
+    outputs: &[
+        Output::new("swept", Unit::CUBIC_CENTIMETRE, "swept volume of one cylinder"),
+        Output::new("gasket_volume", Unit::CUBIC_CENTIMETRE, "volume inside the gasket"),
+        Output::new("deck_volume", Unit::CUBIC_CENTIMETRE, "volume above the piston up to the face"),
+        Output::new("clearance", Unit::CUBIC_CENTIMETRE, "volume left with the piston at the top"),
+        Output::new("compression_ratio", Unit::ONE, "compression ratio"),
+        Output::new("total", Unit::CUBIC_CENTIMETRE, "displacement of all cylinders"),
+    ],
+    sources: &["geometry, worked out here: (swept + clearance) / clearance"],
+    example: &[
+        ("bore", "88 mm"),
+        ("stroke", "86 mm"),
+        ("chamber", "46 cc"),
+        ("gasket_thickness", "0.70 mm"),
+        ("gasket_bore", "89.5 mm"),
+        ("deck", "0.30 mm"),
+        ("dish", "6 cc"),
+    ],
+    formula: |given| {
+        let swept = swept_volume(given)?;
+        let (thickness, deck) = (given.number("gasket_thickness")?, given.number("deck")?);
+        let bore = given.optional("bore");
+        let opening = given.optional("gasket_bore").or(bore);
+        let gasket = match opening {
+            Some(opening) => cylinder_volume(opening, thickness) / CC,
+            None if thickness > 0.0 => return Err(given.missing("gasket_bore")),
+            None => 0.0,
+        };
+        let above = match bore {
+            Some(bore) => cylinder_volume(bore, deck) / CC,
+            None if deck.abs() > 0.0 => {
+                return Err(
+                    given.do_not_go_together("a deck height needs the bore; give bore and stroke instead of swept")
+                );
+            }
+            None => 0.0,
+        };
+        let clearance = given.number("chamber")? + gasket + above + given.number("dish")?;
+        if clearance <= 0.0 {
+            return Err(given.do_not_go_together("no volume is left with the piston at the top; look at the signs of deck (below the face is positive) and dish (a dome is negative)"));
+        }
+        let mut computed = Computed::default();
+        computed.put("swept", swept);
+        computed.put("gasket_volume", gasket);
+        computed.put("deck_volume", above);
+        computed.put("clearance", clearance);
+        computed.put("compression_ratio", compression_ratio(swept, clearance));
+        computed.put("total", swept * given.number("cylinders")?);
+        Ok(computed)
+    },
+};
+
+/// Compression ratio after milling.
+pub const MILLING_EFFECT: Calculator = Calculator {
+    id: "milling-effect",
+    name: "What milling does to the ratio",
+    meaning: "volume lost and compression ratio after a cut off a head or block face",
+    inputs: &[
+        SWEPT_INPUTS[0],
+        SWEPT_INPUTS[1],
+        SWEPT_INPUTS[2],
+        Input::number("clearance", Unit::CUBIC_CENTIMETRE, "volume left with the piston at the top, before the cut")
+            .optional(),
+        Input::number("compression_ratio", Unit::ONE, "compression ratio before the cut, instead of clearance")
+            .optional()
+            .within(Domain::Between(1.001, 100.0)),
+        Input::number("open_area", Unit::SQUARE_CENTIMETRE, "area of the chamber opening in the face"),
+        Input::number("cut", Unit::MILLIMETRE, "depth taken off the face").within(Domain::NotNegative),
+    ],
+    outputs: &[
+        Output::new("volume_lost", Unit::CUBIC_CENTIMETRE, "volume taken away by the cut"),
+        Output::new("clearance_after", Unit::CUBIC_CENTIMETRE, "clearance volume after the cut"),
+        Output::new("ratio_before", Unit::ONE, "compression ratio before the cut"),
+        Output::new("ratio_after", Unit::ONE, "compression ratio after the cut"),
+    ],
+    sources: &[
+        "geometry, worked out here: open area times depth; holds while the chamber wall is upright, about the first half millimetre [common-practice]",
+    ],
+    example: &[
+        ("bore", "86 mm"),
+        ("stroke", "86 mm"),
+        ("compression_ratio", "10.5"),
+        ("open_area", "45 cm2"),
+        ("cut", "0.20 mm"),
+    ],
+    formula: |given| {
+        let swept = swept_volume(given)?;
+        let clearance = match (given.optional("clearance"), given.optional("compression_ratio")) {
+            (Some(clearance), None) => clearance,
+            (None, Some(ratio)) => swept / (ratio - 1.0),
+            (Some(_), Some(_)) => {
+                return Err(given
+                    .do_not_go_together("clearance and compression_ratio say the same thing twice; give one of them"));
+            }
+            (None, None) => return Err(given.missing("clearance")),
+        };
+        let cut = given.number("cut")?;
+        let lost = given.number("open_area")? * cut / 10.0;
+        let after = clearance - lost;
+        if after <= 0.0 {
+            return Err(
+                given.out_of_domain("cut", "would leave no clearance volume; look for a mistyped depth or area")
+            );
+        }
+        let mut computed = Computed::default();
+        computed.put("volume_lost", lost);
+        computed.put("clearance_after", after);
+        computed.put("ratio_before", compression_ratio(swept, clearance));
+        computed.put("ratio_after", compression_ratio(swept, after));
+        if cut > 0.5 {
+            computed.note(
+                "cut over half a millimetre: measure the chamber by burette afterwards, the opening changes with depth",
+            );
+        }
+        Ok(computed)
+    },
+};
+
+/// Piston deck height and squish from part sizes.
+pub const PISTON_DECK: Calculator = Calculator {
+    id: "piston-deck",
+    name: "Piston deck height",
+    meaning: "how far the piston stands below the face at the top, from the sizes of the parts",
+    inputs: &[
+        Input::number("block_height", Unit::MILLIMETRE, "from the crank line to the block face"),
+        Input::number("stroke", Unit::MILLIMETRE, "piston travel"),
+        Input::number("rod", Unit::MILLIMETRE, "connecting rod length between centres"),
+        Input::number("compression_height", Unit::MILLIMETRE, "from the pin centre to the piston crown"),
+        Input::number("gasket_thickness", Unit::MILLIMETRE, "thickness of the head gasket when tightened")
+            .or("0 mm")
+            .within(Domain::NotNegative),
+    ],
+    outputs: &[
+        Output::new("deck", Unit::MILLIMETRE, "piston below the face, negative when proud"),
+        Output::new("squish", Unit::MILLIMETRE, "gap between piston crown and a flat head face"),
+    ],
+    sources: &["geometry, worked out here: block height less half the stroke, the rod and the compression height"],
+    example: &[
+        ("block_height", "206.50 mm"),
+        ("stroke", "86 mm"),
+        ("rod", "134 mm"),
+        ("compression_height", "29.20 mm"),
+        ("gasket_thickness", "0.70 mm"),
+    ],
+    formula: |given| {
+        let deck = given.number("block_height")?
+            - given.number("stroke")? / 2.0
+            - given.number("rod")?
+            - given.number("compression_height")?;
+        let mut computed = Computed::default();
+        computed.put("deck", deck);
+        computed.put("squish", deck + given.number("gasket_thickness")?);
+        Ok(computed)
+    },
+};

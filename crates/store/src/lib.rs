@@ -1,0 +1,29 @@
+//! Keeps entries and attachments: what is answered with *kept* survives a crash, and nothing is kept twice.
+//!
+//! * **For:** the doors, which append what people did and read it back for the fold.
+//! * **Comes in:** sealed entries of the `logbook` room and the bytes of photos.
+//! * **Goes out:** the same lines, byte for byte, in the order they were kept; the same bytes of photos; a report of
+//!   what no longer agrees.
+//! * **Must not:** know what an entry means, judge a reading, ask the clock or the environment, print, or change or
+//!   remove a line once it is kept. It is the only room with SQL.
+//!
+//! Modules in reading order: [`entry`] (what is kept), [`keeping`] (the trait every store meets and its promises),
+//! [`failure`] (what can go wrong and which exit class it has), [`verify`] (does the record still agree with itself),
+//! [`folder`] (the folder on disk: format, lock, safe writing), [`attachment`] (files named after their SHA-256),
+//! [`schema`] (the migrations), [`sqlite`] (the embedded store).
+
+pub mod attachment;
+pub mod entry;
+pub mod failure;
+pub mod folder;
+pub mod keeping;
+pub mod schema;
+pub mod sqlite;
+pub mod verify;
+
+pub use attachment::{Attachment, ContentId};
+pub use entry::{Kept, KeptBy, KeptEntry, Rank};
+pub use failure::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
+pub use keeping::{JobKept, Standing, Store};
+pub use sqlite::{Opening, SqliteStore};
+pub use verify::{Complaint, Progress, Report};

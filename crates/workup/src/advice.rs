@@ -1,0 +1,826 @@
+//! Advice: what each open check is worth in money after its own minutes, when to stop, and the options side by side.
+//!
+//! The worth of a check is what the best choice costs now, less what it costs on average when the outcome is known.
+//! Both are averages over engines drawn from the exact joint distribution given the evidence: in each drawn engine every
+//! part has a state, so every option has a cost and every outcome of every check a chance, whatever the check looks at.
+//! An outcome that would not change the choice adds nothing, so a check that can only confirm is worth nothing. A saving
+//! that the number of draws could have made by chance is not counted.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use anatomy::{EngineLayout, Position};
+use inference::lanes::{Draws, Run};
+use knowledge::{Check, Knowledge};
+use logbook::JobState;
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::findings::{Finding, LimitUsed};
+use crate::money::{self, BlockHere, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
+use crate::network::{self, Cut, EngineNet, What};
+
+/// Engines drawn from the exact distribution [ours].
+pub const DRAWS: usize = 2048;
+/// The first draw; the same case always draws the same engines.
+pub const SEED: u64 = 1;
+/// A saving smaller than this many of its standard errors is not counted [ours].
+const SURE: f64 = 2.0;
+/// From here on a condition rules an option out [ours].
+const RULES_OUT: f64 = 0.9;
+/// From here on a spun bearing or a jumped drive forbids running or cranking the engine [ours].
+const UNSAFE: f64 = 0.3;
+/// Most outcome cells that one check is split into [ours].
+const MOST_CELLS: usize = 16;
+
+/// Chances of one block's classes.
+#[derive(Debug, Clone, Serialize)]
+pub struct BlockBelief {
+    /// The block.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Classes, mildest first, with their probabilities.
+    pub classes: Vec<(String, f64)>,
+}
+
+/// An open check and what it is worth.
+#[derive(Debug, Clone, Serialize)]
+pub struct CheckWorth {
+    /// The check.
+    pub check: String,
+    /// Its name.
+    pub name: String,
+    /// Where.
+    pub position: Position,
+    /// Where, in the names of this engine.
+    pub place: String,
+    /// Other places where it is worth as much.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<String>,
+    /// The stage of strip-down it needs.
+    pub stage: String,
+    /// Minutes of the check itself.
+    pub minutes: f64,
+    /// Minutes of opening the engine far enough first.
+    pub access_minutes: f64,
+    /// Cost in labour units.
+    pub cost: f64,
+    /// Worth in labour units, its own cost not taken off.
+    pub worth: f64,
+    /// Worth less cost.
+    pub net: f64,
+    /// Chance that the outcome changes the choice.
+    pub p_changes: f64,
+    /// What can come out.
+    pub outcomes: Vec<Outcome>,
+    /// Whether a stage that cannot be undone makes it impossible later.
+    pub last_chance: bool,
+    /// Cautions to be shown where the check is done.
+    pub cautions: Vec<String>,
+}
+
+/// One outcome of an open check.
+#[derive(Debug, Clone, Serialize)]
+pub struct Outcome {
+    /// In words.
+    pub words: String,
+    /// Its probability.
+    pub p: f64,
+    /// The option that would then be best.
+    pub then: String,
+}
+
+/// The advice of a work-up.
+#[derive(Debug, Clone, Serialize)]
+pub struct Advice {
+    /// Open checks that pay, the best first.
+    pub next: Vec<CheckWorth>,
+    /// Open checks that do not pay, the nearest first.
+    pub rest: Vec<CheckWorth>,
+    /// Why to stop, where no check pays.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stop: Option<Stop>,
+    /// Cheap checks that the next one-way stage makes impossible.
+    pub last_chance: Vec<String>,
+    /// Checks that are not offered, and why.
+    pub withheld: Vec<Withheld>,
+    /// The best option now.
+    pub best: String,
+    /// The option after it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub runner_up: Option<String>,
+    /// What the best choice costs on average, in labour units.
+    pub expected: f64,
+    /// What knowing everything would save, in labour units: all further checks together cannot be worth more.
+    pub ceiling: f64,
+}
+
+/// The reason to stop testing.
+#[derive(Debug, Clone, Serialize)]
+pub struct Stop {
+    /// How many checks are still open.
+    pub checks_left: usize,
+    /// The open check that comes nearest to paying.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nearest: Option<String>,
+    /// Its minutes.
+    pub minutes: f64,
+    /// Chance that it would change the choice.
+    pub p_changes: f64,
+    /// In words.
+    pub words: String,
+}
+
+/// A check that is not offered.
+#[derive(Debug, Clone, Serialize)]
+pub struct Withheld {
+    /// The check.
+    pub check: String,
+    /// Why.
+    pub why: String,
+}
+
+/// Everything the advice is worked from.
+#[derive(Debug)]
+pub struct Scene<'a, 'r> {
+    /// The knowledge.
+    pub knowledge: &'a Knowledge,
+    /// The engine.
+    pub layout: &'a EngineLayout,
+    /// Its network.
+    pub net: &'a EngineNet,
+    /// The evidence worked.
+    pub run: &'a Run<'r>,
+    /// Engines drawn from it.
+    pub draws: &'a Draws,
+    /// The blocks.
+    pub blocks: &'a [BlockHere],
+    /// The state of the job.
+    pub state: &'a JobState,
+    /// The findings.
+    pub findings: &'a [Finding],
+    /// The terms.
+    pub terms: &'a Terms,
+}
+
+/// One reading of a check, ready to be asked.
+struct Ask {
+    words: Vec<String>,
+    /// Per drawn engine: chance of each outcome.
+    chances: Vec<Vec<f64>>,
+    telling: f64,
+}
+
+fn ask(cuts: &[Cut], words: Vec<String>, draws: &Draws) -> Ask {
+    let chances = (0..draws.count)
+        .map(|d| {
+            let states = draws.draw(d);
+            let mut below = 0.0;
+            let mut out = Vec::with_capacity(cuts.len() + 1);
+            for cut in cuts {
+                let mut at_most = cut.own;
+                for (variable, factor) in &cut.factors {
+                    let state = states.get(*variable).map_or(0, |s| usize::from(*s));
+                    at_most *= factor.get(state).copied().unwrap_or(1.0);
+                }
+                out.push((at_most - below).max(0.0));
+                below = at_most;
+            }
+            out.push((1.0 - below).max(0.0));
+            out
+        })
+        .collect();
+    Ask { words, chances, telling: 0.0 }
+}
+
+/// Cost of each option in each drawn engine, in labour units: engine after engine.
+fn cost_table(options: &[OptionHere<'_>], scene: &Scene<'_, '_>, classes: &[Vec<usize>]) -> Vec<Vec<f64>> {
+    let draws = scene.draws;
+    let per_part: Vec<Vec<(usize, u8, f64)>> = options.iter().map(|o| parts_of(o, scene)).collect();
+    (0..draws.count)
+        .map(|d| {
+            let states = draws.draw(d);
+            let here = classes.get(d).map_or(&[][..], Vec::as_slice);
+            options
+                .iter()
+                .zip(&per_part)
+                .map(|(option, parts)| {
+                    let mut cost = option.fixed.mean();
+                    for (table, class) in option.tables.iter().zip(here) {
+                        cost += table.get(*class).copied().unwrap_or(0.0);
+                    }
+                    for (variable, state, price) in parts {
+                        if states.get(*variable) == Some(state) {
+                            cost += price;
+                        }
+                    }
+                    cost
+                })
+                .collect()
+        })
+        .collect()
+}
+
+fn parts_of(option: &OptionHere<'_>, scene: &Scene<'_, '_>) -> Vec<(usize, u8, f64)> {
+    let mut out = Vec::new();
+    for (condition, state, price) in &option.per_part {
+        for ((id, _), variable) in &scene.net.sites {
+            if id != condition {
+                continue;
+            }
+            let place = scene.net.net.variables.get(*variable).and_then(|v| v.states.iter().position(|s| s == state));
+            if let Some(place) = place.and_then(|p| u8::try_from(p).ok()) {
+                out.push((*variable, place, *price));
+            }
+        }
+    }
+    out
+}
+
+/// Class of each block in each drawn engine.
+fn classes(scene: &Scene<'_, '_>) -> Vec<Vec<usize>> {
+    (0..scene.draws.count)
+        .map(|d| {
+            let states = scene.draws.draw(d);
+            scene
+                .blocks
+                .iter()
+                .map(|block| {
+                    let member = |(variable, classes): &(usize, Vec<usize>)| {
+                        let state = states.get(*variable).map_or(0, |s| usize::from(*s));
+                        classes.get(state).copied().unwrap_or(0)
+                    };
+                    block.members.iter().map(member).max().unwrap_or(0)
+                })
+                .collect()
+        })
+        .collect()
+}
+
+fn means(table: &[Vec<f64>]) -> Vec<f64> {
+    let mut sums = vec![0.0; table.first().map_or(0, Vec::len)];
+    for row in table {
+        for (s, x) in sums.iter_mut().zip(row) {
+            *s += x;
+        }
+    }
+    let n = count(table.len());
+    sums.into_iter().map(|s| s / n).collect()
+}
+
+fn count(n: usize) -> f64 {
+    u32::try_from(n).map_or(1.0, f64::from).max(1.0)
+}
+
+fn smallest(costs: &[f64], allowed: &[bool]) -> (usize, f64) {
+    let mut best = (0, f64::INFINITY);
+    for (index, cost) in costs.iter().enumerate() {
+        if allowed.get(index).copied().unwrap_or(false) && *cost < best.1 {
+            best = (index, *cost);
+        }
+    }
+    best
+}
+
+/// The worth of knowing a check's outcome: saving, chance of a change, and what would follow each outcome.
+fn worth(
+    asks: &[Ask],
+    table: &[Vec<f64>],
+    options: &[OptionHere<'_>],
+    contenders: &[usize],
+    now: usize,
+) -> (f64, f64, Vec<Outcome>) {
+    let shape: Vec<usize> = asks.iter().map(|a| a.words.len()).collect();
+    let total: usize = shape.iter().product();
+    // Per cell: chance, and per contender the saving over the present choice with its square.
+    let mut cells = vec![(0.0, vec![(0.0, 0.0); contenders.len()]); total];
+    let mut weights: Vec<f64> = Vec::with_capacity(total);
+    for (d, row) in table.iter().enumerate() {
+        weights.clear();
+        weights.push(1.0);
+        for ask in asks {
+            let Some(chances) = ask.chances.get(d) else { continue };
+            weights = weights.iter().flat_map(|w| chances.iter().map(move |c| w * c)).collect();
+        }
+        let stay = row.get(now).copied().unwrap_or(0.0);
+        for (cell, w) in cells.iter_mut().zip(&weights) {
+            if *w <= 0.0 {
+                continue;
+            }
+            cell.0 += w;
+            for (sum, option) in cell.1.iter_mut().zip(contenders) {
+                let saving = w * (stay - row.get(*option).copied().unwrap_or(stay));
+                sum.0 += saving;
+                sum.1 += saving * saving;
+            }
+        }
+    }
+    let n = count(table.len());
+    let (mut saving, mut changes) = (0.0, 0.0);
+    let mut outcomes = Vec::with_capacity(total);
+    for (code, (p, sums)) in cells.iter().enumerate() {
+        let p = p / n;
+        let mut best = (now, 0.0);
+        for ((sum, squares), option) in sums.iter().zip(contenders) {
+            let mean = sum / n;
+            let error = ((squares / n - mean * mean).max(0.0) / n).sqrt();
+            if mean > best.1 && mean > SURE * error {
+                best = (*option, mean);
+            }
+        }
+        saving += best.1;
+        if best.0 != now {
+            changes += p;
+        }
+        let mut rest = code;
+        let mut names = Vec::new();
+        for (ask, size) in asks.iter().zip(&shape).rev() {
+            if let Some(word) = ask.words.get(rest % size) {
+                names.push(word.replace('-', " "));
+            }
+            rest /= size;
+        }
+        names.reverse();
+        outcomes.push(Outcome {
+            words: names.join(" and "),
+            p,
+            then: options.get(best.0).map_or_else(String::new, |o| o.option.id.clone()),
+        });
+    }
+    (saving, changes, outcomes)
+}
+
+/// Stages that a stage of strip-down stands on, itself included.
+fn needs(stage: &str) -> &'static [&'static str] {
+    match stage {
+        "top-end-open" => &["top-end-open"],
+        "block-open" => &["top-end-open", "block-open"],
+        "head-on-bench" => &["top-end-open", "block-open", "head-on-bench"],
+        "machine-shop" => &["top-end-open", "block-open", "head-on-bench", "machine-shop"],
+        "bottom-end-open" => &["bottom-end-open"],
+        _ => &[],
+    }
+}
+
+/// Prerequisites that only a closed engine can meet.
+const CLOSED: &[&str] = &[
+    "battery-good",
+    "coolant-filled",
+    "coolant-lowered",
+    "engine-warm",
+    "plugs-out",
+    "tdc-firing",
+    "throttle-open",
+    "fuel-spark-off",
+];
+
+fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_stop: bool) -> Option<String> {
+    let reached = |s: &str| scene.terms.reached.contains(s);
+    if check.stage == "after-repair" {
+        return Some("a proof check: done after the repair, whatever it is worth".to_owned());
+    }
+    let opened = reached("block-open") || reached("bottom-end-open");
+    if opened && (check.stage == "engine-running" || check.prerequisites.iter().any(|p| CLOSED.contains(&p.as_str()))) {
+        return Some("the engine is open: this needs it closed".to_owned());
+    }
+    if reached("top-end-open") && check.stage == "engine-running" {
+        return Some("the engine is open: it cannot run".to_owned());
+    }
+    if hard_stop && (check.stage == "engine-running" || check.prerequisites.iter().any(|p| p == "crank-turns")) {
+        return Some("the crank stops hard by hand: do not crank or run it".to_owned());
+    }
+    if spun > UNSAFE && check.stage == "engine-running" {
+        return Some(format!("a bearing has probably spun ({:.0} in 100): do not run it", spun * 100.0));
+    }
+    let cranks = check.stage == "engine-running" || check.cautions.iter().any(|c| c == "cranking-interference");
+    if jumped > UNSAFE && cranks && scene.net.attributes.get("interference").is_none_or(|v| v != "no") {
+        return Some(format!("the timing drive has probably jumped ({:.0} in 100): do not crank it", jumped * 100.0));
+    }
+    None
+}
+
+fn worst_site(scene: &Scene<'_, '_>, conditions: &[&str], states: &[&str]) -> f64 {
+    let mut worst = 0.0_f64;
+    for (index, what) in scene.net.what.iter().enumerate() {
+        let What::Condition(id, _) = what else { continue };
+        if !conditions.contains(&id.as_str()) {
+            continue;
+        }
+        let Some(variable) = scene.net.net.variables.get(index) else { continue };
+        let chances = scene.run.marginal(index);
+        let p: f64 =
+            variable.states.iter().zip(chances).filter(|(s, _)| states.contains(&s.as_str())).map(|(_, p)| p).sum();
+        worst = worst.max(p);
+    }
+    worst
+}
+
+/// Works out blocks, options and advice.
+#[must_use]
+pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advice) {
+    let classes = classes(scene);
+    let quotes: Vec<logbook::QuoteReceived> = scene.state.quotes.iter().map(|q| q.body.clone()).collect();
+    let options = money::options(scene.blocks, scene.layout, scene.knowledge, &quotes, scene.terms);
+    let table = cost_table(&options, scene, &classes);
+    let expected = means(&table);
+    let struck: Vec<Option<StruckOut>> = options.iter().map(|o| struck_out(o, scene)).collect();
+    let mut allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
+    if !allowed.iter().any(|a| *a) {
+        allowed = vec![true; options.len()];
+    }
+    let beliefs = block_beliefs(scene, &classes);
+    let best = smallest(&expected, &allowed);
+    let advice = advice(scene, &classes, &options, &table, &allowed, best, &expected);
+    let lines = option_lines(scene, &options, &table, &classes, &expected, &struck);
+    (beliefs, lines, advice)
+}
+
+fn block_beliefs(scene: &Scene<'_, '_>, classes: &[Vec<usize>]) -> Vec<BlockBelief> {
+    let n = count(classes.len());
+    scene
+        .blocks
+        .iter()
+        .enumerate()
+        .map(|(b, block)| {
+            let share = |k: usize| count_of(classes, b, k) / n;
+            let chances = block.classes.iter().enumerate().map(|(k, name)| (name.clone(), share(k))).collect();
+            BlockBelief { id: block.id.clone(), name: block.name.clone(), classes: chances }
+        })
+        .collect()
+}
+
+fn count_of(classes: &[Vec<usize>], block: usize, class: usize) -> f64 {
+    let hits = classes.iter().filter(|row| row.get(block) == Some(&class)).count();
+    u32::try_from(hits).map_or(0.0, f64::from)
+}
+
+fn struck_out(option: &OptionHere<'_>, scene: &Scene<'_, '_>) -> Option<StruckOut> {
+    if let Some(said) = scene.state.ruled_out.iter().rfind(|r| r.option == option.option.id) {
+        let entry = said.body.entry.map(|e| e.to_string());
+        let reading = entry.as_ref().and_then(|e| scene.findings.iter().find(|f| f.entry == *e)).map(in_words);
+        return Some(StruckOut { why: said.because.clone(), entry, reading });
+    }
+    for rule in &option.option.ruled_out_by {
+        for ((id, _), variable) in &scene.net.sites {
+            if *id != rule.condition {
+                continue;
+            }
+            let Some(named) = scene.net.net.variables.get(*variable) else { continue };
+            let Some(place) = named.states.iter().position(|s| *s == rule.state) else { continue };
+            if scene.run.marginal(*variable).get(place).copied().unwrap_or(0.0) < RULES_OUT {
+                continue;
+            }
+            // The reading that looks at this very thing and is furthest from sound.
+            let reading = scene
+                .findings
+                .iter()
+                .filter(|f| !f.after_repair && looks_at(f, *variable, scene))
+                .max_by_key(|f| (severity(f), f.at.clone()));
+            if let Some(finding) = reading {
+                return Some(StruckOut {
+                    why: rule.why.clone(),
+                    entry: Some(finding.entry.clone()),
+                    reading: Some(in_words(finding)),
+                });
+            }
+        }
+    }
+    None
+}
+
+fn severity(finding: &Finding) -> u8 {
+    match finding.verdict {
+        quantity::Verdict::Outside => 3,
+        quantity::Verdict::ByJudgement => 2,
+        quantity::Verdict::CannotTell => 1,
+        quantity::Verdict::Inside => 0,
+    }
+}
+
+fn looks_at(finding: &Finding, variable: usize, scene: &Scene<'_, '_>) -> bool {
+    scene.knowledge.reading(&finding.check, &finding.reading).is_some_and(|r| {
+        network::observed(scene.net, scene.layout, r, &finding.position).iter().any(|(v, _)| *v == variable)
+    })
+}
+
+/// A finding in one line.
+#[must_use]
+pub fn in_words(finding: &Finding) -> String {
+    let limit =
+        finding.limit.as_ref().map_or("", |l: &LimitUsed| if l.own { " (engine sheet)" } else { " (fallback)" });
+    format!("{}, {}: {}, {}{limit}", finding.check_name, finding.place, finding.shown, finding.verdict.words())
+}
+
+fn candidates<'a>(scene: &Scene<'a, '_>) -> Vec<(&'a Check, Position)> {
+    let done: BTreeSet<(&str, &str, String)> =
+        scene.findings.iter().map(|f| (f.check.as_str(), f.reading.as_str(), f.position.address())).collect();
+    let mut out = Vec::new();
+    for check in &scene.knowledge.checks {
+        if !network::applies(&check.applies, &scene.net.attributes) {
+            continue;
+        }
+        for position in network::sites_of(scene.layout, check) {
+            let open = check.readings.iter().any(|r| {
+                network::applies(&r.applies, &scene.net.attributes)
+                    && !done.contains(&(check.id.as_str(), r.id.as_str(), position.address()))
+            });
+            if open {
+                out.push((&check.value, position));
+            }
+        }
+    }
+    out
+}
+
+fn advice(
+    scene: &Scene<'_, '_>,
+    classes: &[Vec<usize>],
+    options: &[OptionHere<'_>],
+    table: &[Vec<f64>],
+    allowed: &[bool],
+    best: (usize, f64),
+    expected: &[f64],
+) -> Advice {
+    let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
+    let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
+    let hard_stop = scene.findings.iter().any(|f| f.check == "crank-turned-by-hand" && f.shown == "stops hard");
+    let mut kept_back: BTreeMap<String, String> = BTreeMap::new();
+    let mut open = Vec::new();
+    for (check, position) in candidates(scene) {
+        match withheld(check, scene, spun, jumped, hard_stop) {
+            Some(why) => {
+                kept_back.insert(check.id.clone(), why);
+            }
+            None => {
+                // A wet test says something only where the dry one was low.
+                if check.id == "compression-wet" && !low_dry(scene, &position) {
+                    continue;
+                }
+                open.push((check, position));
+            }
+        }
+    }
+    // Options priced with the engine opened further, once per set of stages.
+    let mut priced: BTreeMap<Vec<&str>, Vec<Vec<f64>>> = BTreeMap::new();
+    for (check, _) in &open {
+        let missing: Vec<&str> =
+            needs(&check.stage).iter().copied().filter(|s| !scene.terms.reached.contains(*s)).collect();
+        if missing.is_empty() || priced.contains_key(&missing) {
+            continue;
+        }
+        let mut terms = scene.terms.clone();
+        terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
+        let quotes: Vec<logbook::QuoteReceived> = scene.state.quotes.iter().map(|q| q.body.clone()).collect();
+        let opened = money::options(scene.blocks, scene.layout, scene.knowledge, &quotes, &terms);
+        priced.insert(missing, cost_table(&opened, scene, classes));
+    }
+    let mut list: Vec<CheckWorth> = open
+        .into_par_iter()
+        .filter_map(|(check, position)| {
+            let missing: Vec<&str> =
+                needs(&check.stage).iter().copied().filter(|s| !scene.terms.reached.contains(*s)).collect();
+            let opened = priced.get(&missing).map_or(table, Vec::as_slice);
+            value_of(scene, check, &position, &missing, options, opened, allowed, best)
+        })
+        .collect();
+    list.sort_by(|a, b| {
+        b.net.total_cmp(&a.net).then_with(|| a.check.cmp(&b.check)).then_with(|| a.position.cmp(&b.position))
+    });
+    let mut merged: Vec<CheckWorth> = Vec::new();
+    for worth in list {
+        match merged.iter_mut().find(|m| m.check == worth.check && (m.net - worth.net).abs() < 1e-9 && m.worth > 0.0) {
+            Some(same) => same.also.push(worth.place),
+            None => merged.push(worth),
+        }
+    }
+    let (next, rest): (Vec<CheckWorth>, Vec<CheckWorth>) = merged.into_iter().partition(|c| c.net > 0.0);
+    let stop = next.is_empty().then(|| {
+        let nearest = rest.iter().find(|c| c.worth > 0.0).or_else(|| rest.first());
+        let minutes = nearest.map_or(0.0, |c| c.minutes + c.access_minutes);
+        let p_changes = nearest.map_or(0.0, |c| c.p_changes);
+        let words = match nearest {
+            Some(c) if c.worth > 0.0 => format!(
+                "no open check pays: the nearest, {} at {}, takes {minutes:.0} minutes and changes the choice in {:.0} of 100",
+                c.name, c.place, p_changes * 100.0
+            ),
+            Some(_) => "no open check can change the choice".to_owned(),
+            None => "nothing is left to check".to_owned(),
+        };
+        Stop { checks_left: rest.len(), nearest: nearest.map(|c| c.name.clone()), minutes, p_changes, words }
+    });
+    let last_chance = if scene.terms.reached.contains("top-end-open") || scene.terms.reached.contains("block-open") {
+        Vec::new()
+    } else {
+        next.iter()
+            .chain(&rest)
+            .filter(|c| c.last_chance && c.minutes <= 30.0 && c.access_minutes <= 5.0)
+            .map(|c| c.name.clone())
+            .collect::<BTreeSet<String>>()
+            .into_iter()
+            .collect()
+    };
+    let name = |index: usize| options.get(index).map_or_else(String::new, |o| o.option.id.clone());
+    let mut others: Vec<usize> =
+        (0..options.len()).filter(|i| *i != best.0 && allowed.get(*i) == Some(&true)).collect();
+    others.sort_by(|a, b| {
+        let cost = |i: &usize| expected.get(*i).copied().unwrap_or(f64::INFINITY);
+        cost(a).total_cmp(&cost(b))
+    });
+    let ceiling = ceiling(table, allowed, best.0);
+    Advice {
+        next,
+        rest,
+        stop,
+        last_chance,
+        withheld: kept_back.into_iter().map(|(check, why)| Withheld { check, why }).collect(),
+        best: name(best.0),
+        runner_up: others.first().map(|i| name(*i)),
+        expected: best.1,
+        ceiling,
+    }
+}
+
+/// What knowing everything would save on average: no set of checks can be worth more.
+fn ceiling(table: &[Vec<f64>], allowed: &[bool], now: usize) -> f64 {
+    let saved: f64 = table.iter().map(|row| row.get(now).copied().unwrap_or(0.0) - smallest(row, allowed).1).sum();
+    saved / count(table.len())
+}
+
+fn low_dry(scene: &Scene<'_, '_>, position: &Position) -> bool {
+    scene.findings.iter().any(|f| {
+        f.check == "compression-dry"
+            && f.position == *position
+            && !f.after_repair
+            && f.verdict != quantity::Verdict::Inside
+    })
+}
+
+#[expect(clippy::too_many_arguments, reason = "one step of advice, split off for length")]
+fn value_of(
+    scene: &Scene<'_, '_>,
+    check: &Check,
+    position: &Position,
+    missing: &[&str],
+    options: &[OptionHere<'_>],
+    table: &[Vec<f64>],
+    allowed: &[bool],
+    now: (usize, f64),
+) -> Option<CheckWorth> {
+    // With the engine opened further, the same options cost something else; the saving is counted from there.
+    let expected = means(table);
+    let base = smallest(&expected, allowed);
+    let contenders: Vec<usize> =
+        (0..options.len()).filter(|i| *i != base.0 && allowed.get(*i) == Some(&true)).collect();
+    let mut asks: Vec<Ask> = check
+        .readings
+        .iter()
+        .filter(|r| network::applies(&r.applies, &scene.net.attributes))
+        .filter(|r| !scene.findings.iter().any(|f| f.check == check.id && f.reading == r.id && f.position == *position))
+        .map(|r| network::cuts(scene.net, scene.layout, r, position))
+        .filter(|(cuts, _)| cuts.iter().any(|c| !c.factors.is_empty()))
+        .map(|(cuts, words)| ask(&cuts, words, scene.draws))
+        .collect();
+    if asks.is_empty() {
+        return None;
+    }
+    if asks.len() > 1 {
+        for ask in &mut asks {
+            ask.telling = worth(std::slice::from_ref(ask), table, options, &contenders, base.0).0;
+        }
+        asks.sort_by(|a, b| b.telling.total_cmp(&a.telling));
+        // The readings that tell most, as many as fit the grid.
+        let mut size = 1;
+        let fit = asks.iter().take_while(|a| {
+            size *= a.words.len();
+            size <= MOST_CELLS
+        });
+        let keep = fit.count().max(1);
+        asks.truncate(keep);
+    }
+    let (saving, p_changes, outcomes) = worth(&asks, table, options, &contenders, base.0);
+    let further = scene.findings.iter().any(|f| f.check == check.id);
+    let minutes = if further && check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
+    let access = money::access(
+        &missing.iter().map(|s| (*s).to_owned()).collect::<Vec<_>>(),
+        &scene.terms.reached,
+        scene.knowledge,
+    );
+    let running = if check.stage == "engine-running" {
+        scene.knowledge.stage("engine-running").map_or(0.0, |s| s.access_minutes)
+    } else {
+        0.0
+    };
+    let used = match check.consumables {
+        knowledge::Consumables::None => 0.0,
+        knowledge::Consumables::Low => 0.03,
+        knowledge::Consumables::Medium => 0.15,
+        knowledge::Consumables::High => 0.5,
+    };
+    let cost = (minutes + running) / 60.0 + access + used;
+    // What the choice costs now, less opening, checking and the choice after the outcome.
+    let opening = base.1 + access - now.1;
+    let net = saving - opening.max(0.0) - (minutes + running) / 60.0 - used;
+    let one_way = matches!(check.stage.as_str(), "engine-in-car-not-running" | "engine-running")
+        && (check.stage == "engine-running"
+            || check.prerequisites.iter().any(|p| CLOSED.contains(&p.as_str()) || p == "untouched-surface"));
+    Some(CheckWorth {
+        check: check.id.clone(),
+        name: check.name.clone(),
+        position: *position,
+        place: scene.layout.label(position),
+        also: Vec::new(),
+        stage: check.stage.clone(),
+        minutes: minutes + running,
+        access_minutes: access * 60.0,
+        cost,
+        worth: saving,
+        net,
+        p_changes,
+        outcomes,
+        last_chance: one_way,
+        cautions: check.cautions.clone(),
+    })
+}
+
+fn option_lines(
+    scene: &Scene<'_, '_>,
+    options: &[OptionHere<'_>],
+    table: &[Vec<f64>],
+    classes: &[Vec<usize>],
+    expected: &[f64],
+    struck: &[Option<StruckOut>],
+) -> Vec<OptionLine> {
+    let currency = scene.state.rates.labour_rate.as_ref().map(|m| m.currency().code().to_owned());
+    let n = count(classes.len());
+    let allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
+    let mut first = vec![0usize; options.len()];
+    for row in table {
+        if let Some(hits) = first.get_mut(smallest(row, &allowed).0) {
+            *hits += 1;
+        }
+    }
+    let mut lines: Vec<OptionLine> = options
+        .iter()
+        .enumerate()
+        .map(|(index, option)| {
+            let struck = struck.get(index).cloned().flatten();
+            // Price now in each drawn engine, and the chance of running to the horizon without coming back.
+            let mut low = Vec::with_capacity(classes.len());
+            let mut high = Vec::with_capacity(classes.len());
+            let mut clear = 0.0;
+            for row in classes {
+                let (mut lo, mut hi, mut runs) = (option.fixed.lo, option.fixed.hi, 1.0 - option.goes_wrong);
+                for (b, class) in row.iter().enumerate() {
+                    if let Some(span) = option.prices.get(b).and_then(|p| p.get(*class)) {
+                        lo += span.lo;
+                        hi += span.hi;
+                    }
+                    runs *= 1.0 - option.comebacks.get(b).and_then(|c| c.get(*class)).copied().unwrap_or(0.0);
+                }
+                low.push(lo);
+                high.push(hi);
+                clear += runs;
+            }
+            let price = [quantile(&mut low, 0.1), quantile(&mut high, 0.9)];
+            let quote = scene.state.quotes.iter().rfind(|q| q.option.as_deref() == Some(option.option.id.as_str()));
+            let days = quote.map_or_else(
+                || [option.option.lead.days.lo, option.option.lead.days.hi],
+                |q| [f64::from(q.lead_days[0]), f64::from(q.lead_days[1])],
+            );
+            let mean = expected.get(index).copied().unwrap_or(0.0);
+            let money = scene.terms.rate.zip(currency.clone()).map(|(rate, currency)| OptionMoney {
+                currency,
+                expected: mean * rate,
+                price: [price[0] * rate, price[1] * rate],
+            });
+            OptionLine {
+                id: option.option.id.clone(),
+                name: option.option.name.clone(),
+                expected: mean,
+                price,
+                money,
+                days,
+                p_trouble_free: (clear / n).clamp(0.0, 1.0),
+                p_first: first.get(index).map_or(0.0, |h| u32::try_from(*h).map_or(0.0, f64::from) / n),
+                renewed: option.option.renewed.clone(),
+                kept: option.option.kept.clone(),
+                unknown_history: option.option.unknown_history.clone(),
+                warranty: option.option.warranty.clone(),
+                struck_out: struck,
+                price_from: option
+                    .quoted
+                    .as_ref()
+                    .map_or_else(|| option.option.money_source.to_string(), |s| format!("quote of {s}")),
+            }
+        })
+        .collect();
+    lines.sort_by(|a, b| a.struck_out.is_some().cmp(&b.struck_out.is_some()).then(a.expected.total_cmp(&b.expected)));
+    lines
+}
+
+fn quantile(values: &mut [f64], p: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in a short list")]
+    let place = (p * (count(values.len()) - 1.0)).round() as usize;
+    values.get(place).copied().unwrap_or(0.0)
+}

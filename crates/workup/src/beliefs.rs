@@ -1,0 +1,280 @@
+//! Beliefs: a probability for every cause and every condition at every site, each with the reasons that moved it.
+//!
+//! A reason is a group of readings (one check at one place; all unremarkable places of one check together) and its
+//! weight: how the odds would stand had the group not been read. Weights are exact: the evidence is worked again
+//! without the group.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use anatomy::{EngineLayout, Position};
+use inference::lanes::{Draws, Extra, LanesError, Run};
+use inference::worst::Reading;
+use knowledge::{Knowledge, ReadingKind, Worse};
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::findings::Finding;
+use crate::network::{EngineNet, Seen, What, evidence, observed};
+
+/// A probability over the states of one cause or condition.
+#[derive(Debug, Clone, Serialize)]
+pub struct Belief {
+    /// Cause or condition, by id.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Whether it is a root cause.
+    pub cause: bool,
+    /// The site, for a condition.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub position: Option<Position>,
+    /// The site in the names of this engine.
+    pub place: String,
+    /// States, mildest first, with their probabilities.
+    pub states: Vec<(String, f64)>,
+    /// Probability of any state but the mildest.
+    pub p: f64,
+    /// Probability before any reading of this job.
+    pub before: f64,
+    /// What moved it, the weightiest first; empty where reasons were not asked for.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub reasons: Vec<Reason>,
+}
+
+/// One group of readings and how it moves a belief.
+#[derive(Debug, Clone, Serialize)]
+pub struct Reason {
+    /// The readings in words.
+    pub words: String,
+    /// The entries.
+    pub entries: Vec<String>,
+    /// Natural logarithm of the factor by which the group moves the odds; positive speaks for.
+    pub weight: f64,
+}
+
+/// A group of readings that count as one witness.
+#[derive(Debug, Clone)]
+pub struct Group {
+    /// The group in words.
+    pub words: String,
+    /// The entries.
+    pub entries: Vec<String>,
+    /// Its readings, by index into the evidence.
+    pub readings: BTreeSet<usize>,
+}
+
+/// The evidence of a job.
+#[derive(Debug, Clone, Default)]
+pub struct Evidence {
+    /// Readings for inference.
+    pub readings: Vec<Reading>,
+    /// The same readings as witnesses.
+    pub groups: Vec<Group>,
+}
+
+/// Whether a reading is in its best outcome or band.
+#[must_use]
+pub fn is_best(reading: &knowledge::Reading, seen: &Seen) -> bool {
+    match (&reading.kind, seen) {
+        (_, Seen::Outcome(place)) => *place == 0,
+        (ReadingKind::Numeric(numeric), Seen::Number { value, .. }) => {
+            numeric.bands.first().and_then(|b| b.to).is_none_or(|to| match numeric.worse {
+                Worse::Higher => *value <= to,
+                Worse::Lower => *value >= to,
+            })
+        }
+        (ReadingKind::Graded { .. } | ReadingKind::Nominal { .. }, Seen::Number { .. }) => true,
+    }
+}
+
+/// Readings as evidence, later ones of one kind at one place discounted where they only agree.
+#[must_use]
+pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, findings: &[Finding]) -> Evidence {
+    struct Earlier<'a> {
+        group: &'a str,
+        check: &'a str,
+        reading: &'a str,
+        position: &'a Position,
+        looks_at: BTreeSet<usize>,
+        best: bool,
+    }
+    let mut out = Evidence::default();
+    let mut earlier: Vec<Earlier<'_>> = Vec::new();
+    let mut keys: BTreeMap<(String, String), usize> = BTreeMap::new();
+    for finding in findings.iter().filter(|f| !f.after_repair) {
+        let (Some(seen), Some(check)) = (&finding.seen, knowledge.check(&finding.check)) else { continue };
+        let Some(reading) = check.readings.iter().find(|r| r.id == finding.reading) else { continue };
+        let looks_at: BTreeSet<usize> =
+            observed(net, layout, reading, &finding.position).into_iter().map(|(v, _)| v).collect();
+        if looks_at.is_empty() {
+            continue;
+        }
+        let best = is_best(reading, seen);
+        let agrees = earlier.iter().any(|e| {
+            e.group == check.group
+                && *e.position == finding.position
+                && (e.check != check.id || e.reading == reading.id)
+                && e.best == best
+                && !e.looks_at.is_disjoint(&looks_at)
+        });
+        let echo = if agrees { knowledge.repeat_echo } else { 0.0 };
+        let name = format!("{}/{}@{}#{}", check.id, reading.id, finding.position.address(), out.readings.len());
+        out.readings.push(evidence(net, layout, reading, &finding.position, seen, &name, echo));
+        let place = if best { String::new() } else { finding.position.address() };
+        let index = *keys.entry((check.id.clone(), place)).or_insert_with(|| {
+            out.groups.push(Group { words: String::new(), entries: Vec::new(), readings: BTreeSet::new() });
+            out.groups.len() - 1
+        });
+        if let Some(group) = out.groups.get_mut(index) {
+            group.readings.insert(out.readings.len() - 1);
+            group.entries.push(finding.entry.clone());
+            let what = if check.readings.len() > 1 {
+                format!("{} {}", reading.id.replace('-', " "), finding.shown)
+            } else {
+                finding.shown.clone()
+            };
+            let at = if finding.position == Position::Engine { String::new() } else { format!(" {}", finding.place) };
+            if group.words.is_empty() {
+                group.words = format!("{}:{at} {what}", check.name);
+            } else {
+                group.words.push_str(&format!(";{at} {what}"));
+            }
+        }
+        earlier.push(Earlier {
+            group: &check.group,
+            check: &check.id,
+            reading: &reading.id,
+            position: &finding.position,
+            looks_at,
+            best,
+        });
+    }
+    out
+}
+
+/// All beliefs, without reasons.
+#[must_use]
+pub fn all(
+    net: &EngineNet,
+    layout: &EngineLayout,
+    knowledge: &Knowledge,
+    run: &Run<'_>,
+    prior: &Run<'_>,
+) -> Vec<Belief> {
+    (0..net.what.len())
+        .into_par_iter()
+        .filter_map(|index| {
+            let variable = net.net.variables.get(index)?;
+            let chances = run.marginal(index);
+            let before = prior.marginal(index);
+            let (id, name, position) = match net.what.get(index)? {
+                What::Cause(id) => (id, knowledge.cause(id).map_or(id, |c| &c.name), None),
+                What::Condition(id, position) => (id, knowledge.condition(id).map_or(id, |c| &c.name), Some(*position)),
+            };
+            Some(Belief {
+                id: id.clone(),
+                name: name.clone(),
+                cause: position.is_none(),
+                position,
+                place: position.map_or_else(|| "the engine".to_owned(), |p| layout.label(&p)),
+                p: chances.iter().skip(1).sum(),
+                before: before.iter().skip(1).sum(),
+                states: variable.states.iter().cloned().zip(chances).collect(),
+                reasons: Vec::new(),
+            })
+        })
+        .collect()
+}
+
+/// Chances closer to 0 or 1 than this are held at it when odds are formed, so that a weight stays a number [ours].
+const NEAR: f64 = 1e-12;
+
+fn log_odds(p: f64) -> f64 {
+    let p = p.clamp(NEAR, 1.0 - NEAR);
+    (p / (1.0 - p)).ln()
+}
+
+/// How many groups of readings get an exact weight per work-up; the weightiest by a first look over the draws [ours].
+const WEIGHED: usize = 8;
+
+/// Fills in the reasons of the chosen beliefs (indices into the network's variables).
+///
+/// A first look over the drawn engines says which groups matter; their weights are then worked exactly, by working the
+/// evidence again without the group.
+///
+/// # Errors
+/// Evidence that cannot be worked without one of its groups.
+pub fn reasons(
+    run: &Run<'_>,
+    gathered: &Evidence,
+    draws: &Draws,
+    chosen: &[usize],
+    beliefs: &mut [Belief],
+) -> Result<(), LanesError> {
+    let mut looks: Vec<(f64, usize)> =
+        gathered.groups.iter().enumerate().map(|(g, group)| (first_look(group, gathered, draws, chosen), g)).collect();
+    looks.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    looks.truncate(WEIGHED);
+    let weights: Vec<(usize, Vec<f64>)> = looks
+        .par_iter()
+        .map(|(_, g)| {
+            let readings = gathered.groups.get(*g).map(|x| x.readings.clone()).unwrap_or_default();
+            let without = run.with(&Extra { without: readings, ..Extra::default() })?;
+            let row = chosen
+                .iter()
+                .map(|index| {
+                    let with: f64 = run.marginal(*index).iter().skip(1).sum();
+                    let left: f64 = without.marginal(*index).iter().skip(1).sum();
+                    log_odds(with) - log_odds(left)
+                })
+                .collect();
+            Ok((*g, row))
+        })
+        .collect::<Result<_, LanesError>>()?;
+    for (place, index) in chosen.iter().enumerate() {
+        let Some(belief) = beliefs.get_mut(*index) else { continue };
+        let mut list: Vec<Reason> = weights
+            .iter()
+            .filter_map(|(g, row)| {
+                let (group, weight) = (gathered.groups.get(*g)?, *row.get(place)?);
+                (weight.abs() > 0.02).then(|| Reason {
+                    words: group.words.clone(),
+                    entries: group.entries.clone(),
+                    weight,
+                })
+            })
+            .collect();
+        list.sort_by(|a, b| b.weight.abs().total_cmp(&a.weight.abs()).then_with(|| a.words.cmp(&b.words)));
+        belief.reasons = list;
+    }
+    Ok(())
+}
+
+/// A rough size of a group's weight on the chosen beliefs: the draws reweighted as if it had not been read.
+fn first_look(group: &Group, gathered: &Evidence, draws: &Draws, chosen: &[usize]) -> f64 {
+    let mut total = 0.0;
+    let mut bad = vec![(0.0, 0.0); chosen.len()];
+    for d in 0..draws.count {
+        let states = draws.draw(d);
+        let mut likelihood = 1.0;
+        for r in &group.readings {
+            let Some(reading) = gathered.readings.get(*r) else { continue };
+            likelihood *= reading.chance(states);
+        }
+        let weight = 1.0 / likelihood.max(1e-9);
+        total += weight;
+        for ((with, left), index) in bad.iter_mut().zip(chosen) {
+            if states.get(*index).is_some_and(|s| *s > 0) {
+                *with += 1.0;
+                *left += weight;
+            }
+        }
+    }
+    let n = u32::try_from(draws.count).map_or(1.0, f64::from);
+    bad.iter()
+        .map(|(with, left)| {
+            let smooth = |x: f64| (x + 0.5 / n).clamp(0.5 / n, 1.0 - 0.5 / n);
+            (log_odds(smooth(with / n)) - log_odds(smooth(left / total.max(1e-300)))).abs()
+        })
+        .fold(0.0, f64::max)
+}

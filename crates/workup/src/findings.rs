@@ -1,0 +1,620 @@
+//! Findings: every reading held against its limit, and put into the measure that the network speaks.
+//!
+//! The engine's own figure comes first; a fallback says that it is one and where it comes from. A reading that
+//! cannot be judged still counts for the network where it can, and says why it cannot be judged.
+
+use std::collections::BTreeMap;
+
+use anatomy::{EngineLayout, Position};
+use knowledge::{Gauge, Knowledge, Limit, Normalise, Numeric, ReadingKind, Worse};
+use logbook::{Bound, EngineFigure, JobState, ReadingTaken, ReadingValue};
+use quantity::{Reply, Risks, Unit, Verdict, Zone, decide, parse_quantity};
+use serde::Serialize;
+
+use crate::network::{EngineNet, Seen, applies};
+use crate::notice::Notice;
+
+/// A reading with its verdict.
+#[derive(Debug, Clone, Serialize)]
+pub struct Finding {
+    /// The entry it rests on.
+    pub entry: String,
+    /// When it was read.
+    pub at: String,
+    /// By whom.
+    pub by: String,
+    /// The check.
+    pub check: String,
+    /// The check in words.
+    pub check_name: String,
+    /// Which reading of the check.
+    pub reading: String,
+    /// Where on the engine.
+    pub position: Position,
+    /// Where, in the names this engine uses.
+    pub place: String,
+    /// What was read, as typed or in the words of the outcome.
+    pub shown: String,
+    /// The value in the reading's unit, where it is a number.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value: Option<f64>,
+    /// The unit of `value`, `u` and the limit's edges.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
+    /// Standard uncertainty in the same unit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub u: Option<f64>,
+    /// What the value was turned into for the network (ratio to the limit, per cent of the best, ...).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measure: Option<f64>,
+    /// The verdict, one of four.
+    pub verdict: Verdict,
+    /// Chance of being inside the keep edges.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub p_inside: Option<f64>,
+    /// Chance of being beyond the reject edges.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub p_outside: Option<f64>,
+    /// The limit it was held against.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub limit: Option<LimitUsed>,
+    /// The gauge, by name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gauge: Option<String>,
+    /// Why this verdict.
+    pub reason: String,
+    /// What would help, where the verdict leaves a question.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next_move: Option<String>,
+    /// Whether it was read after the repair.
+    pub after_repair: bool,
+    /// What the network takes from it.
+    #[serde(skip)]
+    pub seen: Option<Seen>,
+}
+
+/// The limit a reading was held against.
+#[derive(Debug, Clone, Serialize)]
+pub struct LimitUsed {
+    /// Its id, or the item of the engine sheet.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Edges in the reading's unit: lower reject, lower keep, upper keep, upper reject.
+    pub edges: [Option<f64>; 4],
+    /// Whether it is the engine's own figure.
+    pub own: bool,
+    /// Where it comes from, in words.
+    pub source: String,
+}
+
+/// What findings are judged with.
+#[derive(Debug)]
+pub struct Context<'a> {
+    /// The engine.
+    pub layout: &'a EngineLayout,
+    /// What the engine is known to be.
+    pub attributes: &'a BTreeMap<String, String>,
+    /// The knowledge.
+    pub knowledge: &'a Knowledge,
+    /// The engine's own figures.
+    pub sheet: &'a [EngineFigure],
+    /// Gauges of the shop: label to its stated uncertainty as typed text and unit.
+    pub gauges: &'a BTreeMap<String, (String, Option<(String, String)>)>,
+}
+
+/// Findings of a job, with complaints about single readings.
+#[must_use]
+pub fn of_state(
+    state: &JobState,
+    layout: &EngineLayout,
+    net: &EngineNet,
+    knowledge: &Knowledge,
+) -> (Vec<Finding>, Vec<Notice>) {
+    let sheet: Vec<EngineFigure> = state.sheet.iter().map(|f| f.body.clone()).collect();
+    let gauges: BTreeMap<String, (String, Option<(String, String)>)> = state
+        .gauges
+        .iter()
+        .map(|(label, g)| {
+            let u = g.body.u.as_ref().map(|u| (u.text.clone(), u.unit.clone()));
+            (label.clone(), (g.body.gauge.clone(), u))
+        })
+        .collect();
+    let context = Context { layout, attributes: &net.attributes, knowledge, sheet: &sheet, gauges: &gauges };
+    let mut notices = Vec::new();
+    let findings = judge_all(&state.readings, &context, &mut notices);
+    (findings, notices)
+}
+
+/// Findings for all readings that stand, in the order they were taken.
+#[must_use]
+pub fn judge_all(readings: &[ReadingTaken], context: &Context<'_>, notices: &mut Vec<Notice>) -> Vec<Finding> {
+    // The best of its kind, for readings that are compared among themselves.
+    let mut best: BTreeMap<(String, String, bool), f64> = BTreeMap::new();
+    for taken in readings {
+        if let Some((_, numeric, value)) = number_of(taken, context) {
+            let after = taken.phase != logbook::Phase::AsFound;
+            let entry = best.entry((taken.check.clone(), taken.reading.clone(), after)).or_insert(value);
+            *entry = match numeric.worse {
+                Worse::Lower => entry.max(value),
+                Worse::Higher => entry.min(value),
+            };
+        }
+    }
+    readings.iter().filter_map(|taken| judge(taken, context, &best, notices)).collect()
+}
+
+fn reading_of<'k>(
+    taken: &ReadingTaken,
+    knowledge: &'k Knowledge,
+) -> Option<(&'k knowledge::Check, &'k knowledge::Reading)> {
+    let check = knowledge.check(&taken.check)?;
+    let reading = check.readings.iter().find(|r| r.id == taken.reading)?;
+    Some((check, reading))
+}
+
+/// A typed number in the unit of its reading, with half a step of its last digit.
+fn number_of<'k>(taken: &ReadingTaken, context: &Context<'k>) -> Option<(f64, &'k Numeric, f64)> {
+    let (_, reading) = reading_of(taken, context.knowledge)?;
+    let ReadingKind::Numeric(numeric) = &reading.kind else { return None };
+    let ReadingValue::Number { text, unit } = &taken.value else { return None };
+    let (value, half) = in_unit(text, unit, &numeric.unit).ok()?;
+    Some((half, numeric, value))
+}
+
+/// Reads typed text with its unit and answers value and half a step in another unit.
+fn in_unit(text: &str, unit: &str, wanted: &str) -> Result<(f64, f64), String> {
+    let given = Unit::from_symbol(unit).map_err(|e| e.to_string())?;
+    let wanted = Unit::from_symbol(wanted).map_err(|e| e.to_string())?;
+    match parse_quantity(text, Some(given)).map_err(|e| e.to_string())? {
+        Reply::Value(typed) => {
+            let value = typed.value_in(wanted).map_err(|e| e.to_string())?;
+            let step = typed.resolution_in(wanted).map_err(|e| e.to_string())?;
+            Ok((value, step / 2.0))
+        }
+        Reply::Question(question) => Err(question.to_string()),
+    }
+}
+
+fn judge(
+    taken: &ReadingTaken,
+    context: &Context<'_>,
+    best: &BTreeMap<(String, String, bool), f64>,
+    notices: &mut Vec<Notice>,
+) -> Option<Finding> {
+    let about = taken.entry.to_string();
+    let Some(check) = context.knowledge.check(&taken.check) else {
+        notices.push(Notice::new(
+            "unknown-check",
+            &about,
+            format!("the reading names a check {:?} that the knowledge does not have", taken.check),
+            "correct the entry, or add the check to the shop's own knowledge",
+        ));
+        return None;
+    };
+    let Some(reading) = check.readings.iter().find(|r| r.id == taken.reading) else {
+        let known: Vec<&str> = check.readings.iter().map(|r| r.id.as_str()).collect();
+        notices.push(Notice::new(
+            "unknown-reading",
+            &about,
+            format!("check {} has no reading {:?}; it has {}", check.id, taken.reading, known.join(", ")),
+            "correct the entry with one of these",
+        ));
+        return None;
+    };
+    if let Err(error) = context.layout.ensure(&taken.position) {
+        notices.push(Notice::new("place-not-on-engine", &about, error.to_string(), "correct the place of the reading"));
+        return None;
+    }
+    if !check.scope.contains(&taken.position.scope()) {
+        let scopes: Vec<String> = check.scope.iter().map(ToString::to_string).collect();
+        notices.push(Notice::new(
+            "wrong-kind-of-place",
+            &about,
+            format!("check {} is done per {}, not at {}", check.id, scopes.join(" or "), taken.position.address()),
+            "correct the place of the reading",
+        ));
+        return None;
+    }
+    if !applies(&check.applies, context.attributes) {
+        notices.push(Notice::new(
+            "check-not-for-this-engine",
+            &about,
+            format!("check {} is not for this kind of engine; the reading is shown but moves no belief", check.id),
+            "correct the engine's description, or leave the reading as a remark",
+        ));
+    }
+    let mut finding = Finding {
+        entry: about.clone(),
+        at: taken.at.to_string(),
+        by: taken.by.clone(),
+        check: check.id.clone(),
+        check_name: check.name.clone(),
+        reading: reading.id.clone(),
+        position: taken.position.clone(),
+        place: context.layout.label(&taken.position),
+        shown: String::new(),
+        value: None,
+        unit: None,
+        u: None,
+        measure: None,
+        verdict: Verdict::CannotTell,
+        p_inside: None,
+        p_outside: None,
+        limit: None,
+        gauge: None,
+        reason: String::new(),
+        next_move: None,
+        after_repair: check.stage == "after-repair" || taken.phase != logbook::Phase::AsFound,
+        seen: None,
+    };
+    match (&reading.kind, &taken.value) {
+        (
+            ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. },
+            ReadingValue::Outcome(outcome),
+        ) => {
+            let Some(place) = outcomes.iter().position(|o| o == outcome) else {
+                notices.push(Notice::new(
+                    "unknown-outcome",
+                    &about,
+                    format!(
+                        "{} of {} cannot be {outcome:?}; it is one of {}",
+                        reading.id,
+                        check.id,
+                        outcomes.join(", ")
+                    ),
+                    "correct the entry with one of these",
+                ));
+                return None;
+            };
+            finding.shown = outcome.replace('-', " ");
+            finding.seen = Some(Seen::Outcome(place));
+            let graded = matches!(reading.kind, ReadingKind::Graded { .. });
+            finding.verdict = if place == 0 {
+                Verdict::Inside
+            } else if graded && place + 1 == outcomes.len() {
+                Verdict::Outside
+            } else {
+                Verdict::ByJudgement
+            };
+            finding.reason = format!(
+                "outcome {} of {} ({})",
+                place + 1,
+                outcomes.len(),
+                if graded { "ordered from best to worst" } else { "the first is the sound look" }
+            );
+        }
+        (ReadingKind::Numeric(numeric), ReadingValue::Number { text, unit }) => {
+            judge_number(&mut finding, taken, check, reading, numeric, (text, unit), context, best, notices)?;
+        }
+        (ReadingKind::Numeric(numeric), ReadingValue::Outcome(outcome)) => {
+            notices.push(Notice::new(
+                "number-wanted",
+                &about,
+                format!("{} of {} is a number in {}, not {outcome:?}", reading.id, check.id, numeric.unit),
+                "correct the entry with the figure as read",
+            ));
+            return None;
+        }
+        (
+            ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. },
+            ReadingValue::Number { text, .. },
+        ) => {
+            notices.push(Notice::new(
+                "look-wanted",
+                &about,
+                format!("{} of {} is one of {}, not {text:?}", reading.id, check.id, outcomes.join(", ")),
+                "correct the entry with one of these",
+            ));
+            return None;
+        }
+    }
+    if !applies(&check.applies, context.attributes) || !applies(&reading.applies, context.attributes) {
+        finding.seen = None;
+    }
+    Some(finding)
+}
+
+#[expect(clippy::too_many_arguments, reason = "one step of judge, split off for length")]
+fn judge_number(
+    finding: &mut Finding,
+    taken: &ReadingTaken,
+    check: &knowledge::Check,
+    reading: &knowledge::Reading,
+    numeric: &Numeric,
+    (text, unit): (&str, &str),
+    context: &Context<'_>,
+    best: &BTreeMap<(String, String, bool), f64>,
+    notices: &mut Vec<Notice>,
+) -> Option<()> {
+    let about = finding.entry.clone();
+    finding.shown = if text.trim_end().ends_with(unit) { text.to_owned() } else { format!("{text} {unit}") };
+    let (value, half) = match in_unit(text, unit, &numeric.unit) {
+        Ok(pair) => pair,
+        Err(why) => {
+            notices.push(Notice::new("figure-unreadable", &about, why, "correct the entry with figure and unit"));
+            return None;
+        }
+    };
+    finding.value = Some(value);
+    finding.unit = Some(numeric.unit.clone());
+    let (u, gauge, assumed) = uncertainty(taken, reading, numeric, half, context);
+    finding.u = Some(u);
+    finding.gauge = gauge;
+    // The limit: the engine's own figure, then the fallbacks in their order.
+    let own = own_figure(check, reading, numeric, &taken.position, context);
+    let fallback = reading.limits.iter().find_map(|r| fallback(r, numeric, &taken.position, context));
+    let used = own.clone().or_else(|| fallback.clone());
+    let key = (taken.check.clone(), taken.reading.clone(), taken.phase != logbook::Phase::AsFound);
+    let measure = match numeric.normalise {
+        Normalise::None => Some((1.0, value)),
+        Normalise::Limit => used.as_ref().and_then(|l| reference(l, numeric.worse)).map(|edge| (edge, value / edge)),
+        Normalise::Spec => used.as_ref().and_then(|l| keep(l, numeric.worse)).map(|edge| (edge, value / edge)),
+        Normalise::SpecOrBest => {
+            let spec = own.as_ref().and_then(|l| l.edges.iter().flatten().copied().reduce(f64::max));
+            spec.or_else(|| best.get(&key).copied()).map(|whole| (whole, value / whole))
+        }
+    };
+    match measure {
+        Some((scale, measure)) if scale > 0.0 && measure.is_finite() => {
+            finding.measure = Some(measure);
+            finding.seen = Some(Seen::Number { value: measure, half_step: half / scale, u: u / scale });
+        }
+        _ => {
+            notices.push(Notice::new(
+                "no-figure-to-compare",
+                &about,
+                format!("{} of {} is judged against the engine's own figure, and none is known", reading.id, check.id),
+                "type the figure into the engine sheet with document and page",
+            ));
+        }
+    }
+    // Readings compared among themselves are judged on their share of the best.
+    let by_share = numeric.normalise == Normalise::SpecOrBest && own.is_none();
+    let (judged, judged_u) = match (by_share, finding.measure) {
+        (true, Some(share)) => (share, u * share / value.abs().max(1e-12)),
+        _ => (value, u),
+    };
+    let edges = if by_share { bands_as_edges(numeric) } else { used.as_ref().map(|l| l.edges) };
+    let edges = edges.or_else(|| bands_as_edges(numeric).filter(|_| numeric.normalise == Normalise::None));
+    match edges.and_then(|e| Zone::new(e[0], e[1], e[2], e[3]).ok().map(|z| (e, z))) {
+        Some((edges, zone)) => match decide(judged, judged_u, &zone, Risks::default()) {
+            Ok(decision) => {
+                finding.verdict = decision.verdict;
+                finding.p_inside = Some(decision.p_inside);
+                finding.p_outside = Some(decision.p_outside);
+                finding.limit = match (&used, by_share) {
+                    (Some(used), false) => Some(used.clone()),
+                    _ => Some(LimitUsed {
+                        id: format!("{}/{}", check.id, reading.id),
+                        name: "bands of the check itself".to_owned(),
+                        edges,
+                        own: false,
+                        source: check.likelihood_source.to_string(),
+                    }),
+                };
+                finding.reason = reason(finding, numeric, by_share.then_some(judged), assumed);
+            }
+            Err(error) => finding.reason = error.to_string(),
+        },
+        None => finding.reason = "no limit is known for this reading".to_owned(),
+    }
+    if finding.verdict == Verdict::CannotTell {
+        finding.next_move = Some(better_gauge(finding, reading, context));
+    } else if finding.verdict == Verdict::Outside
+        && let Some(limit) = reading.limits.iter().find_map(|r| context.knowledge.limit(&r.limit))
+        && !limit.if_out.is_empty()
+    {
+        finding.next_move = Some(limit.if_out.clone());
+    }
+    Some(())
+}
+
+fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: bool) -> String {
+    let mut out = String::new();
+    if let Some(limit) = &finding.limit {
+        let [low_reject, low_keep, high_keep, high_reject] = limit.edges;
+        let unit = if share.is_some() { "of the best" } else { numeric.unit.as_str() };
+        let print = |x: f64| quantity::print::printed(x, 3);
+        let mut parts = Vec::new();
+        if let Some(x) = low_keep {
+            parts.push(format!("good from {} {unit}", print(x)));
+        }
+        if let Some(x) = high_keep {
+            parts.push(format!("good to {} {unit}", print(x)));
+        }
+        if let Some(x) = low_reject.filter(|x| Some(*x) != low_keep) {
+            parts.push(format!("out under {} {unit}", print(x)));
+        }
+        if let Some(x) = high_reject.filter(|x| Some(*x) != high_keep) {
+            parts.push(format!("out over {} {unit}", print(x)));
+        }
+        out = format!("{}: {}", limit.name, parts.join(", "));
+        if let Some(share) = share {
+            out = format!("{} of the best; {out}", print(share));
+        }
+        out.push_str(if limit.own { "; the engine's own figure, " } else { "; fallback, " });
+        out.push_str(&limit.source);
+    }
+    if let (Some(u), Some(inside)) = (finding.u, finding.p_inside) {
+        out.push_str(&format!(
+            "; u {} {}{}, chance inside {:.0} %",
+            quantity::print::printed(u, 2),
+            numeric.unit,
+            if assumed { " (assumed)" } else { "" },
+            inside * 100.0
+        ));
+    }
+    out
+}
+
+/// Standard uncertainty in the reading's unit, the gauge by name, and whether it is only assumed.
+fn uncertainty(
+    taken: &ReadingTaken,
+    reading: &knowledge::Reading,
+    numeric: &Numeric,
+    half: f64,
+    context: &Context<'_>,
+) -> (f64, Option<String>, bool) {
+    let step = quantity::measured::resolution_uncertainty(half * 2.0);
+    // The gauge of the shop with its own stated doubt.
+    if let Some((gauge, stated)) = taken.label.as_ref().and_then(|l| context.gauges.get(l)) {
+        if let Some((text, unit)) = stated
+            && let Ok((u, _)) = in_unit(text, unit, &numeric.unit)
+        {
+            return (u.max(step), taken.label.clone(), false);
+        }
+        if let Some(found) = context.knowledge.gauge(gauge)
+            && let Some(u) = gauge_u(found, numeric)
+        {
+            return (u.max(step), taken.label.clone(), false);
+        }
+    }
+    let named = taken.gauge.as_ref().or(reading.gauge.as_ref());
+    if let Some(found) = named.and_then(|id| context.knowledge.gauge(id))
+        && let Some(u) = gauge_u(found, numeric)
+    {
+        return (u.max(step), Some(found.name.clone()), taken.gauge.is_none());
+    }
+    (step, None, true)
+}
+
+fn gauge_u(gauge: &Gauge, numeric: &Numeric) -> Option<f64> {
+    let u = gauge.u.or_else(|| gauge.worked_u())?;
+    let from = Unit::from_symbol(&gauge.unit).ok()?;
+    let to = Unit::from_symbol(&numeric.unit).ok()?;
+    from.convert_difference(u, to).ok().map(f64::abs)
+}
+
+fn better_gauge(finding: &Finding, reading: &knowledge::Reading, context: &Context<'_>) -> String {
+    let u = finding.u.unwrap_or(f64::INFINITY);
+    let numeric = match &reading.kind {
+        ReadingKind::Numeric(numeric) => Some(numeric),
+        ReadingKind::Graded { .. } | ReadingKind::Nominal { .. } => None,
+    };
+    let limits: Vec<&str> = reading.limits.iter().map(|l| l.limit.as_str()).collect();
+    let finer = numeric.and_then(|numeric| {
+        context
+            .knowledge
+            .gauges
+            .iter()
+            .filter(|g| g.fits.iter().any(|f| limits.contains(&f.limit.as_str())))
+            .filter_map(|g| gauge_u(g, numeric).map(|gu| (gu, g)))
+            .filter(|(gu, _)| *gu < u * 0.7)
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+    });
+    match finer {
+        Some((gu, gauge)) => format!(
+            "measure again with {} (u {} {})",
+            gauge.name,
+            quantity::print::printed(gu, 2),
+            finding.unit.as_deref().unwrap_or("")
+        ),
+        None => "take three more readings, lifting the gauge off between them, and use their mean".to_owned(),
+    }
+}
+
+/// The edge that a ratio of one stands on.
+fn reference(limit: &LimitUsed, worse: Worse) -> Option<f64> {
+    let [low_reject, low_keep, high_keep, high_reject] = limit.edges;
+    match worse {
+        Worse::Higher => high_reject.or(high_keep),
+        Worse::Lower => low_reject.or(low_keep),
+    }
+    .filter(|x| *x > 0.0)
+}
+
+/// The edge up to which the engine is good: the least or the most that is allowed.
+fn keep(limit: &LimitUsed, worse: Worse) -> Option<f64> {
+    let [low_reject, low_keep, high_keep, high_reject] = limit.edges;
+    match worse {
+        Worse::Higher => high_keep.or(high_reject),
+        Worse::Lower => low_reject.or(low_keep),
+    }
+    .filter(|x| *x > 0.0)
+}
+
+fn bands_as_edges(numeric: &Numeric) -> Option<[Option<f64>; 4]> {
+    let first = numeric.bands.first()?.to?;
+    let second = numeric.bands.get(1).and_then(|b| b.to).unwrap_or(first);
+    Some(match numeric.worse {
+        Worse::Higher => [None, None, Some(first), Some(second)],
+        Worse::Lower => [Some(second), Some(first), None, None],
+    })
+}
+
+fn own_figure(
+    check: &knowledge::Check,
+    reading: &knowledge::Reading,
+    numeric: &Numeric,
+    position: &Position,
+    context: &Context<'_>,
+) -> Option<LimitUsed> {
+    let ids: Vec<String> = reading
+        .limits
+        .iter()
+        .map(|l| l.limit.clone())
+        .chain([format!("{}/{}", check.id, reading.id), check.id.clone()])
+        .collect();
+    // A figure for this very place beats one for its kind of place, which beats one for all.
+    let rank = |f: &EngineFigure| (f.at.as_ref() == Some(position), f.scope == Some(position.scope()));
+    let fits = |f: &&EngineFigure| {
+        ids.contains(&f.item)
+            && f.at.as_ref().is_none_or(|at| at == position)
+            && f.scope.is_none_or(|scope| scope == position.scope())
+    };
+    let figure = context.sheet.iter().filter(fits).max_by_key(|f| rank(f))?;
+    let (value, _) = in_unit(&figure.text, &figure.unit, &numeric.unit).ok()?;
+    let high = figure.text_high.as_ref().and_then(|t| in_unit(t, &figure.unit, &numeric.unit).ok()).map(|x| x.0);
+    let edges = match figure.bound {
+        Bound::Max => [None, None, Some(value), Some(value)],
+        Bound::Min => [Some(value), Some(value), None, None],
+        Bound::Range => [Some(value), Some(value), high, high],
+        Bound::Nominal => match numeric.worse {
+            Worse::Higher => [None, None, Some(value), Some(value)],
+            Worse::Lower => [Some(value), Some(value), None, None],
+        },
+    };
+    // One figure given twice, to keep and to reject, stands as two edges.
+    Some(LimitUsed {
+        id: figure.item.clone(),
+        name: context.knowledge.limit(&figure.item).map_or_else(|| figure.item.clone(), |l| l.name.clone()),
+        edges,
+        own: true,
+        source: format!("{}, page {}", figure.document, figure.page),
+    })
+}
+
+fn fallback(
+    reference: &knowledge::LimitRef,
+    numeric: &Numeric,
+    position: &Position,
+    context: &Context<'_>,
+) -> Option<LimitUsed> {
+    if reference.scope.is_some_and(|s| s != position.scope()) || !applies(&reference.applies, context.attributes) {
+        return None;
+    }
+    let limit: &Limit = context.knowledge.limit(&reference.limit)?;
+    // What nothing told of the engine speaks against, may be used.
+    let against =
+        limit.applies.iter().any(|a| context.attributes.get(&a.attribute).is_some_and(|told| !a.any_of.contains(told)));
+    if against {
+        return None;
+    }
+    let size = limit.per.as_ref().filter(|p| p.scales).and_then(|per| {
+        let figure = context.sheet.iter().find(|f| f.item == per.of)?;
+        in_unit(&figure.text, &figure.unit, &per.unit).ok().map(|x| x.0)
+    });
+    let edges = limit.edges_for(size)?;
+    let from = Unit::from_symbol(&limit.unit).ok()?;
+    let to = Unit::from_symbol(&numeric.unit).ok()?;
+    let turn = |x: Option<f64>| x.and_then(|x| from.convert(x, to).ok());
+    let edges = [turn(edges.low_reject), turn(edges.low_keep), turn(edges.high_keep), turn(edges.high_reject)];
+    edges.iter().any(Option::is_some).then(|| LimitUsed {
+        id: limit.id.clone(),
+        name: limit.name.clone(),
+        edges,
+        own: false,
+        source: limit.source.to_string(),
+    })
+}

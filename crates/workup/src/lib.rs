@@ -1,0 +1,239 @@
+//! The one way through: the state of a job and the knowledge of the trade become a judged case.
+//!
+//! * **For:** every screen, paper and command shows rows of a [`Case`]; nothing else computes a verdict or a belief.
+//! * **Comes in:** a [`JobState`] folded from entries, and [`Knowledge`].
+//! * **Goes out:** a [`Case`]: findings, what is not the engine, beliefs with reasons, advice, options, notices.
+//! * **Must not:** touch disk, network, environment or clock; write a result back into its input; hold a figure of
+//!   the trade.
+//!
+//! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`findings`],
+//! [`beliefs`], [`money`], [`advice`], then [`work_up`] below. [`export`] writes the job's network for other programs.
+
+pub mod advice;
+pub mod beliefs;
+pub mod export;
+pub mod findings;
+pub mod money;
+pub mod network;
+pub mod notice;
+
+use std::collections::BTreeMap;
+
+use anatomy::EngineLayout;
+use inference::lanes::{Engine, Extra, LanesError, posterior_draws};
+use knowledge::Knowledge;
+use logbook::{JobState, OutsideAnswer};
+use serde::Serialize;
+
+pub use advice::{Advice, BlockBelief, CheckWorth, Stop};
+pub use beliefs::{Belief, Reason};
+pub use findings::{Finding, LimitUsed};
+pub use money::{OptionLine, OptionMoney, StruckOut};
+pub use notice::Notice;
+
+/// Relative loss of digits from which the slower sums without differences are taken [ours].
+const LOSS: f64 = 1e-10;
+
+/// How many conditions get their reasons worked out [ours].
+const REASONED: usize = 5;
+
+/// A judged job: everything that may be shown, and nothing that must be computed again.
+#[derive(Debug, Clone, Serialize)]
+pub struct Case {
+    /// The job.
+    pub job: String,
+    /// Its title.
+    pub title: String,
+    /// The engine in words.
+    pub engine: String,
+    /// Which end is the front, in words.
+    pub front: String,
+    /// Which knowledge it was judged by.
+    pub knowledge: String,
+    /// What is not the engine and is not excluded yet.
+    pub outside: Vec<OutsideLine>,
+    /// Every reading with its verdict.
+    pub findings: Vec<Finding>,
+    /// Root causes, the likeliest first.
+    pub causes: Vec<Belief>,
+    /// Conditions of parts, the likeliest trouble first.
+    pub conditions: Vec<Belief>,
+    /// What each block needs.
+    pub blocks: Vec<BlockBelief>,
+    /// What to do next.
+    pub advice: Advice,
+    /// The ways to put it right, the cheapest on average first, struck-out ones last.
+    pub options: Vec<OptionLine>,
+    /// Complaints about the record.
+    pub notices: Vec<Notice>,
+    /// Cautions for every job.
+    pub cautions: Vec<String>,
+    /// How well the sums agree: the largest relative difference between totals that must be equal.
+    pub accuracy: f64,
+    /// Natural logarithm of the probability of all readings.
+    pub ln_p_evidence: f64,
+}
+
+/// A fault outside the engine that explains the same complaint.
+#[derive(Debug, Clone, Serialize)]
+pub struct OutsideLine {
+    /// Its id.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Whether it is open, excluded or found.
+    pub state: String,
+    /// The outside check that comes first.
+    pub check: String,
+    /// Minutes of that check.
+    pub minutes: f64,
+    /// Cautions of that check.
+    pub cautions: Vec<String>,
+    /// How it was answered, where it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub how: Option<String>,
+}
+
+/// Why a job cannot be worked up.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum WorkUpError {
+    /// Nobody has described the engine.
+    #[error("the job has no engine description; enter one (`engine-described`) before a work-up")]
+    NoEngine,
+    /// Inference refused.
+    #[error("the readings cannot be worked: {0}")]
+    Lanes(#[from] LanesError),
+}
+
+/// Works a job up: findings, beliefs, advice and options, in this order and no other.
+///
+/// # Errors
+/// A job without an engine, or evidence that cannot be worked; an odd record never is an error but a notice.
+pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpError> {
+    let layout: &EngineLayout = state.layout.as_ref().ok_or(WorkUpError::NoEngine)?;
+    let mut notices: Vec<Notice> = state
+        .notices
+        .iter()
+        .map(|n| {
+            let about: Vec<String> = n.about.iter().map(ToString::to_string).collect();
+            Notice::new(n.code.word(), &about.join(" "), n.message.clone(), &n.what_to_do)
+        })
+        .collect();
+    let net = network::engine_net(layout, &told(state), knowledge);
+    let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
+    notices.extend(odd);
+    let gathered = beliefs::gather(&net, layout, knowledge, &findings);
+    let engine = Engine::build(&net.net, &gathered.readings)?;
+    let slower;
+    let mut run = engine.run(&Extra::default())?;
+    let mut accuracy = run.accuracy();
+    if accuracy > LOSS {
+        slower = Engine::without_differences(&net.net, &gathered.readings)?;
+        run = slower.run(&Extra::default())?;
+        accuracy = run.accuracy();
+    }
+    let untouched = Engine::build(&net.net, &[])?;
+    let prior = untouched.run(&Extra::default())?;
+    let mut all = beliefs::all(&net, layout, knowledge, &run, &prior);
+    let chosen = chosen(&all, knowledge);
+    let draws = posterior_draws(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
+    beliefs::reasons(&run, &gathered, &draws, &chosen, &mut all)?;
+    let blocks = money::blocks(&net, layout, knowledge);
+    let terms = money::Terms::of(state);
+    let scene = advice::Scene {
+        knowledge,
+        layout,
+        net: &net,
+        run: &run,
+        draws: &draws,
+        blocks: &blocks,
+        state,
+        findings: &findings,
+        terms: &terms,
+    };
+    let (block_beliefs, options, advice) = advice::advise(&scene);
+    let (mut causes, mut conditions): (Vec<Belief>, Vec<Belief>) = all.into_iter().partition(|b| b.cause);
+    let by_p =
+        |a: &Belief, b: &Belief| b.p.total_cmp(&a.p).then_with(|| a.id.cmp(&b.id)).then(a.position.cmp(&b.position));
+    causes.sort_by(by_p);
+    conditions.sort_by(by_p);
+    Ok(Case {
+        job: state.job.map_or_else(String::new, |j| j.to_string()),
+        title: state.title.clone().unwrap_or_default(),
+        engine: layout.in_words(),
+        front: layout.front_statement(),
+        knowledge: knowledge.version.as_str().to_owned(),
+        outside: outside(state, knowledge, &net),
+        findings,
+        causes,
+        conditions,
+        blocks: block_beliefs,
+        advice,
+        options,
+        notices,
+        cautions: knowledge.cautions.iter().filter(|c| c.always).map(|c| c.id.clone()).collect(),
+        accuracy,
+        ln_p_evidence: run.ln_p(),
+    })
+}
+
+/// What was told of the engine, with the class of its odometer where that was not told in so many words.
+#[must_use]
+pub fn told(state: &JobState) -> BTreeMap<String, String> {
+    let mut told = state.attributes.clone();
+    if !told.contains_key("odometer")
+        && state.vehicle.odometer_believed != Some(anatomy::Known::No)
+        && let Some(figure) = &state.vehicle.odometer
+        && let Ok(unit) = quantity::Unit::from_symbol(&figure.unit)
+        && let Ok(quantity::Reply::Value(typed)) = quantity::parse_quantity(&figure.text, Some(unit))
+        && let Ok(mile) = quantity::Unit::from_symbol("mi")
+        && let Ok(miles) = typed.value_in(mile)
+    {
+        let class = match miles {
+            m if m < 60_000.0 => "under-60k-miles",
+            m if m < 120_000.0 => "60k-to-120k-miles",
+            m if m < 180_000.0 => "120k-to-180k-miles",
+            _ => "over-180k-miles",
+        };
+        told.insert("odometer".to_owned(), class.to_owned());
+    }
+    told
+}
+
+/// The beliefs that get reasons: every cause that moved, and the likeliest trouble of each kind.
+fn chosen(all: &[Belief], knowledge: &Knowledge) -> Vec<usize> {
+    let helper = |id: &str| knowledge.condition(id).is_some_and(|c| c.helper);
+    let mut causes: Vec<usize> = (0..all.len()).filter(|i| all.get(*i).is_some_and(|b| b.cause && b.p > 0.2)).collect();
+    let mut conditions: Vec<usize> =
+        (0..all.len()).filter(|i| all.get(*i).is_some_and(|b| !b.cause && !helper(&b.id) && b.p > 0.1)).collect();
+    let gain = |i: &usize| all.get(*i).map_or(0.0, |b| (b.p - b.before).abs() + b.p / 10.0);
+    conditions.sort_by(|a, b| gain(b).total_cmp(&gain(a)).then(a.cmp(b)));
+    conditions.truncate(REASONED);
+    causes.extend(conditions);
+    causes
+}
+
+fn outside(state: &JobState, knowledge: &Knowledge, net: &network::EngineNet) -> Vec<OutsideLine> {
+    knowledge
+        .outside
+        .iter()
+        .filter(|o| network::applies(&o.applies, &net.attributes))
+        .map(|o| {
+            let answer = state.outside.get(&o.id);
+            let word = match answer.map(|a| a.body.answer) {
+                Some(OutsideAnswer::Excluded) => "excluded",
+                Some(OutsideAnswer::Found) => "found",
+                Some(OutsideAnswer::Unknown) | None => "open",
+            };
+            OutsideLine {
+                id: o.id.clone(),
+                name: o.name.clone(),
+                state: word.to_owned(),
+                check: o.check.clone(),
+                minutes: o.minutes,
+                cautions: o.cautions.clone(),
+                how: answer.map(|a| a.body.how.clone()),
+            }
+        })
+        .collect()
+}
