@@ -96,6 +96,9 @@ impl Table {
     }
 }
 
+/// For two sets of roots: the lane of the second that each lane of the first belongs to.
+type LaneMaps = BTreeMap<(u32, u32), Arc<Vec<u32>>>;
+
 /// Sizes of the variables of the tree and of the root lanes.
 #[derive(Debug)]
 struct Shape {
@@ -104,7 +107,7 @@ struct Shape {
     worst: Vec<Option<Vec<f64>>>,
     root_cards: Vec<usize>,
     /// Lane maps from a set of roots to a part of it, filled when the tree is built.
-    maps: std::sync::RwLock<BTreeMap<(u32, u32), Arc<Vec<u32>>>>,
+    maps: std::sync::RwLock<LaneMaps>,
 }
 
 impl Shape {
@@ -622,7 +625,7 @@ enum Wide {
     Worst,
 }
 
-/// A reading with parts in this many regions or more is wide [ours].
+/// A reading with parts in this many regions or more is wide \[ours\].
 const WIDE: usize = 3;
 
 struct Builder<'a> {
@@ -1681,9 +1684,9 @@ impl Chance {
     }
 }
 
-/// Engines drawn per engine kept, where some readings enter as weights [ours].
+/// Engines drawn per engine kept, where some readings enter as weights \[ours\].
 const OVERDRAWN: usize = 4;
-/// Wide readings that the draws are made with; further ones enter as weights [ours].
+/// Wide readings that the draws are made with; further ones enter as weights \[ours\].
 const DRAWN_WIDE: usize = 3;
 
 /// Draws states of all variables from their joint distribution given the readings.

@@ -1,5 +1,13 @@
 //! The lane engine against plain enumeration on thousands of small random worst-of networks.
 
+#![expect(
+    clippy::indexing_slicing,
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a test over small tables whose shapes it makes itself"
+)]
+
 use inference::lanes::{Engine, Extra};
 use inference::unroll::unroll;
 use inference::worst::{Link, Reading, ReadingLink, Variable, WorstNet, cumulative};

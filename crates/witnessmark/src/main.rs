@@ -1,2 +1,171 @@
-//! The command line.
-fn main() {}
+//! The command line: one binary that reads commands, calls the rooms and prints what they say.
+//!
+//! * **For:** the technician at a terminal, and every program that reads JSON Lines or JSON.
+//! * **Comes in:** the words typed, files named in them, the folder of the record.
+//! * **Goes out:** results on standard output, talk on standard error, an exit code of [`trouble::Exit`].
+//! * **Must not:** judge a reading, compute a belief or hold a figure of the trade.
+//!
+//! Modules in reading order: [`trouble`] (exit codes), [`surroundings`] (environment, clock, chance), [`talk`] (paper and
+//! voice), [`progress`], [`desk`] (store, job, knowledge, entry), [`show`] (a case on paper), [`commands`] (one module a
+//! command).
+
+mod commands;
+mod desk;
+mod progress;
+mod show;
+mod surroundings;
+mod talk;
+mod trouble;
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::error::ErrorKind;
+use clap::{ColorChoice, Parser, Subcommand};
+
+use crate::desk::Desk;
+use crate::talk::{Manner, Talk, complain};
+use crate::trouble::{Done, EXIT_HELP, Exit, Trouble};
+
+/// Turns what a technician measures, sees and hears on an engine into the best decision, and keeps the proof.
+#[derive(Debug, Parser)]
+#[command(name = "witnessmark", version, after_help = EXIT_HELP, color = ColorChoice::Never, arg_required_else_help = true, max_term_width = 100)]
+struct Cli {
+    /// Answers as JSON on standard output.
+    #[arg(long, global = true)]
+    json: bool,
+    /// One line an item, not broken, no colour.
+    #[arg(long, global = true)]
+    plain: bool,
+    /// No talk on standard error but complaints.
+    #[arg(long, short, global = true)]
+    quiet: bool,
+    /// Never ask anything (nothing is ever asked; kept for scripts that say so).
+    #[arg(long, global = true)]
+    no_input: bool,
+    /// No colour.
+    #[arg(long, global = true)]
+    no_color: bool,
+    /// Folder of the record [default: witnessmark in the data folder of the person].
+    #[arg(long, global = true, value_name = "DIR")]
+    store: Option<PathBuf>,
+    /// The shop's own knowledge folder [default: `knowledge` in the store, else what is built in].
+    #[arg(long, global = true, value_name = "DIR")]
+    knowledge: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Loads the invented jobs, prints their work-ups and says what to try next.
+    Demo(commands::demo::Demo),
+    /// Findings, beliefs, advice and options of a job.
+    Workup(commands::workup::Workup),
+    /// Lists the jobs.
+    Jobs(commands::jobs::Jobs),
+    /// Opens a job.
+    New(commands::new::New),
+    /// Enters a reading and says how the advice moved.
+    Enter(commands::enter::Enter),
+    /// Takes an entry back; it stays in the record.
+    Withdraw(commands::amend::Withdraw),
+    /// Puts an entry right; both stay in the record.
+    Correct(commands::amend::Correct),
+    /// Writes a note.
+    Note(commands::tell::Note),
+    /// Enters anything else, with its body as JSON.
+    Tell(commands::tell::Tell),
+    /// The engine's own figures: out of a job, or into one.
+    Sheet(commands::sheet::Sheet),
+    /// Writes logbooks as JSON Lines, byte for byte.
+    Export(commands::carry::Export),
+    /// Takes in a logbook from JSON Lines.
+    Import(commands::carry::Import),
+    /// Says whether a logbook is as it was written.
+    Verify(commands::verify::Verify),
+    /// The network of a job, and exact answers from any network in the open BIF form.
+    Network(commands::network::Network),
+    /// The knowledge of the trade with its sources.
+    Knowledge(commands::knowledge::KnowledgeCommand),
+    /// Desk calculators; without a name, lists them.
+    Calc(commands::calc::Calc),
+}
+
+fn main() -> ExitCode {
+    let exit = match Cli::try_parse() {
+        Ok(cli) => run(cli),
+        Err(error) => misread(&error),
+    };
+    let exit = match exit {
+        Ok(exit) => exit,
+        Err(trouble) => {
+            if let Some(line) = trouble.line() {
+                complain(&line);
+            }
+            trouble.exit()
+        }
+    };
+    ExitCode::from(exit as u8)
+}
+
+/// Help and version are results; everything else is one line on standard error.
+fn misread(error: &clap::Error) -> Done {
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            write!(std::io::stdout().lock(), "{error}")?;
+            Ok(Exit::Fine)
+        }
+        ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+            complain(error.to_string().trim_end());
+            Err(Trouble::Silent(Exit::Usage))
+        }
+        _ => {
+            let text = error.to_string();
+            let said: Vec<&str> = text
+                .lines()
+                .map(str::trim)
+                .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more information"))
+                .filter(|line| !line.is_empty())
+                .collect();
+            let said = said.join(" ");
+            let said = said.strip_prefix("error: ").unwrap_or(&said).to_owned();
+            Err(Trouble::new(Exit::Usage, "understand the command", format!("{said}; see `witnessmark --help`")))
+        }
+    }
+}
+
+fn run(cli: Cli) -> Done {
+    let manner = Manner { json: cli.json, plain: cli.plain, quiet: cli.quiet, no_colour: cli.no_color };
+    let desk = Desk {
+        talk: Talk::new(manner),
+        store: cli.store.unwrap_or_else(surroundings::default_store),
+        knowledge: cli.knowledge,
+    };
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .map_err(|error| Trouble::file("start", &error))?;
+    runtime.block_on(async {
+        match cli.command {
+            Command::Demo(c) => c.run(&desk).await,
+            Command::Workup(c) => c.run(&desk).await,
+            Command::Jobs(c) => c.run(&desk).await,
+            Command::New(c) => c.run(&desk).await,
+            Command::Enter(c) => c.run(&desk).await,
+            Command::Withdraw(c) => c.run(&desk).await,
+            Command::Correct(c) => c.run(&desk).await,
+            Command::Note(c) => c.run(&desk).await,
+            Command::Tell(c) => c.run(&desk).await,
+            Command::Sheet(c) => c.run(&desk).await,
+            Command::Export(c) => c.run(&desk).await,
+            Command::Import(c) => c.run(&desk).await,
+            Command::Verify(c) => c.run(&desk).await,
+            Command::Network(c) => c.run(&desk).await,
+            Command::Knowledge(c) => c.run(&desk),
+            Command::Calc(c) => c.run(&desk),
+        }
+    })
+}

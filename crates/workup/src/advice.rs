@@ -19,17 +19,17 @@ use crate::findings::{Finding, LimitUsed};
 use crate::money::{self, BlockHere, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
 use crate::network::{self, Cut, EngineNet, What};
 
-/// Engines drawn from the exact distribution [ours].
+/// Engines drawn from the exact distribution \[ours\].
 pub const DRAWS: usize = 2048;
 /// The first draw; the same case always draws the same engines.
 pub const SEED: u64 = 1;
-/// A saving smaller than this many of its standard errors is not counted [ours].
+/// A saving smaller than this many of its standard errors is not counted \[ours\].
 const SURE: f64 = 2.0;
-/// From here on a condition rules an option out [ours].
+/// From here on a condition rules an option out \[ours\].
 const RULES_OUT: f64 = 0.9;
-/// From here on a spun bearing or a jumped drive forbids running or cranking the engine [ours].
+/// From here on a spun bearing or a jumped drive forbids running or cranking the engine \[ours\].
 const UNSAFE: f64 = 0.3;
-/// Most outcome cells that one check is split into [ours].
+/// Most outcome cells that one check is split into \[ours\].
 const MOST_CELLS: usize = 16;
 
 /// Chances of one block's classes.
@@ -823,4 +823,27 @@ fn quantile(values: &mut [f64], p: f64) -> f64 {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in a short list")]
     let place = (p * (count(values.len()) - 1.0)).round() as usize;
     values.get(place).copied().unwrap_or(0.0)
+}
+
+/// Why a check cannot be done at the stage of strip-down that the job has reached, if it cannot.
+#[must_use]
+pub fn impossible_now(state: &JobState, check: &Check) -> Option<String> {
+    let reached = |s: &str| state.stages_reached.contains(s);
+    let opened = reached("block-open") || reached("bottom-end-open");
+    let running = check.stage == "engine-running";
+    // After the repair the engine is closed again: proof checks and running checks are possible.
+    let closed_again = reached("after-repair") || !state.runs.is_empty();
+    if closed_again || check.stage == "after-repair" {
+        return None;
+    }
+    if (opened || reached("top-end-open")) && running {
+        return Some("the engine is open: it cannot run".to_owned());
+    }
+    if opened && check.prerequisites.iter().any(|p| CLOSED.contains(&p.as_str())) {
+        return Some("the engine is open: this check needs it closed".to_owned());
+    }
+    needs(&check.stage)
+        .iter()
+        .find(|stage| !reached(stage))
+        .map(|stage| format!("the stage {stage} is not reached yet: tell stage-reached first"))
 }

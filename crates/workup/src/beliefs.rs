@@ -186,7 +186,7 @@ pub fn all(
         .collect()
 }
 
-/// Chances closer to 0 or 1 than this are held at it when odds are formed, so that a weight stays a number [ours].
+/// Chances closer to 0 or 1 than this are held at it when odds are formed, so that a weight stays a number \[ours\].
 const NEAR: f64 = 1e-12;
 
 fn log_odds(p: f64) -> f64 {
@@ -194,18 +194,21 @@ fn log_odds(p: f64) -> f64 {
     (p / (1.0 - p)).ln()
 }
 
-/// How many groups of readings get an exact weight per work-up; the weightiest by a first look over the draws [ours].
+/// How many groups of readings get an exact weight per work-up; the weightiest by a first look over the draws \[ours\].
 const WEIGHED: usize = 8;
+/// Products that may be spent on weights; a tightly coupled case gets fewer of them, but never less than three \[ours\].
+const SPENT: f64 = 3e9;
 
 /// Fills in the reasons of the chosen beliefs (indices into the network's variables).
 ///
 /// A first look over the drawn engines says which groups matter; their weights are then worked exactly, by working the
-/// evidence again without the group.
+/// evidence again without the group. `work` is what one pass over the evidence takes, in products.
 ///
 /// # Errors
 /// Evidence that cannot be worked without one of its groups.
 pub fn reasons(
     run: &Run<'_>,
+    work: f64,
     gathered: &Evidence,
     draws: &Draws,
     chosen: &[usize],
@@ -214,7 +217,9 @@ pub fn reasons(
     let mut looks: Vec<(f64, usize)> =
         gathered.groups.iter().enumerate().map(|(g, group)| (first_look(group, gathered, draws, chosen), g)).collect();
     looks.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    looks.truncate(WEIGHED);
+    let affordable =
+        (0..WEIGHED).rev().find(|n| work * f64::from(u32::try_from(*n).unwrap_or(0)) <= SPENT).unwrap_or(0);
+    looks.truncate(affordable.max(3));
     let weights: Vec<(usize, Vec<f64>)> = looks
         .par_iter()
         .map(|(_, g)| {

@@ -88,6 +88,9 @@ pub struct LimitUsed {
     pub source: String,
 }
 
+/// Gauges of a shop by their label: the kind of gauge, and its own stated uncertainty as typed text and unit.
+pub type Gauges = BTreeMap<String, (String, Option<(String, String)>)>;
+
 /// What findings are judged with.
 #[derive(Debug)]
 pub struct Context<'a> {
@@ -100,7 +103,7 @@ pub struct Context<'a> {
     /// The engine's own figures.
     pub sheet: &'a [EngineFigure],
     /// Gauges of the shop: label to its stated uncertainty as typed text and unit.
-    pub gauges: &'a BTreeMap<String, (String, Option<(String, String)>)>,
+    pub gauges: &'a Gauges,
 }
 
 /// Findings of a job, with complaints about single readings.
@@ -112,7 +115,7 @@ pub fn of_state(
     knowledge: &Knowledge,
 ) -> (Vec<Finding>, Vec<Notice>) {
     let sheet: Vec<EngineFigure> = state.sheet.iter().map(|f| f.body.clone()).collect();
-    let gauges: BTreeMap<String, (String, Option<(String, String)>)> = state
+    let gauges: Gauges = state
         .gauges
         .iter()
         .map(|(label, g)| {
@@ -231,7 +234,7 @@ fn judge(
         check: check.id.clone(),
         check_name: check.name.clone(),
         reading: reading.id.clone(),
-        position: taken.position.clone(),
+        position: taken.position,
         place: context.layout.label(&taken.position),
         shown: String::new(),
         value: None,

@@ -31,10 +31,10 @@ pub use findings::{Finding, LimitUsed};
 pub use money::{OptionLine, OptionMoney, StruckOut};
 pub use notice::Notice;
 
-/// Relative loss of digits from which the slower sums without differences are taken [ours].
+/// Relative loss of digits from which the slower sums without differences are taken \[ours\].
 const LOSS: f64 = 1e-10;
 
-/// How many conditions get their reasons worked out [ours].
+/// How many conditions get their reasons worked out \[ours\].
 const REASONED: usize = 5;
 
 /// A judged job: everything that may be shown, and nothing that must be computed again.
@@ -137,7 +137,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     let mut all = beliefs::all(&net, layout, knowledge, &run, &prior);
     let chosen = chosen(&all, knowledge);
     let draws = posterior_draws(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
-    beliefs::reasons(&run, &gathered, &draws, &chosen, &mut all)?;
+    beliefs::reasons(&run, engine.size().1, &gathered, &draws, &chosen, &mut all)?;
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state);
     let scene = advice::Scene {
@@ -175,6 +175,13 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         accuracy,
         ln_p_evidence: run.ln_p(),
     })
+}
+
+/// Why a check cannot be done at the stage of strip-down that the job has reached, if it cannot.
+#[must_use]
+pub fn impossible_now(state: &JobState, knowledge: &Knowledge, check: &knowledge::Check) -> Option<String> {
+    let _ = knowledge;
+    advice::impossible_now(state, check)
 }
 
 /// What was told of the engine, with the class of its odometer where that was not told in so many words.

@@ -14,7 +14,7 @@ use serde::Serialize;
 
 use crate::network::EngineNet;
 
-/// The horizon that the chances of coming back are stated for, in miles [ours: three years of 12 000].
+/// The horizon that the chances of coming back are stated for, in miles \[ours: three years of 12 000\].
 pub const REFERENCE_MILES: f64 = 36_000.0;
 
 /// One block of this engine: its classes and what puts it into them.

@@ -9,9 +9,9 @@ use inference::worst::{Link, Reading, ReadingLink, Variable, WorstNet};
 use knowledge::{Check, Condition, Given, Knowledge, Numeric, Observed, ReadingKind, Worse, with_factor};
 use statrs::distribution::{ContinuousCDF, Normal};
 
-/// Chance that any outcome is entered by a slip, so that no reading is ever called impossible [ours].
+/// Chance that any outcome is entered by a slip, so that no reading is ever called impossible \[ours\].
 const SLIP: f64 = 1e-7;
-/// A numeric reading stands for at least this part of its background spread to either side [ours].
+/// A numeric reading stands for at least this part of its background spread to either side \[ours\].
 const LEAST_HALF_WIDTH: f64 = 0.25;
 
 /// The network of one engine and the way back from its variables to the trade.
@@ -207,8 +207,8 @@ fn add_site(
         }
     }
     let index = out.net.variables.len();
-    out.sites.insert((condition.id.clone(), position.clone()), index);
-    out.what.push(What::Condition(condition.id.clone(), position.clone()));
+    out.sites.insert((condition.id.clone(), *position), index);
+    out.what.push(What::Condition(condition.id.clone(), *position));
     out.net.variables.push(Variable {
         name: format!("{}@{}", condition.id, position.address()),
         states: condition.states.clone(),
@@ -218,6 +218,11 @@ fn add_site(
         region: region(layout, position),
     });
 }
+
+/// From what one state gives a reading to the chance of better and of equal.
+type Pairs = Box<dyn Fn(&Given) -> [f64; 2]>;
+/// From what one state gives a reading to the chance of one outcome or a better one.
+type AtMost = Box<dyn Fn(&Given) -> f64>;
 
 /// What was read, in the terms of a reading's table.
 #[derive(Debug, Clone, PartialEq)]
@@ -299,7 +304,7 @@ pub fn evidence(
 ) -> Reading {
     let looked = observed(net, layout, reading, position);
     let mild = |best: bool| if best { [0.0, 1.0] } else { [1.0, 0.0] };
-    let (own, pairs): ([f64; 2], Box<dyn Fn(&Given) -> [f64; 2]>) = match (&reading.kind, seen) {
+    let (own, pairs): ([f64; 2], Pairs) = match (&reading.kind, seen) {
         (ReadingKind::Graded { background, .. } | ReadingKind::Nominal { background, .. }, Seen::Outcome(l)) => {
             let l = *l;
             let pair = move |row: &[f64]| [row.iter().take(l).sum::<f64>(), row.get(l).copied().unwrap_or(0.0)];
@@ -367,10 +372,10 @@ pub fn cuts(
     position: &Position,
 ) -> (Vec<Cut>, Vec<String>) {
     let looked = observed(net, layout, reading, position);
-    let (names, levels): (Vec<String>, Vec<Box<dyn Fn(&Given) -> f64>>) = match &reading.kind {
+    let (names, levels): (Vec<String>, Vec<AtMost>) = match &reading.kind {
         ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. } => {
             let levels = (0..outcomes.len().saturating_sub(1))
-                .map(|l| -> Box<dyn Fn(&Given) -> f64> {
+                .map(|l| -> AtMost {
                     Box::new(move |given: &Given| match given {
                         Given::Chances(row) => row.iter().take(l + 1).sum::<f64>().min(1.0),
                         Given::Normal(_) => 1.0,
@@ -384,7 +389,7 @@ pub fn cuts(
             let levels = bands
                 .iter()
                 .filter_map(|b| b.to)
-                .map(|to| -> Box<dyn Fn(&Given) -> f64> {
+                .map(|to| -> AtMost {
                     Box::new(move |given: &Given| match given {
                         Given::Normal(row) => beyond(*row, to, worse, min, 0.0),
                         Given::Chances(_) => 1.0,

@@ -1,0 +1,15 @@
+//! The commands, one module each (two where two of them do the same thing to a record).
+
+pub(crate) mod amend;
+pub(crate) mod calc;
+pub(crate) mod carry;
+pub(crate) mod demo;
+pub(crate) mod enter;
+pub(crate) mod jobs;
+pub(crate) mod knowledge;
+pub(crate) mod network;
+pub(crate) mod new;
+pub(crate) mod sheet;
+pub(crate) mod tell;
+pub(crate) mod verify;
+pub(crate) mod workup;

@@ -1,0 +1,181 @@
+//! `withdraw` and `correct`: what was entered is taken back or put right, and stays in the record.
+
+use clap::Args;
+use logbook::{EntryBody, EntryCorrected, EntryWithdrawn, InForce, Kind};
+use serde_json::Value;
+
+use super::enter::{after_keeping, read_value};
+use crate::desk::{Desk, Job, entry, entry_meant, json_argument};
+use crate::trouble::{Done, Exit, Trouble};
+
+/// Takes an entry back; it stays in the record.
+#[derive(Debug, Args)]
+pub(crate) struct Withdraw {
+    /// The job.
+    job: String,
+    /// The entry: its id, four or more characters of its start or end, or `last`.
+    entry: String,
+    /// Why.
+    #[arg(long)]
+    reason: String,
+    /// Who [default: the person logged in].
+    #[arg(long)]
+    by: Option<String>,
+}
+
+/// Puts an entry right; both stay in the record.
+#[derive(Debug, Args)]
+pub(crate) struct Correct {
+    /// The job.
+    job: String,
+    /// The entry: its id, four or more characters of its start or end, or `last`.
+    entry: String,
+    /// The right value of a reading, figure with unit or outcome.
+    #[arg(allow_hyphen_values = true)]
+    value: Option<String>,
+    /// The right place of a reading.
+    #[arg(long)]
+    position: Option<String>,
+    /// The whole right body as JSON, `@file` or `-`; for entries of any kind.
+    #[arg(long, conflicts_with_all = ["value", "position"])]
+    body: Option<String>,
+    /// Why.
+    #[arg(long)]
+    reason: String,
+    /// Who [default: the person logged in].
+    #[arg(long)]
+    by: Option<String>,
+}
+
+fn in_force(job: &Job, id: anatomy::EntryId) -> Result<(), Trouble> {
+    let status = job.state.history.iter().find(|h| h.entry == id).map(|h| &h.status);
+    match status {
+        Some(InForce::Withdrawn { by }) => Err(Trouble::new(
+            Exit::Refused,
+            "change the entry",
+            format!("it is withdrawn already, by entry {by}; withdraw that one to bring it back"),
+        )),
+        _ => Ok(()),
+    }
+}
+
+impl Withdraw {
+    pub(crate) async fn run(self, desk: &Desk) -> Done {
+        let knowledge = desk.knowledge()?;
+        let store = desk.open().await?;
+        let id = desk.job_id(&store, &self.job).await?;
+        let job = desk.load(&store, id).await?;
+        Desk::ensure_writable(&job)?;
+        let target = entry_meant(&job, &self.entry)?;
+        in_force(&job, target)?;
+        let before = desk.case(&job.state, &knowledge).ok();
+        let body = EntryBody::EntryWithdrawn(EntryWithdrawn { entry: target, reason: self.reason.clone() });
+        let unsealed = entry(id, self.by.as_deref(), &body)?;
+        let new = unsealed.id;
+        desk.keep(&store, &[unsealed]).await?;
+        let job = desk.load(&store, id).await?;
+        store.close().await;
+        after_keeping(desk, &knowledge, before.as_ref(), &job, new, &format!("kept, {target} withdrawn"))
+    }
+}
+
+impl Correct {
+    pub(crate) async fn run(self, desk: &Desk) -> Done {
+        let knowledge = desk.knowledge()?;
+        let store = desk.open().await?;
+        let id = desk.job_id(&store, &self.job).await?;
+        let job = desk.load(&store, id).await?;
+        Desk::ensure_writable(&job)?;
+        let target = entry_meant(&job, &self.entry)?;
+        in_force(&job, target)?;
+        let new_body = self.new_body(&job, target, &knowledge)?;
+        let before = desk.case(&job.state, &knowledge).ok();
+        let body = EntryBody::EntryCorrected(EntryCorrected {
+            entry: target,
+            body: new_body,
+            reason: self.reason.clone(),
+            v: None,
+        });
+        let unsealed = entry(id, self.by.as_deref(), &body)?;
+        desk.keep(&store, &[unsealed]).await?;
+        let job = desk.load(&store, id).await?;
+        store.close().await;
+        after_keeping(desk, &knowledge, before.as_ref(), &job, target, "kept, put right")
+    }
+
+    /// The whole new body, checked against its kind.
+    fn new_body(
+        &self,
+        job: &Job,
+        target: anatomy::EntryId,
+        knowledge: &knowledge::Knowledge,
+    ) -> Result<Value, Trouble> {
+        let refuse = |why: String| Trouble::new(Exit::Refused, "correct the entry", why);
+        let Some(line) = job.state.history.iter().find(|h| h.entry == target) else {
+            return Err(Trouble::new(Exit::NotFound, "correct the entry", "the job has no such entry"));
+        };
+        let kind = Kind::from_word(&line.kind)
+            .ok_or_else(|| refuse(format!("its kind {} is not known to this build", line.kind)))?;
+        if matches!(kind, Kind::EntryWithdrawn | Kind::EntryCorrected) {
+            return Err(refuse("a withdrawal or correction is undone by withdrawing it".to_owned()));
+        }
+        let body = match (&self.body, kind) {
+            (Some(text), _) => json_argument(text, "the body")?,
+            (None, Kind::ReadingTaken) => {
+                let Some(taken) = job.state.readings.iter().find(|r| r.entry == target) else {
+                    return Err(refuse("the reading does not count; correct the one that does".to_owned()));
+                };
+                let (check, reading) = knowledge
+                    .check(&taken.check)
+                    .and_then(|c| knowledge.reading(&taken.check, &taken.reading).map(|r| (&c.value, r)))
+                    .ok_or_else(|| {
+                        refuse(format!(
+                            "the knowledge has no {}/{}; give the whole body with --body",
+                            taken.check, taken.reading
+                        ))
+                    })?;
+                let mut body = line.body.clone();
+                let Value::Object(fields) = &mut body else { return Err(refuse("its body is no object".to_owned())) };
+                if self.value.is_none() && self.position.is_none() {
+                    return Err(Trouble::new(
+                        Exit::Usage,
+                        "correct the entry",
+                        "nothing new was said; give the right value, --position or --body",
+                    ));
+                }
+                if let Some(text) = &self.value {
+                    let (outcome, figure) = read_value(check, reading, text)?;
+                    fields.remove("outcome");
+                    fields.remove("value");
+                    if let Some(outcome) = outcome {
+                        fields.insert("outcome".to_owned(), Value::from(outcome));
+                    }
+                    if let Some(figure) = figure {
+                        let figure = serde_json::to_value(figure).map_err(|e| refuse(e.to_string()))?;
+                        fields.insert("value".to_owned(), figure);
+                    }
+                }
+                if let Some(text) = &self.position {
+                    let position: anatomy::Position =
+                        text.parse().map_err(|e: anatomy::AddressError| refuse(e.to_string()))?;
+                    if let Some(layout) = &job.state.layout {
+                        layout.ensure(&position).map_err(|e| refuse(e.to_string()))?;
+                    }
+                    fields.insert("position".to_owned(), Value::from(position.address()));
+                }
+                body
+            }
+            (None, _) => {
+                return Err(Trouble::new(
+                    Exit::Usage,
+                    "correct the entry",
+                    format!("{} is no reading; give the whole right body with --body", line.kind),
+                ));
+            }
+        };
+        match EntryBody::read(kind, line.version, &body) {
+            Ok(_) => Ok(body),
+            Err(error) => Err(refuse(format!("the body does not fit {}: {error}", line.kind))),
+        }
+    }
+}

@@ -1,0 +1,224 @@
+//! `knowledge`: what the trade knows, listed, shown with its sources, and looked through for faults.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+use knowledge::{Complaint, FileSet, Knowledge, LoadError};
+use serde_json::{Value, json};
+
+use crate::desk::{Desk, knowledge_exit};
+use crate::show::count;
+use crate::talk::{Tone, words};
+use crate::trouble::{Done, Exit, Trouble};
+
+/// The knowledge of the trade with its sources.
+#[derive(Debug, Args)]
+pub(crate) struct KnowledgeCommand {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Lists the kinds, or everything of one kind.
+    List {
+        /// The kind, such as check, condition, cause, limit, gauge, option, caution.
+        kind: Option<String>,
+    },
+    /// Shows one thing as it stands in its file, with its sources.
+    Show {
+        /// Its id.
+        id: String,
+    },
+    /// Looks the files through and says what is wrong with them.
+    Check {
+        /// The shop's own folder.
+        #[arg(long, value_name = "DIR")]
+        folder: Option<PathBuf>,
+    },
+}
+
+/// One row of the list: kind, id, name, file and line.
+struct Row {
+    kind: &'static str,
+    id: String,
+    name: String,
+    file: String,
+    line: usize,
+}
+
+macro_rules! rows {
+    ($out:ident, $($list:expr => $kind:literal, $name:expr;)+) => {
+        $(for one in &$list {
+            let name: fn(&_) -> String = $name;
+            $out.push(Row { kind: $kind, id: one.value.id.clone(), name: name(&one.value), file: one.file.clone(), line: one.line });
+        })+
+    };
+}
+
+fn rows(k: &Knowledge) -> Vec<Row> {
+    let mut out = Vec::new();
+    rows!(out,
+        k.attributes => "attribute", |a: &knowledge::Attribute| a.plain.clone();
+        k.causes => "cause", |c: &knowledge::Cause| c.name.clone();
+        k.conditions => "condition", |c: &knowledge::Condition| c.name.clone();
+        k.checks => "check", |c: &knowledge::Check| c.name.clone();
+        k.stages => "stage", |s: &knowledge::Stage| s.note.clone().unwrap_or_else(|| words(&s.id));
+        k.prerequisites => "prerequisite", |p: &knowledge::Prerequisite| p.text.clone();
+        k.tools => "tool", |t: &knowledge::Tool| words(&t.id);
+        k.outside => "outside", |o: &knowledge::OutsideFault| o.name.clone();
+        k.blocks => "block", |b: &knowledge::Block| b.name.clone();
+        k.limits => "limit", |l: &knowledge::Limit| l.name.clone();
+        k.gauges => "gauge", |g: &knowledge::Gauge| g.name.clone();
+        k.operations => "operation", |o: &knowledge::workshop::Operation| o.name.clone();
+        k.options => "option", |o: &knowledge::workshop::RepairOption| o.name.clone();
+        k.joints => "joint", |j: &knowledge::workshop::Joint| j.name.clone();
+        k.cautions => "caution", |c: &knowledge::workshop::Caution| c.text.clone();
+        k.residues => "residue", |r: &knowledge::workshop::Residue| format!("{}, {}", r.colour, r.texture);
+        k.places => "place", |p: &knowledge::workshop::Place| p.name.clone();
+        k.sources => "source", |s: &knowledge::workshop::Reference| format!("{} ({})", s.title, s.publisher);
+    );
+    out
+}
+
+impl KnowledgeCommand {
+    pub(crate) fn run(self, desk: &Desk) -> Done {
+        match self.what {
+            What::List { kind } => list(desk, kind.as_deref()),
+            What::Show { id } => show(desk, &id),
+            What::Check { folder } => check(desk, folder),
+        }
+    }
+}
+
+fn list(desk: &Desk, kind: Option<&str>) -> Done {
+    let known = desk.knowledge()?;
+    let all = rows(&known);
+    let mut kinds: Vec<(&str, usize)> = Vec::new();
+    for row in &all {
+        match kinds.iter_mut().find(|(k, _)| *k == row.kind) {
+            Some((_, n)) => *n += 1,
+            None => kinds.push((row.kind, 1)),
+        }
+    }
+    let t = &desk.talk;
+    let Some(kind) = kind else {
+        if t.json() {
+            let kinds: serde_json::Map<String, Value> =
+                kinds.iter().map(|(k, n)| ((*k).to_owned(), Value::from(*n))).collect();
+            t.answer(&json!({"version": known.version.as_str(), "kinds": kinds}))?;
+            return Ok(Exit::Fine);
+        }
+        for (kind, n) in kinds {
+            t.line(&format!("{kind:<14}{n:>5}"), 2)?;
+        }
+        t.line(&format!("version {}", known.version), 2)?;
+        return Ok(Exit::Fine);
+    };
+    let wanted = kind.trim_end_matches('s');
+    let found: Vec<&Row> = all.iter().filter(|r| r.kind == kind || r.kind == wanted).collect();
+    if found.is_empty() {
+        let names: Vec<&str> = kinds.iter().map(|(k, _)| *k).collect();
+        return Err(Trouble::new(
+            Exit::NotFound,
+            format!("list `{kind}`"),
+            format!("there is no such kind; there are {}", names.join(", ")),
+        ));
+    }
+    if t.json() {
+        let list: Vec<Value> = found
+            .iter()
+            .map(|r| json!({"kind": r.kind, "id": r.id, "name": r.name, "file": r.file, "line": r.line}))
+            .collect();
+        t.answer(&list)?;
+        return Ok(Exit::Fine);
+    }
+    let wide = found.iter().map(|r| r.id.len()).max().unwrap_or(0).min(34);
+    for row in found {
+        t.line(&format!("{:<wide$}  {}", row.id, row.name), wide + 2)?;
+    }
+    Ok(Exit::Fine)
+}
+
+fn show(desk: &Desk, id: &str) -> Done {
+    let known = desk.knowledge()?;
+    let files = desk.files()?;
+    let all = rows(&known);
+    let found: Vec<&Row> = all.iter().filter(|r| r.id == id).collect();
+    if found.is_empty() {
+        let near: Vec<&str> = all
+            .iter()
+            .filter(|r| id.len() > 2 && (r.id.contains(id) || id.contains(&r.id)))
+            .map(|r| r.id.as_str())
+            .take(6)
+            .collect();
+        let near = if near.is_empty() {
+            "`witnessmark knowledge list KIND` has them all".to_owned()
+        } else {
+            format!("near it are {}", near.join(", "))
+        };
+        return Err(Trouble::new(Exit::NotFound, format!("show `{id}`"), format!("nothing has that id; {near}")));
+    }
+    let t = &desk.talk;
+    let mut answers = Vec::new();
+    for row in found {
+        let text = table_text(&files, row);
+        if t.json() {
+            let table: Option<Value> =
+                toml::from_str::<toml::Table>(&text).ok().and_then(|t| serde_json::to_value(t).ok());
+            answers.push(json!({"kind": row.kind, "id": row.id, "file": row.file, "line": row.line, "table": table}));
+        } else {
+            t.line(&t.tone(Tone::Strong, &format!("{} {} ({}:{})", row.kind, row.id, row.file, row.line)), 2)?;
+            for line in text.trim_end().lines() {
+                t.line(line, 4)?;
+            }
+        }
+    }
+    if t.json() {
+        t.answer(&answers)?;
+    }
+    Ok(Exit::Fine)
+}
+
+/// The text of one table of a file: from its heading to the next one of the same height.
+fn table_text(files: &FileSet, row: &Row) -> String {
+    let text = files.paths().find(|path| row.file.ends_with(path)).and_then(|path| files.text(path)).unwrap_or("");
+    let heading = |line: &str| line.starts_with("[[") && !line.contains('.');
+    let mut out = String::new();
+    for (place, line) in text.lines().enumerate().skip(row.line.saturating_sub(1)) {
+        if place >= row.line && heading(line) {
+            break;
+        }
+        out.push_str(line);
+        out.push('\n');
+    }
+    out
+}
+
+fn check(desk: &Desk, folder: Option<PathBuf>) -> Done {
+    let folder = folder.or_else(|| desk.knowledge_folder());
+    let (read, name) = match &folder {
+        Some(folder) => (Knowledge::from_folder(folder), folder.display().to_string()),
+        None => (Knowledge::builtin(), "the knowledge built in".to_owned()),
+    };
+    let (complaints, known): (Vec<Complaint>, Option<Knowledge>) = match read {
+        Ok(known) => (known.lint(), Some(known)),
+        Err(LoadError::Files(complaints)) => (complaints, None),
+        Err(error) => return Err(Trouble::new(knowledge_exit(&error), format!("check {name}"), error)),
+    };
+    let t = &desk.talk;
+    if t.json() {
+        t.answer(&json!({"version": known.as_ref().map(|k| k.version.as_str()), "complaints": complaints}))?;
+    } else {
+        for complaint in &complaints {
+            t.line(&complaint.to_string(), 4)?;
+        }
+        if complaints.is_empty() {
+            let things = known.as_ref().map_or(0, |k| rows(k).len());
+            t.line(&format!("nothing to complain of: {things} tables in {name}"), 2)?;
+        } else {
+            t.say(&format!("{} in {name}", count(complaints.len(), "complaint", "complaints")));
+        }
+    }
+    Ok(if complaints.is_empty() { Exit::Fine } else { Exit::Problem })
+}

@@ -1,0 +1,295 @@
+//! What every command stands on: the store, the job that is meant, the knowledge, and a new entry.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use anatomy::{EntryId, JobId};
+use knowledge::{FileSet, Knowledge};
+use logbook::{Entry, EntryBody, JobState, Unsealed, fold};
+use serde_json::Value;
+use store::{Kept, Opening, SqliteStore, Store};
+use workup::Case;
+
+use crate::surroundings;
+use crate::talk::Talk;
+use crate::trouble::{Exit, Trouble};
+
+/// The folders and the manner of one call.
+#[derive(Debug)]
+pub(crate) struct Desk {
+    /// Paper and voice.
+    pub(crate) talk: Talk,
+    /// The folder of the record.
+    pub(crate) store: PathBuf,
+    /// The shop's own knowledge, where it was named.
+    pub(crate) knowledge: Option<PathBuf>,
+}
+
+/// A job with its entries.
+#[derive(Debug)]
+pub(crate) struct Job {
+    /// Its entries, in the sequence they were kept.
+    pub(crate) entries: Vec<Entry>,
+    /// What they fold to.
+    pub(crate) state: JobState,
+}
+
+impl Job {
+    /// A job from its entries.
+    pub(crate) fn of(entries: Vec<Entry>) -> Self {
+        let state = fold(&entries);
+        Self { entries, state }
+    }
+
+    /// The last eight characters of its chain, as printed on papers.
+    pub(crate) fn tail(&self) -> String {
+        self.entries.last().map_or_else(String::new, |e| tail(e.hash()))
+    }
+}
+
+/// The last eight characters of a hash.
+pub(crate) fn tail(hash: &str) -> String {
+    hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash).to_owned()
+}
+
+/// Reads a file, or standard input for `-`.
+pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, Trouble> {
+    if path.as_os_str() == "-" {
+        let mut bytes = Vec::new();
+        std::io::stdin().lock().read_to_end(&mut bytes).map_err(|e| Trouble::file("read standard input", &e))?;
+        return Ok(bytes);
+    }
+    std::fs::read(path).map_err(|error| Trouble::file(format!("read {}", path.display()), &error))
+}
+
+/// Reads a file as text.
+pub(crate) fn read_text(path: &Path) -> Result<String, Trouble> {
+    let bytes = read_bytes(path)?;
+    String::from_utf8(bytes).map_err(|_| {
+        Trouble::new(Exit::Usage, format!("read {}", path.display()), "it is not UTF-8 text; save it as such")
+    })
+}
+
+/// Writes a file whole or not at all, and never over other content unless told to.
+pub(crate) fn write_file(path: &Path, bytes: &[u8], force: bool) -> Result<(), Trouble> {
+    let doing = format!("write {}", path.display());
+    if !force && path.exists() {
+        return match std::fs::read(path) {
+            Ok(there) if there == bytes => Ok(()),
+            Ok(_) => Err(Trouble::new(
+                Exit::Conflict,
+                doing,
+                "it is there with other content; choose another name, or say --force",
+            )),
+            Err(error) => Err(Trouble::file(doing, &error)),
+        };
+    }
+    let mut name = path.file_name().map(std::ffi::OsStr::to_os_string).unwrap_or_default();
+    name.push(".part");
+    let part = path.with_file_name(name);
+    let written = std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, path));
+    written.map_err(|error| {
+        // What was half written is of no use to anybody; that it may not go away either is not worth a second line.
+        let _gone = std::fs::remove_file(&part);
+        Trouble::file(doing, &error)
+    })
+}
+
+/// Whether a text names a file rather than a job.
+pub(crate) fn is_path(text: &str) -> bool {
+    text == "-" || text.contains(['/', '\\']) || text.ends_with(".jsonl") || Path::new(text).is_file()
+}
+
+impl Desk {
+    /// Opens the store to look.
+    pub(crate) async fn look(&self) -> Result<SqliteStore, Trouble> {
+        Ok(SqliteStore::open_to_read(&self.store).await?)
+    }
+
+    /// Opens the store to keep something in it; one that is not there yet is not made by the way.
+    pub(crate) async fn open(&self) -> Result<SqliteStore, Trouble> {
+        if !self.store.join(store::folder::RECORD_FILE).exists() {
+            return self.look().await;
+        }
+        Ok(SqliteStore::open(Opening::of(&self.store)).await?)
+    }
+
+    /// The knowledge files: the folder named, or the one in the store, or what is compiled in.
+    pub(crate) fn files(&self) -> Result<FileSet, Trouble> {
+        match self.knowledge_folder() {
+            Some(folder) => FileSet::from_folder(&folder).map_err(|error| {
+                Trouble::new(knowledge_exit(&error), format!("read the knowledge in {}", folder.display()), error)
+            }),
+            None => Ok(FileSet::builtin()),
+        }
+    }
+
+    /// The shop's own knowledge folder, where there is one.
+    pub(crate) fn knowledge_folder(&self) -> Option<PathBuf> {
+        self.knowledge.clone().or_else(|| Some(self.store.join("knowledge")).filter(|folder| folder.is_dir()))
+    }
+
+    /// The knowledge, read.
+    pub(crate) fn knowledge(&self) -> Result<Knowledge, Trouble> {
+        Knowledge::from_files(&self.files()?).map_err(|error| {
+            let many = error.complaints().len();
+            let why = match error.complaints().first() {
+                Some(first) if many > 1 => format!("{first}; and {} more, see `witnessmark knowledge check`", many - 1),
+                Some(first) => first.to_string(),
+                None => error.to_string(),
+            };
+            Trouble::new(Exit::Problem, "read the knowledge", why)
+        })
+    }
+
+    /// Finds the job that a text means: an id, its start, or a word of its title.
+    pub(crate) async fn job_id(&self, store: &SqliteStore, text: &str) -> Result<JobId, Trouble> {
+        let doing = format!("find the job `{text}`");
+        let jobs = store.jobs().await?;
+        let wanted = text.trim().to_lowercase();
+        let mut found: Vec<JobId> =
+            jobs.iter().map(|j| j.job).filter(|j| !wanted.is_empty() && j.to_string().starts_with(&wanted)).collect();
+        if found.is_empty() && !wanted.is_empty() {
+            for job in &jobs {
+                let title = self.load(store, job.job).await?.state.title.unwrap_or_default();
+                if title.to_lowercase().contains(&wanted) {
+                    found.push(job.job);
+                }
+            }
+        }
+        match found.as_slice() {
+            [one] => Ok(*one),
+            [] => Err(Trouble::new(
+                Exit::NotFound,
+                doing,
+                format!("no job in {} has such an id or title; `witnessmark jobs` lists them", self.store.display()),
+            )),
+            many => {
+                let ids: Vec<String> = many.iter().map(ToString::to_string).collect();
+                Err(Trouble::new(
+                    Exit::Usage,
+                    doing,
+                    format!("{} jobs fit ({}); type more of it", ids.len(), ids.join(", ")),
+                ))
+            }
+        }
+    }
+
+    /// Loads a job from the store.
+    pub(crate) async fn load(&self, store: &SqliteStore, job: JobId) -> Result<Job, Trouble> {
+        let mut entries = Vec::new();
+        for kept in store.entries_of(job).await? {
+            entries.push(kept.entry().map_err(|error| {
+                let why = format!("at rank {}: {error}; run `witnessmark verify`", kept.rank);
+                Trouble::new(Exit::Storage, format!("read job {job}"), why)
+            })?);
+        }
+        Ok(Job::of(entries))
+    }
+
+    /// The job of an argument, from a file or from the store.
+    pub(crate) async fn job(&self, text: &str) -> Result<Job, Trouble> {
+        if is_path(text) {
+            return self.job_from_file(Path::new(text));
+        }
+        let store = self.look().await?;
+        let id = self.job_id(&store, text).await?;
+        self.load(&store, id).await
+    }
+
+    fn job_from_file(&self, path: &Path) -> Result<Job, Trouble> {
+        let doing = format!("read the logbook {}", path.display());
+        let bytes = read_bytes(path)?;
+        let imported = logbook::import(&bytes);
+        let entries = imported.entries();
+        if let Err(error) = logbook::verify(&bytes) {
+            if entries.is_empty() {
+                return Err(Trouble::new(Exit::Problem, doing, error));
+            }
+            let left = "going on with the lines that can be read";
+            self.talk.say(&format!("witnessmark: {}: {error}; {left}", path.display()));
+        }
+        if entries.is_empty() {
+            return Err(Trouble::new(Exit::NotFound, doing, "there is no entry in it; export the job again"));
+        }
+        Ok(Job::of(entries))
+    }
+
+    /// Works a job up.
+    pub(crate) fn case(&self, state: &JobState, knowledge: &Knowledge) -> Result<Case, Trouble> {
+        workup::work_up(state, knowledge).map_err(|error| {
+            let exit = match error {
+                workup::WorkUpError::NoEngine => Exit::NotFound,
+                workup::WorkUpError::Lanes(_) => Exit::Problem,
+            };
+            Trouble::new(exit, format!("work up {}", state.title.as_deref().unwrap_or("the job")), error)
+        })
+    }
+
+    /// Refuses to write into a job that a newer build wrote.
+    pub(crate) fn ensure_writable(job: &Job) -> Result<(), Trouble> {
+        logbook::ensure_writable(&job.entries)
+            .map_err(|error| Trouble::new(Exit::Refused, "write into this job", error))
+    }
+
+    /// Seals and keeps entries; comes back only after they are on the disk.
+    pub(crate) async fn keep(&self, store: &SqliteStore, entries: &[Unsealed]) -> Result<Vec<Kept>, Trouble> {
+        Ok(store.seal_and_append(entries).await?)
+    }
+}
+
+/// A new entry of a known kind.
+pub(crate) fn entry(job: JobId, by: Option<&str>, body: &EntryBody) -> Result<Unsealed, Trouble> {
+    let (id, at) = surroundings::new_entry().map_err(|e| Trouble::new(Exit::Storage, "make an entry", e))?;
+    let by = by.map_or_else(surroundings::person, ToOwned::to_owned);
+    Unsealed::new(job, at, &by, &surroundings::device(), id, body)
+        .map_err(|e| Trouble::new(Exit::Refused, "make an entry", e))
+}
+
+/// Finds the entry of a job that a text means: its id, a unique start or end of it, or `last`.
+pub(crate) fn entry_meant(job: &Job, text: &str) -> Result<EntryId, Trouble> {
+    let doing = format!("find the entry `{text}`");
+    if text == "last" {
+        let last = job.entries.last().map(Entry::id);
+        return last.ok_or_else(|| Trouble::new(Exit::NotFound, doing, "the job has no entries"));
+    }
+    let wanted = text.trim().to_lowercase();
+    let fits = |id: &EntryId| {
+        let id = id.to_string();
+        wanted.len() >= 4 && (id.starts_with(&wanted) || id.ends_with(&wanted))
+    };
+    let ids: Vec<EntryId> = job.entries.iter().map(Entry::id).filter(fits).collect();
+    match ids.as_slice() {
+        [one] => Ok(*one),
+        [] => Err(Trouble::new(
+            Exit::NotFound,
+            doing,
+            "the job has no such entry; give four or more characters of its id, or `last`",
+        )),
+        many => Err(Trouble::new(Exit::Usage, doing, format!("{} entries fit; type more of the id", many.len()))),
+    }
+}
+
+/// Reads JSON from an argument, from a file (`@file`) or from standard input (`-`).
+pub(crate) fn json_argument(text: &str, what: &str) -> Result<Value, Trouble> {
+    let read = match text.strip_prefix('@') {
+        Some(path) => read_text(Path::new(path))?,
+        None if text == "-" => read_text(Path::new("-"))?,
+        None => text.to_owned(),
+    };
+    serde_json::from_str(&read).map_err(|error| {
+        Trouble::new(Exit::Usage, format!("read the JSON of {what}"), format!("{error}; correct it at that place"))
+    })
+}
+
+/// The exit code of knowledge that cannot be loaded.
+pub(crate) fn knowledge_exit(error: &knowledge::LoadError) -> Exit {
+    match error {
+        knowledge::LoadError::Unreadable { reason, .. } => match reason.kind() {
+            std::io::ErrorKind::NotFound => Exit::NotFound,
+            std::io::ErrorKind::PermissionDenied => Exit::NotAllowed,
+            _ => Exit::Storage,
+        },
+        knowledge::LoadError::UnknownFolder { .. } | knowledge::LoadError::Files(_) => Exit::Problem,
+    }
+}

@@ -1,0 +1,47 @@
+//! A bar on standard error for work that takes longer than a second, on a terminal only.
+
+use std::time::{Duration, Instant};
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use crate::talk::Talk;
+
+/// How long work goes on in silence [ours, asked for by the manners of the command line].
+const SILENCE: Duration = Duration::from_secs(1);
+
+/// A bar that shows itself after a second.
+#[derive(Debug)]
+pub(crate) struct Bar {
+    bar: ProgressBar,
+    begun: Instant,
+}
+
+impl Bar {
+    /// A bar that nobody sees yet.
+    pub(crate) fn new(what: &'static str, talk: &Talk) -> Self {
+        let bar = ProgressBar::hidden();
+        let style = ProgressStyle::with_template("{msg} [{bar:30}] {pos} of {len}, {eta} left");
+        if let Ok(style) = style {
+            bar.set_style(style.progress_chars("=> "));
+        }
+        bar.set_message(what);
+        if talk.json() {
+            bar.set_length(0);
+        }
+        Self { bar, begun: Instant::now() }
+    }
+
+    /// Moves the bar, and shows it once a second has gone by.
+    pub(crate) fn at(&self, done: u64, of: u64) {
+        if self.bar.is_hidden() && self.begun.elapsed() >= SILENCE && console::Term::stderr().is_term() {
+            self.bar.set_draw_target(ProgressDrawTarget::stderr());
+        }
+        self.bar.set_length(of);
+        self.bar.set_position(done);
+    }
+
+    /// Takes the bar away.
+    pub(crate) fn away(&self) {
+        self.bar.finish_and_clear();
+    }
+}

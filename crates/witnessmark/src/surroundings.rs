@@ -1,0 +1,68 @@
+//! Everything the program asks of its surroundings: environment, clock, chance, and the size of the terminal.
+
+use std::env;
+use std::path::PathBuf;
+
+use anatomy::{EntryId, IdError, JobId};
+use jiff::Timestamp;
+
+/// Width where nobody says how wide the paper is [common practice: the punched card and every terminal since].
+const WIDTH_UNKNOWN: usize = 80;
+/// Lines longer than this are hard to read, however wide the screen is [ours].
+const WIDEST: usize = 110;
+/// Narrower than this nothing can be laid out [ours].
+const NARROWEST: usize = 40;
+
+/// A variable that is set to something.
+fn told(name: &str) -> Option<String> {
+    env::var(name).ok().filter(|text| !text.is_empty())
+}
+
+/// The folder of the record when nobody names one.
+pub(crate) fn default_store() -> PathBuf {
+    let base = told("XDG_DATA_HOME").map(PathBuf::from).filter(|path| path.is_absolute());
+    let base = base.or_else(|| env::home_dir().map(|home| home.join(".local").join("share")));
+    base.unwrap_or_else(|| PathBuf::from(".")).join("witnessmark")
+}
+
+/// Whether colour is switched off by what surrounds us.
+pub(crate) fn colour_off() -> bool {
+    told("NO_COLOR").is_some() || env::var("TERM").is_ok_and(|term| term == "dumb")
+}
+
+/// Whether standard output is a terminal.
+pub(crate) fn on_terminal() -> bool {
+    console::Term::stdout().is_term()
+}
+
+/// How many characters fit in a line.
+pub(crate) fn width() -> usize {
+    let seen = console::Term::stdout().size_checked().map(|(_, columns)| usize::from(columns));
+    let said = || told("COLUMNS").and_then(|text| text.parse::<usize>().ok());
+    seen.or_else(said).unwrap_or(WIDTH_UNKNOWN).clamp(NARROWEST, WIDEST)
+}
+
+/// Who is working, when nobody says so.
+pub(crate) fn person() -> String {
+    told("WITNESSMARK_BY")
+        .or_else(|| told("USER"))
+        .or_else(|| told("USERNAME"))
+        .unwrap_or_else(|| "technician".to_owned())
+}
+
+/// On which device.
+pub(crate) fn device() -> String {
+    told("WITNESSMARK_DEVICE").unwrap_or_else(|| "command line".to_owned())
+}
+
+/// A new entry id with its time.
+pub(crate) fn new_entry() -> Result<(EntryId, Timestamp), IdError> {
+    let id: EntryId = uuid::Uuid::now_v7().to_string().parse()?;
+    let ms = i64::try_from(id.unix_ms()).unwrap_or(i64::MAX);
+    Ok((id, Timestamp::from_millisecond(ms).unwrap_or(Timestamp::MAX)))
+}
+
+/// A new job id.
+pub(crate) fn new_job() -> Result<JobId, IdError> {
+    uuid::Uuid::now_v7().to_string().parse()
+}

@@ -1,0 +1,181 @@
+//! What can go wrong at the door, and which exit code says so.
+
+use store::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
+
+/// The exit codes, one list for code, help and tests.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Exit {
+    /// It worked.
+    Fine = 0,
+    /// A check found a problem.
+    Problem = 1,
+    /// The command cannot be understood.
+    Usage = 2,
+    /// What was asked for is not there.
+    NotFound = 3,
+    /// A rule forbids it.
+    Refused = 4,
+    /// Somebody else was first, or two things disagree.
+    Conflict = 5,
+    /// The disk or the record on it failed.
+    Storage = 6,
+    /// The system does not allow it.
+    NotAllowed = 7,
+}
+
+/// The list of exit codes as `--help` shows it.
+pub(crate) const EXIT_HELP: &str = "\
+Exit codes: 0 ok, 1 a check found a problem, 2 usage, 3 not found, 4 refused by a rule,
+5 conflict, 6 storage, 7 not allowed, 130 interrupted.
+
+JOB is the id of a job, a unique start of it, a word of its title that no other job has,
+or (for workup, network and verify) the path of a logbook file; `-` reads standard input.";
+
+/// Why a command did not do what was asked.
+#[derive(Debug)]
+pub(crate) enum Trouble {
+    /// One line for standard error, with place and next move.
+    Said {
+        /// The exit code.
+        exit: Exit,
+        /// What could not be done, without `cannot`.
+        doing: String,
+        /// Why, with the next move.
+        why: String,
+    },
+    /// Everything is said already; only the exit code is left.
+    Silent(Exit),
+    /// The reader of standard output went away; nobody wants to hear of it.
+    NobodyReads,
+}
+
+/// What a command gives back.
+pub(crate) type Done = Result<Exit, Trouble>;
+
+impl Trouble {
+    /// A trouble with its exit code, what could not be done, and why.
+    pub(crate) fn new(exit: Exit, doing: impl Into<String>, why: impl ToString) -> Self {
+        Self::Said { exit, doing: doing.into(), why: why.to_string() }
+    }
+
+    /// A trouble of reading or writing a file.
+    pub(crate) fn file(doing: impl Into<String>, error: &std::io::Error) -> Self {
+        use std::io::ErrorKind;
+        let (exit, next) = match error.kind() {
+            ErrorKind::NotFound => (Exit::NotFound, "check the path"),
+            ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+                (Exit::NotAllowed, "look who may read and write there")
+            }
+            ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+                (Exit::Storage, "free some room, or choose another place")
+            }
+            ErrorKind::IsADirectory => (Exit::Usage, "name a file, not a folder"),
+            _ => (Exit::Storage, "check the disk and the path"),
+        };
+        Self::new(exit, doing, format!("{error}; {next}"))
+    }
+
+    /// The exit code.
+    pub(crate) fn exit(&self) -> Exit {
+        match self {
+            Self::Said { exit, .. } | Self::Silent(exit) => *exit,
+            Self::NobodyReads => Exit::Fine,
+        }
+    }
+
+    /// The one line for standard error.
+    pub(crate) fn line(&self) -> Option<String> {
+        match self {
+            Self::Said { doing, why, .. } => {
+                let why = why
+                    .strip_prefix("cannot ")
+                    .map_or_else(|| why.clone(), |rest| format!("it is not possible to {rest}"));
+                let one_line: Vec<&str> = why.lines().map(str::trim).filter(|l| !l.is_empty()).collect();
+                Some(format!("witnessmark: cannot {doing}: {}", one_line.join("; ")))
+            }
+            Self::Silent(_) | Self::NobodyReads => None,
+        }
+    }
+}
+
+fn class(class: FailureClass) -> Exit {
+    match class {
+        FailureClass::NotFound => Exit::NotFound,
+        FailureClass::Refused => Exit::Refused,
+        FailureClass::Conflict => Exit::Conflict,
+        FailureClass::Storage => Exit::Storage,
+    }
+}
+
+/// Takes the words `cannot …: ` off a message that brings its own.
+fn bare(message: &str) -> String {
+    match message.strip_prefix("cannot ").and_then(|rest| rest.split_once(": ")) {
+        Some((_, why)) => why.to_owned(),
+        None => message.to_owned(),
+    }
+}
+
+impl From<OpenError> for Trouble {
+    fn from(error: OpenError) -> Self {
+        let message = error.to_string();
+        let folder = match &error {
+            OpenError::InUse { folder, .. }
+            | OpenError::NotOurs { folder }
+            | OpenError::NothingThere { folder }
+            | OpenError::Newer { folder, .. }
+            | OpenError::FormatSpoiled { folder, .. }
+            | OpenError::RecordMissing { folder, .. }
+            | OpenError::SchemaAltered { folder, .. }
+            | OpenError::Storage { folder, .. } => folder.display().to_string(),
+        };
+        let exit = match &error {
+            OpenError::Storage { why, .. } if why.to_lowercase().contains("permission denied") => Exit::NotAllowed,
+            _ => class(error.class()),
+        };
+        let why = match &error {
+            OpenError::NothingThere { .. } => {
+                "there is no record in it; open a job with `witnessmark new`, load the invented ones with \
+                 `witnessmark demo`, or name the folder with --store"
+                    .to_owned()
+            }
+            _ => bare(&message),
+        };
+        Self::new(exit, format!("open the store {folder}"), why)
+    }
+}
+
+impl From<AppendError> for Trouble {
+    fn from(error: AppendError) -> Self {
+        Self::new(class(error.class()), "keep it", error)
+    }
+}
+
+impl From<ReadError> for Trouble {
+    fn from(error: ReadError) -> Self {
+        Self::new(class(error.class()), "read the record", bare(&error.to_string()))
+    }
+}
+
+impl From<AttachmentError> for Trouble {
+    fn from(error: AttachmentError) -> Self {
+        Self::new(class(error.class()), "keep the picture", error)
+    }
+}
+
+impl From<std::io::Error> for Trouble {
+    /// Only writing to standard output comes this way; files use [`Trouble::file`].
+    fn from(error: std::io::Error) -> Self {
+        if error.kind() == std::io::ErrorKind::BrokenPipe {
+            Self::NobodyReads
+        } else {
+            Self::file("write the result", &error)
+        }
+    }
+}
+
+impl Trouble {
+    /// The exit code of a refused append, for callers that say more themselves.
+    pub(crate) fn from_append(error: &AppendError) -> Exit {
+        class(error.class())
+    }
+}
