@@ -661,13 +661,19 @@ impl EngineLayout {
     ///
     /// # Shapes
     /// names: `fuel`, `head-material`, `block-material`, `bore-type`, `valvetrain`, `follower-type`, `seat-type`,
-    /// `interference`, `timing-drive-type`, `induction`, `oil-cooler-fitted`; the other attributes of a job
+    /// `interference`, `timing-drive-type`, `induction`, `oil-cooler-fitted`, `liner`, `gasket`, `arrangement`,
+    /// `valves-per-cylinder`, `cylinders-per-bank`; the other attributes of a job
     /// (`odometer`, `duty`, …) are told, not built, and belong to the logbook
     #[must_use]
     pub fn attribute(&self, name: &str) -> Option<&'static str> {
         let known = |answer: Known| match answer {
             Known::Yes | Known::No => Some(answer.word()),
             Known::Unknown => None,
+        };
+        let digit = |n: usize| {
+            const WORDS: [&str; 17] =
+                ["0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "11", "12", "13", "14", "15", "16"];
+            WORDS.get(n).copied()
         };
         match name {
             "fuel" => Some(self.fuel().word()),
@@ -684,12 +690,20 @@ impl EngineLayout {
             "timing-drive-type" => Some(self.timing_drive().word()),
             "induction" => Some(self.induction().word()),
             "oil-cooler-fitted" => known(self.oil_cooler()),
+            "liner" => Some(self.liner().word()),
+            "gasket" => Some(self.gasket().word()),
+            "arrangement" => Some(self.arrangement().word()),
+            "valves-per-cylinder" => digit(usize::from(self.valves_per_cylinder())),
+            "cylinders-per-bank" => {
+                let counts: Vec<usize> = self.banks().into_iter().map(|b| self.cylinders_of(b).len()).collect();
+                counts.iter().max().copied().and_then(digit)
+            }
             _ => None,
         }
     }
 
     /// The names [`EngineLayout::attribute`] answers.
-    pub const ATTRIBUTES: [&'static str; 11] = [
+    pub const ATTRIBUTES: [&'static str; 16] = [
         "fuel",
         "head-material",
         "block-material",
@@ -701,6 +715,11 @@ impl EngineLayout {
         "timing-drive-type",
         "induction",
         "oil-cooler-fitted",
+        "liner",
+        "gasket",
+        "arrangement",
+        "valves-per-cylinder",
+        "cylinders-per-bank",
     ];
 
     /// Gives the banks, `A` first.

@@ -52,6 +52,9 @@ pub(crate) fn tail(hash: &str) -> String {
     hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash).to_owned()
 }
 
+/// The largest file taken in [ours]: a shop's logbooks of many years, and no device that never ends.
+const MOST_BYTES: u64 = 1 << 29;
+
 /// Reads a file, or standard input for `-`.
 pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, Trouble> {
     if path.as_os_str() == "-" {
@@ -59,7 +62,18 @@ pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, Trouble> {
         std::io::stdin().lock().read_to_end(&mut bytes).map_err(|e| Trouble::file("read standard input", &e))?;
         return Ok(bytes);
     }
-    std::fs::read(path).map_err(|error| Trouble::file(format!("read {}", path.display()), &error))
+    let doing = format!("read {}", path.display());
+    let mut bytes = Vec::new();
+    let read = std::fs::File::open(path).and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes));
+    match read {
+        Ok(_) if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > MOST_BYTES => Err(Trouble::new(
+            Exit::Refused,
+            doing,
+            format!("it is larger than {MOST_BYTES} bytes; that is no file of ours, check the path"),
+        )),
+        Ok(_) => Ok(bytes),
+        Err(error) => Err(Trouble::file(doing, &error)),
+    }
 }
 
 /// Reads a file as text.
@@ -73,6 +87,10 @@ pub(crate) fn read_text(path: &Path) -> Result<String, Trouble> {
 /// Writes a file whole or not at all, and never over other content unless told to.
 pub(crate) fn write_file(path: &Path, bytes: &[u8], force: bool) -> Result<(), Trouble> {
     let doing = format!("write {}", path.display());
+    if path.exists() && !path.is_file() {
+        // A device or a pipe: there is nothing to keep from being overwritten.
+        return std::fs::write(path, bytes).map_err(|error| Trouble::file(doing, &error));
+    }
     if !force && path.exists() {
         return match std::fs::read(path) {
             Ok(there) if there == bytes => Ok(()),

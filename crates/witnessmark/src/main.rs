@@ -89,7 +89,7 @@ enum Command {
     Network(commands::network::Network),
     /// The knowledge of the trade with its sources.
     Knowledge(commands::knowledge::KnowledgeCommand),
-    /// Desk calculators; without a name, lists them.
+    /// Bench calculators; without a name, lists them.
     Calc(commands::calc::Calc),
 }
 

@@ -1,6 +1,6 @@
 //! The work-up of the reference jobs, from a folded state to a case.
 
-#![expect(clippy::expect_used, clippy::print_stdout, missing_docs, reason = "a benchmark over built-in jobs")]
+#![expect(clippy::expect_used, clippy::print_stdout, reason = "a benchmark over built-in jobs")]
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use knowledge::Knowledge;

@@ -29,6 +29,8 @@ const SURE: f64 = 2.0;
 const RULES_OUT: f64 = 0.9;
 /// From here on a spun bearing or a jumped drive forbids running or cranking the engine \[ours\].
 const UNSAFE: f64 = 0.3;
+/// A last-chance check may take this long, setting up included \[ours\].
+const LAST_CHANCE_MINUTES: f64 = 40.0;
 /// Most outcome cells that one check is split into \[ours\].
 const MOST_CELLS: usize = 16;
 
@@ -613,7 +615,7 @@ fn advice(
     } else {
         next.iter()
             .chain(&rest)
-            .filter(|c| c.last_chance && c.minutes <= 30.0 && c.access_minutes <= 5.0)
+            .filter(|c| c.last_chance && c.minutes <= LAST_CHANCE_MINUTES && c.check != "compression-wet")
             .map(|c| c.name.clone())
             .collect::<BTreeSet<String>>()
             .into_iter()

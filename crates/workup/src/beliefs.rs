@@ -87,6 +87,27 @@ pub fn is_best(reading: &knowledge::Reading, seen: &Seen) -> bool {
     }
 }
 
+/// Whether a finding is one of several spots of one measurement and another spot reads worse: only the worst counts.
+fn outdone(finding: &Finding, findings: &[Finding]) -> bool {
+    let Some(Seen::Number { value, .. }) = finding.seen else { return false };
+    finding.spot.is_some()
+        && findings.iter().any(|other| {
+            let same = other.check == finding.check
+                && other.reading == finding.reading
+                && other.position == finding.position
+                && other.after_repair == finding.after_repair
+                && other.spot.is_some()
+                && other.entry != finding.entry;
+            match (&other.seen, same) {
+                (Some(Seen::Number { value: there, .. }), true) => {
+                    let worse = if finding.lower_is_worse { *there < value } else { *there > value };
+                    worse || there.total_cmp(&value).is_eq() && other.entry < finding.entry
+                }
+                _ => false,
+            }
+        })
+}
+
 /// Readings as evidence, later ones of one kind at one place discounted where they only agree.
 #[must_use]
 pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, findings: &[Finding]) -> Evidence {
@@ -101,7 +122,7 @@ pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, fin
     let mut out = Evidence::default();
     let mut earlier: Vec<Earlier<'_>> = Vec::new();
     let mut keys: BTreeMap<(String, String), usize> = BTreeMap::new();
-    for finding in findings.iter().filter(|f| !f.after_repair) {
+    for finding in findings.iter().filter(|f| !f.after_repair && !outdone(f, findings)) {
         let (Some(seen), Some(check)) = (&finding.seen, knowledge.check(&finding.check)) else { continue };
         let Some(reading) = check.readings.iter().find(|r| r.id == finding.reading) else { continue };
         let looks_at: BTreeSet<usize> =

@@ -68,6 +68,12 @@ pub struct Finding {
     pub next_move: Option<String>,
     /// Whether it was read after the repair.
     pub after_repair: bool,
+    /// Which spot of several, where one was named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub spot: Option<String>,
+    /// Whether a smaller figure is the worse one.
+    #[serde(skip)]
+    pub lower_is_worse: bool,
     /// What the network takes from it.
     #[serde(skip)]
     pub seen: Option<Seen>,
@@ -249,6 +255,8 @@ fn judge(
         reason: String::new(),
         next_move: None,
         after_repair: check.stage == "after-repair" || taken.phase != logbook::Phase::AsFound,
+        spot: taken.spot.clone(),
+        lower_is_worse: matches!(&reading.kind, ReadingKind::Numeric(n) if n.worse == Worse::Lower),
         seen: None,
     };
     match (&reading.kind, &taken.value) {
@@ -373,7 +381,7 @@ fn judge_number(
         }
     }
     // Readings compared among themselves are judged on their share of the best.
-    let by_share = numeric.normalise == Normalise::SpecOrBest && own.is_none();
+    let by_share = numeric.normalise == Normalise::SpecOrBest;
     let (judged, judged_u) = match (by_share, finding.measure) {
         (true, Some(share)) => (share, u * share / value.abs().max(1e-12)),
         _ => (value, u),
@@ -561,8 +569,16 @@ fn own_figure(
         .collect();
     // A figure for this very place beats one for its kind of place, which beats one for all.
     let rank = |f: &EngineFigure| (f.at.as_ref() == Some(position), f.scope == Some(position.scope()));
+    // A figure for new parts or for assembly does not judge a part that has run.
+    let serves = |f: &EngineFigure| f.stands_for.is_none_or(|s| s == logbook::FigureFor::Service);
+    // A nominal size is no limit; only a reading that is held against the given value may use it.
+    let held = |f: &EngineFigure| {
+        f.bound != Bound::Nominal || matches!(numeric.normalise, Normalise::Spec | Normalise::SpecOrBest)
+    };
     let fits = |f: &&EngineFigure| {
         ids.contains(&f.item)
+            && serves(f)
+            && held(f)
             && f.at.as_ref().is_none_or(|at| at == position)
             && f.scope.is_none_or(|scope| scope == position.scope())
     };

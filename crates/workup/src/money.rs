@@ -234,7 +234,7 @@ pub fn options<'k>(
             }
             let residual = option.residual.as_ref();
             let goes_wrong = residual.map_or(0.0, |r| within_horizon(r.goes_wrong, 1.0, terms.horizon_miles));
-            let mut extra = access(&option.access, &terms.reached, knowledge);
+            let mut extra = if quoted.is_some() { 0.0 } else { access(&option.access, &terms.reached, knowledge) };
             extra += residual.map_or(0.0, |r| goes_wrong * r.comeback.mean());
             if open && option.keeps_engine && !option.access.iter().any(|s| s == "block-open") {
                 extra += put_back;
@@ -275,11 +275,13 @@ pub fn options<'k>(
                 let mut prices = Vec::new();
                 let mut comebacks = Vec::new();
                 for (k, class) in block.classes.iter().enumerate() {
-                    let span = cost.and_then(|c| c.class.get(class)).copied().unwrap_or(Span::ZERO);
+                    // A quote for the whole option holds whatever is found; only coming back is not in it.
+                    let listed = cost.and_then(|c| c.class.get(class)).copied().filter(|_| here.quoted.is_none());
+                    let span = listed.unwrap_or(Span::ZERO);
                     let chance =
                         left.and_then(|l| l.class.get(class).map(|p| within_horizon(*p, l.shape, terms.horizon_miles)));
                     let back = chance.unwrap_or(0.0) * left.map_or(0.0, |l| l.comeback.mean());
-                    let reach = if k > 0 { reach } else { 0.0 };
+                    let reach = if k > 0 && here.quoted.is_none() { reach } else { 0.0 };
                     means.push(span.mean() * scale + reach + back);
                     prices.push(Span { lo: span.lo * scale + reach, hi: span.hi * scale + reach });
                     comebacks.push(chance.unwrap_or(0.0));

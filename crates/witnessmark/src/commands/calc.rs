@@ -10,7 +10,7 @@ use crate::desk::{Desk, read_text};
 use crate::talk::Tone;
 use crate::trouble::{Done, Exit, Trouble};
 
-/// Desk calculators; without a name, lists them.
+/// Bench calculators; without a name, lists them.
 #[derive(Debug, Args)]
 pub(crate) struct Calc {
     /// The calculator; without keys it says what it wants.
@@ -129,7 +129,7 @@ fn describe(desk: &Desk, c: &'static Calculator) -> Done {
             (false, Some(default)) => format!("{default} if not given"),
             (false, None) => "may be left out".to_owned(),
         };
-        let unit = if unit.is_empty() { String::new() } else { format!(", in {unit}") };
+        let unit = if unit.is_empty() || unit == "1" { String::new() } else { format!(", in {unit}") };
         t.line(&format!("  {:<wide$}  {}{unit} ({need})", i.key, i.meaning), wide + 4)?;
     }
     t.line("answers", 0)?;
@@ -149,4 +149,9 @@ fn describe(desk: &Desk, c: &'static Calculator) -> Done {
         t.line(&t.tone(Tone::Faint, &format!("source: {source}")), 8)?;
     }
     Ok(Exit::Fine)
+}
+
+/// A figure with its unit; a bare number has none to show.
+fn with_unit(figure: &str, symbol: &str) -> String {
+    if symbol == "1" { figure.to_owned() } else { format!("{figure} {symbol}") }
 }

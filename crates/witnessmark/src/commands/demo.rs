@@ -6,10 +6,12 @@ use std::path::PathBuf;
 use anatomy::JobId;
 use clap::Args;
 use include_dir::{Dir, include_dir};
+use knowledge::{Knowledge, ReadingKind};
 use logbook::Entry;
 use serde::Deserialize;
 use serde_json::json;
 use store::{Opening, SqliteStore, Store};
+use workup::Case;
 
 use crate::desk::{Desk, Job};
 use crate::show::Sheet;
@@ -114,19 +116,17 @@ impl Demo {
         let mut cases = Vec::new();
         for job in &shown {
             let case = desk.case(&job.state, &knowledge)?;
-            if t.json() {
-                cases.push(case);
-                continue;
-            }
+            cases.push(case);
+            let Some(case) = cases.last().filter(|_| !t.json()) else { continue };
             t.line(&t.tone(Tone::Strong, &"=".repeat(60)), 0)?;
-            Sheet { talk: t, case: &case, job, knowledge: &knowledge, full: self.full }.write()?;
+            Sheet { talk: t, case, job, knowledge: &knowledge, full: self.full }.write()?;
             t.gap()?;
         }
         if t.json() {
             t.answer(&json!({"store": self.out.display().to_string(), "cases": cases}))?;
             return Ok(Exit::Fine);
         }
-        self.what_next(desk, &shown)?;
+        self.what_next(desk, &shown, cases.first(), &knowledge)?;
         Ok(Exit::Fine)
     }
 
@@ -149,7 +149,13 @@ impl Demo {
         }
     }
 
-    fn what_next(&self, desk: &Desk, shown: &[Job]) -> Result<(), Trouble> {
+    fn what_next(
+        &self,
+        desk: &Desk,
+        shown: &[Job],
+        first_case: Option<&Case>,
+        knowledge: &Knowledge,
+    ) -> Result<(), Trouble> {
         let t = &desk.talk;
         let Some(first) = shown.first() else {
             t.line("This build holds no invented jobs.", 0)?;
@@ -160,21 +166,11 @@ impl Demo {
         t.line(&t.tone(Tone::Strong, "What to try next"), 0)?;
         let day =
             first.state.opened_at.map(|at| at.to_string().chars().take(10).collect::<String>()).unwrap_or_default();
-        let reading = first.state.readings.iter().find(|r| matches!(r.value, logbook::ReadingValue::Number { .. }));
         t.line(&format!("  witnessmark --store {store} jobs"), 6)?;
         t.line(&format!("  witnessmark --store {store} workup {id} --full"), 6)?;
         t.line(&format!("  witnessmark --store {store} workup {id} --at {day}   (as it stood that day)"), 6)?;
-        if let Some(r) = reading {
-            t.line(
-                &format!(
-                    "  witnessmark --store {store} enter {id} {}/{} {} \"{}\"",
-                    r.check,
-                    r.reading,
-                    r.position.address(),
-                    super::enter::shown(&r.value)
-                ),
-                6,
-            )?;
+        if let Some((what, place, value)) = first_case.and_then(|case| to_enter(case, knowledge)) {
+            t.line(&format!("  witnessmark --store {store} enter {id} {what} {place} \"{value}\""), 6)?;
         }
         t.line(&format!("  witnessmark --store {store} export {id} --out job.jsonl"), 6)?;
         if !self.no_serve {
@@ -185,4 +181,16 @@ impl Demo {
         }
         Ok(())
     }
+}
+
+/// A reading that can be entered now, with its worst outcome, so that something moves.
+fn to_enter(case: &Case, knowledge: &Knowledge) -> Option<(String, String, String)> {
+    case.advice.next.iter().chain(&case.advice.rest).filter(|c| c.access_minutes <= 0.0).find_map(|c| {
+        knowledge.check(&c.check)?.readings.iter().find_map(|r| match &r.kind {
+            ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. } => {
+                Some((format!("{}/{}", c.check, r.id), c.position.address(), outcomes.last()?.replace('-', " ")))
+            }
+            ReadingKind::Numeric(_) => None,
+        })
+    })
 }

@@ -3,7 +3,7 @@
 use anatomy::{EngineLayout, Position, Scope};
 use clap::Args;
 use knowledge::{AttributeIs, Check, Knowledge, Reading, ReadingKind};
-use logbook::{EntryBody, Figure, JobState, Phase, ReadingBody, ReadingValue};
+use logbook::{EntryBody, Figure, JobState, Phase, ReadingBody};
 use quantity::{Reply, Unit, parse_quantity};
 use serde_json::json;
 use workup::Case;
@@ -84,6 +84,14 @@ impl Enter {
             })?),
         };
         possible(state, knowledge, check, reading, phase, before).map_err(refuse)?;
+        // The advice speaks of checks that are still open; for one that was done before, it is asked as if it were not.
+        let spoken_of = before.is_none_or(|c| c.advice.next.iter().chain(&c.advice.rest).any(|w| w.check == check.id));
+        if !spoken_of {
+            let mut undone = state.clone();
+            undone.readings.retain(|r| r.check != check.id);
+            let case = workup::work_up(&undone, knowledge).ok();
+            possible(state, knowledge, check, reading, phase, case.as_ref()).map_err(refuse)?;
+        }
         if let Some(gauge) = &self.gauge
             && knowledge.gauge(gauge).is_none()
         {
@@ -358,12 +366,4 @@ pub(crate) fn after_keeping(
         }
     }
     Ok(Exit::Fine)
-}
-
-/// What a reading gave, as typed.
-pub(crate) fn shown(value: &ReadingValue) -> String {
-    match value {
-        ReadingValue::Outcome(word) => words(word),
-        ReadingValue::Number { text, unit } => format!("{text} {unit}"),
-    }
 }

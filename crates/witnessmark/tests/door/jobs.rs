@@ -1,0 +1,268 @@
+//! The life of a job at the command line: opened, entered, put right, worked up, carried, verified.
+
+use crate::shop::{Shop, read};
+
+#[test]
+fn a_new_job_is_listed_and_worked_up() {
+    let (shop, job) = Shop::with_job();
+    let list = shop.run(&["jobs", "--json"]).exits(0).json();
+    assert_eq!(list[0]["job"], job.as_str());
+    assert_eq!(list[0]["entries"], 2);
+    let case = shop.run(&["workup", &job, "--json"]).exits(0).json();
+    assert_eq!(case["job"], job.as_str());
+    assert_eq!(case["findings"].as_array().map(Vec::len), Some(0));
+    assert!(case["advice"]["best"].is_string());
+    let paper = shop.run(&["workup", "ostrand"]).exits(0).out;
+    for part in ["IS IT THE ENGINE AT ALL?", "WHAT WAS FOUND", "WHAT IS BELIEVED", "WAYS TO PUT IT RIGHT"] {
+        assert!(paper.contains(part), "{part} is missing");
+    }
+}
+
+#[test]
+fn the_parts_of_a_work_up_stand_in_the_sequence_they_are_asked_for() {
+    let shop = Shop::with_demo();
+    let paper = shop.run(&["workup", "carrier"]).exits(0).out;
+    let places: Vec<usize> = ["IS IT THE ENGINE AT ALL?", "WHAT WAS FOUND", "WHAT IS BELIEVED", "WAYS TO PUT IT RIGHT"]
+        .iter()
+        .map(|part| paper.find(part).unwrap_or_else(|| panic!("{part} is missing")))
+        .collect();
+    assert!(places.is_sorted());
+    let full = shop.run(&["workup", "carrier", "--full"]).exits(0).out;
+    assert!(full.lines().count() > paper.lines().count());
+}
+
+#[test]
+fn no_line_is_wider_than_the_paper_and_none_is_coloured_where_nobody_looks() {
+    let shop = Shop::with_demo();
+    let paper = shop.run(&["workup", "carrier", "--full"]).exits(0).out;
+    assert!(!paper.contains('\u{1b}'));
+    for line in paper.lines() {
+        // A word longer than the paper cannot be broken; none of ours is.
+        assert!(line.chars().count() <= 80, "{line}");
+    }
+}
+
+#[test]
+fn every_invented_job_says_so_and_loads_twice_without_harm() {
+    let shop = Shop::with_demo();
+    let first = shop.run(&["verify", "--json"]).exits(0).json();
+    let again = shop.run_bare(&["demo", "--out", "store"]).exits(0);
+    assert!(again.out.contains("The bench in the browser is not part of this build yet"));
+    assert!(!shop.run_bare(&["demo", "--out", "store", "--no-serve"]).exits(0).out.contains("browser"));
+    assert_eq!(shop.run(&["verify", "--json"]).exits(0).json(), first);
+    assert!(first["entries"].as_u64() > Some(0));
+}
+
+#[test]
+fn a_demo_leaves_folders_of_others_alone() {
+    let shop = Shop::new();
+    std::fs::create_dir(shop.path("photos")).expect("a folder");
+    shop.write("photos/one.txt", b"mine");
+    shop.run_bare(&["demo", "--out", "photos"]).exits(4);
+    assert_eq!(read(&shop.path("photos/one.txt")), b"mine");
+    let (own, _) = Shop::with_job();
+    own.run_bare(&["demo", "--out", "store"]).exits(4);
+}
+
+#[test]
+fn a_reading_entered_is_judged_and_moves_the_advice() {
+    let (shop, job) = Shop::with_job();
+    for (cylinder, value) in [("cyl-1", "12.1 bar"), ("cyl-2", "12.0 bar")] {
+        shop.run(&["enter", &job, "compression-dry/pressure", cylinder, value]).exits(0);
+    }
+    let said = shop
+        .run(&["--json", "enter", &job, "compression-dry/pressure", "3", "6.1 bar", "--by", "Ines"])
+        .exits(0)
+        .json();
+    assert_eq!(said["finding"]["verdict"], "outside");
+    assert_eq!(said["finding"]["position"], "cyl-3");
+    assert_eq!(said["finding"]["by"], "Ines");
+    assert_ne!(said["best"]["before"]["expected"], said["best"]["after"]["expected"]);
+    let told = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-4", "6,0 bar"]).exits(0).out;
+    assert!(told.starts_with("kept: entry "), "{told}");
+    assert!(told.contains("outside") && told.contains("best way") && told.contains("next check"), "{told}");
+}
+
+#[test]
+fn units_of_the_shop_are_understood_as_typed() {
+    let (shop, job) = Shop::with_job();
+    let said = shop.run(&["--json", "enter", &job, "compression-dry/pressure", "cyl-1", "175 psi"]).exits(0).json();
+    // 175 lbf/in2 = 1206.58 kPa by the definition of the pound-force and the inch.
+    let unit = said["finding"]["unit"].as_str().expect("a unit").to_owned();
+    let value = said["finding"]["value"].as_f64().expect("a number");
+    let kpa = match unit.as_str() {
+        "kPa" => value,
+        "bar" => value * 100.0,
+        "psi" => value * 6.894_757,
+        other => panic!("{other}"),
+    };
+    assert!((kpa - 1206.58).abs() < 0.1, "{value} {unit}");
+}
+
+#[test]
+fn what_cannot_be_is_refused_with_its_reason_and_nothing_is_kept() {
+    let (shop, job) = Shop::with_job();
+    let rows: [(&[&str], i32, &str); 9] = [
+        (&["compression-dry/pressure", "cyl-9", "8 bar"], 4, "cyl-9"),
+        (&["compression-dry/pressure", "main-2", "8 bar"], 4, "main-2"),
+        (&["compression-dry/pressure", "somewhere", "8 bar"], 4, "somewhere"),
+        (&["no-such-check/x", "cyl-1", "8 bar"], 4, "no-such-check"),
+        (&["compression-dry/no-such-reading", "cyl-1", "8 bar"], 4, "no-such-reading"),
+        (&["head-straightedge", "bank-A", "0.18 mm"], 4, "stage-reached"),
+        (&["compression-dry/pressure", "cyl-1", "8 mm"], 2, "8 mm"),
+        (&["compression-dry/pressure", "cyl-1", "NaN"], 2, "NaN"),
+        (&["compression-dry/pressure", "cyl-1", "-8 bar"], 4, "-8 bar"),
+    ];
+    for (words, code, named) in rows {
+        let mut all = vec!["enter", &job];
+        all.extend(words);
+        let said = shop.run(&all).exits(code);
+        assert!(said.err.contains(named), "{words:?}: {}", said.err);
+    }
+    assert_eq!(shop.run(&["jobs", "--json"]).exits(0).json()[0]["entries"], 2);
+}
+
+#[test]
+fn an_ambiguous_figure_is_asked_about() {
+    let (shop, job) = Shop::with_job();
+    // Comma and point both part thousands somewhere: 1,234 may be 1.234 or 1234.
+    let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "1,234 kPa"]).exits(2);
+    assert!(said.err.contains('?') || said.err.contains(" or "), "{}", said.err);
+}
+
+#[test]
+fn an_engine_that_is_open_gives_no_compression_even_where_it_was_read_before() {
+    let (shop, job) = Shop::with_job();
+    for n in 1..=4 {
+        shop.run(&["enter", &job, "compression-dry/pressure", &format!("cyl-{n}"), "12 bar"]).exits(0);
+    }
+    for stage in ["top-end-open", "block-open"] {
+        shop.run(&["tell", &job, "stage-reached", &format!("{{\"stage\": \"{stage}\"}}")]).exits(0);
+    }
+    let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "12 bar"]).exits(4);
+    assert!(said.err.contains("the engine is open"), "{}", said.err);
+    shop.run(&["enter", &job, "head-straightedge", "bank-A", "0.18 mm"]).exits(0);
+}
+
+#[test]
+fn what_was_entered_is_withdrawn_and_put_right_and_stays_in_the_record() {
+    let (shop, job) = Shop::with_job();
+    let entered = shop.run(&["--json", "enter", &job, "compression-dry/pressure", "cyl-1", "9 bar"]).exits(0).json();
+    let entry = entered["kept"].as_str().expect("an id").to_owned();
+    let end = entry.get(entry.len() - 8..).expect("an end").to_owned();
+    let right = shop.run(&["--json", "correct", &job, &end, "12.1 bar", "--reason", "misread"]).exits(0).json();
+    assert_eq!(right["finding"]["shown"], "12.1 bar");
+    shop.run(&["withdraw", &job, &end, "--reason", "gauge fell down"]).exits(0);
+    shop.run(&["withdraw", &job, &end, "--reason", "again"]).exits(4);
+    shop.run(&["withdraw", &job, "ffffffff", "--reason", "none"]).exits(3);
+    let case = shop.run(&["workup", &job, "--json"]).exits(0).json();
+    assert_eq!(case["findings"].as_array().map(Vec::len), Some(0));
+    assert_eq!(shop.run(&["jobs", "--json"]).exits(0).json()[0]["entries"], 5);
+}
+
+#[test]
+fn notes_and_other_entries_are_kept_with_their_bodies_checked() {
+    let (shop, job) = Shop::with_job();
+    shop.run(&["note", &job, "customer rings at noon"]).exits(0);
+    shop.run(&["note", &job, "  "]).exits(2);
+    shop.run(&["tell", &job, "money-told", r#"{"labour_rate": {"amount": "78.00", "currency": "EUR"}}"#]).exits(0);
+    assert!(shop.run(&["workup", &job]).exits(0).out.contains("EUR"));
+    shop.run(&["tell", &job, "no-such-kind", "{}"]).exits(2);
+    shop.run(&["tell", &job, "money-told", "{"]).exits(2);
+    shop.run(&["tell", &job, "money-told", r#"{"labor": 3}"#]).exits(2);
+    shop.run(&["tell", &job, "stage-reached", r#"{"stage": "half-way"}"#]).exits(4);
+    shop.run(&["tell", &job, "reading-taken", "{}"]).exits(4);
+}
+
+#[test]
+fn an_engine_sheet_goes_from_one_job_to_the_next() {
+    let (shop, job) = Shop::with_job();
+    shop.run(&["sheet", &job, "export"]).exits(3);
+    let figure = r#"{"item": "compression-dry/pressure", "bound": "min", "text": "11.0", "unit": "bar", "document": "handbook", "page": "12"}"#;
+    shop.run(&["tell", &job, "engine-figure-set", figure]).exits(0);
+    for name in ["sheet.toml", "sheet.json"] {
+        let path = shop.path(name);
+        let path = path.to_str().expect("text");
+        shop.run(&["sheet", &job, "export", path]).exits(0);
+        shop.run(&["sheet", &job, "import", path]).exits(0);
+    }
+    shop.write("bad.toml", b"sheet = 3");
+    shop.run(&["sheet", &job, "import", shop.path("bad.toml").to_str().expect("text")]).exits(2);
+    let other = shop.run(&[
+        "--json",
+        "new",
+        "--title",
+        "six",
+        "--arrangement",
+        "v",
+        "--cylinders",
+        "6",
+        "--fuel",
+        "diesel",
+        "--valve-gear",
+        "pushrod",
+    ]);
+    let other = other.exits(0).json()["job"].as_str().expect("an id").to_owned();
+    shop.run(&["sheet", &other, "import", shop.path("sheet.toml").to_str().expect("text")]).exits(4);
+}
+
+#[test]
+fn an_exported_logbook_comes_back_byte_for_byte() {
+    let shop = Shop::with_demo();
+    shop.run(&["export", "--all", "--out", "all.jsonl"]).exits(0);
+    let other = Shop::new();
+    let file = shop.path("all.jsonl");
+    let file = file.to_str().expect("text");
+    let first = other.run(&["--json", "import", file]).exits(0).json();
+    assert_eq!(first["there_before"], 0);
+    assert_eq!(other.run(&["--json", "import", file]).exits(0).json()["kept"], 0);
+    assert_eq!(other.run(&["export", "--all"]).exits(0).out.as_bytes(), read(&shop.path("all.jsonl")));
+    let one = shop.run(&["export", "carrier"]).exits(0).out;
+    shop.write("one.jsonl", one.as_bytes());
+    let from_file = shop.run(&["workup", "one.jsonl", "--json"]).exits(0).out;
+    assert_eq!(from_file, shop.run(&["workup", "carrier", "--json"]).exits(0).out);
+    shop.write("all.jsonl", b"other things");
+    shop.run(&["export", "--all", "--out", "all.jsonl"]).exits(5);
+    shop.run(&["export", "--all", "--out", "all.jsonl", "--force"]).exits(0);
+}
+
+#[test]
+fn a_logbook_that_was_touched_is_named_by_its_bad_line() {
+    let shop = Shop::with_demo();
+    let good = shop.run(&["export", "carrier"]).exits(0).out.into_bytes();
+    shop.write("good.jsonl", &good);
+    let report = shop.run(&["--json", "verify", "good.jsonl"]).exits(0).json();
+    let tail = report["tails"]
+        .as_object()
+        .and_then(|t| t.values().next())
+        .and_then(|t| t.as_str())
+        .expect("a tail")
+        .to_owned();
+    shop.run(&["verify", "good.jsonl", "--tail", &tail]).exits(0);
+    shop.run(&["verify", "carrier", "--tail", &tail]).exits(0);
+    assert_eq!(shop.run(&["verify", "good.jsonl", "--tail", "00000000"]).code, 1);
+    let second = good.iter().position(|b| *b == b'\n').expect("lines") + 40;
+    let mut changed = good.clone();
+    changed[second] ^= 1;
+    shop.write("changed.jsonl", &changed);
+    shop.write("cut.jsonl", &good[..good.len() - 20]);
+    for (name, word) in [("changed.jsonl", "line 2"), ("cut.jsonl", "cut")] {
+        for command in ["verify", "import"] {
+            let said = shop.run(&[command, name]);
+            assert_eq!(said.code, 1, "{command} {name}");
+            assert!(said.err.contains(word), "{command} {name}: {}", said.err);
+        }
+    }
+    // What can still be read is worked up, with a word about the rest.
+    let said = shop.run(&["workup", "cut.jsonl"]);
+    assert_eq!(said.code, 0);
+    assert!(said.err.contains("cut"), "{}", said.err);
+}
+
+#[test]
+fn a_job_is_worked_up_as_it_stood_on_a_day() {
+    let (shop, job) = Shop::with_job();
+    shop.run(&["workup", &job, "--at", "1990-01-01"]).exits(3);
+    shop.run(&["workup", &job, "--at", "2999-01-01"]).exits(0);
+    shop.run(&["workup", &job, "--at", "yesterday"]).exits(2);
+}

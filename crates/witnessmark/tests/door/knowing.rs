@@ -1,0 +1,125 @@
+//! Knowledge, calculators and networks at the command line, with their JSON forms.
+
+use crate::shop::Shop;
+use serde_json::Value;
+
+#[test]
+fn the_knowledge_built_in_has_nothing_to_complain_of() {
+    let shop = Shop::new();
+    let said = shop.run_bare(&["knowledge", "check"]).exits(0);
+    assert!(said.out.contains("nothing to complain of"), "{}", said.out);
+    assert_eq!(shop.run_bare(&["--json", "knowledge", "check"]).exits(0).json()["complaints"], serde_json::json!([]));
+}
+
+#[test]
+fn a_fault_in_the_shops_own_knowledge_is_named_by_file_and_line() {
+    let shop = Shop::new();
+    std::fs::create_dir_all(shop.path("own/cautions")).expect("a folder");
+    shop.write("own/cautions/own.toml", b"[[caution]]\nid = \"hot\"\nhold = \"perhaps\"\n");
+    let said = shop.run_bare(&["knowledge", "check", "--folder", "own"]);
+    assert_eq!(said.code, 1, "{}", said.err);
+    assert!(said.out.contains("own.toml:") && said.out.contains("next move"), "{}", said.out);
+    assert_eq!(shop.run_bare(&["--knowledge", "own", "knowledge", "list"]).code, 1);
+}
+
+#[test]
+fn everything_listed_can_be_shown_with_its_source() {
+    let shop = Shop::new();
+    let kinds = shop.run_bare(&["--json", "knowledge", "list"]).exits(0).json();
+    let kinds = kinds["kinds"].as_object().expect("kinds").clone();
+    assert!(kinds.len() > 10);
+    for (kind, many) in kinds {
+        let list = shop.run_bare(&["--json", "knowledge", "list", &kind]).exits(0).json();
+        assert_eq!(list.as_array().map(Vec::len), many.as_u64().and_then(|n| usize::try_from(n).ok()));
+        let id = list[0]["id"].as_str().expect("an id").to_owned();
+        let shown = shop.run_bare(&["knowledge", "show", &id]).exits(0).out;
+        assert!(shown.contains(&id), "{kind} {id}");
+        let json = shop.run_bare(&["--json", "knowledge", "show", &id]).exits(0).json();
+        assert!(json.as_array().expect("a list").iter().all(|t| t["table"].is_object()), "{kind} {id}: {json}");
+    }
+}
+
+#[test]
+fn every_calculator_answers_its_own_example_in_the_agreed_form() {
+    let shop = Shop::new();
+    let all = shop.run_bare(&["calc", "--json"]).exits(0).json();
+    for entry in all.as_array().expect("a list") {
+        let id = entry["calculator"].as_str().expect("an id");
+        for field in ["inputs", "results", "sources"] {
+            assert!(entry[field].is_array(), "{id} {field}");
+        }
+        for input in entry["inputs"].as_array().expect("inputs") {
+            assert!(["key", "unit", "meaning", "required"].iter().all(|f| input.get(*f).is_some()), "{id}: {input}");
+        }
+        let mut words = vec!["calc", id];
+        let example: Vec<&str> =
+            entry["example"].as_array().expect("an example").iter().filter_map(Value::as_str).collect();
+        words.extend(&example);
+        let text = shop.run_bare(&words).exits(0).out;
+        assert!(text.contains("source: "), "{id}");
+        words.push("--json");
+        let answer = shop.run_bare(&words).exits(0).json();
+        assert_eq!(answer["calculator"], id);
+        assert!(answer["notes"].is_array() && answer["sources"].is_array());
+        for (name, value) in answer["result"].as_object().expect("results") {
+            assert!(value["value"].is_number() && value["unit"].is_string(), "{id} {name}: {value}");
+            assert!(value.get("u").is_some() && value.get("coverage").is_some(), "{id} {name}");
+        }
+        assert!(shop.run_bare(&["calc", id]).exits(0).out.contains("for example: witnessmark calc"));
+    }
+}
+
+#[test]
+fn a_table_is_read_from_a_file() {
+    let shop = Shop::new();
+    // Corners of a square lifted by the same plane: no deviation from flat.
+    shop.write("grid.csv", b"x,y,z\n0,0,0.00\n100,0,0.01\n0,100,0.02\n100,100,0.03\n50,50,0.015\n");
+    let answer = shop.run_bare(&["--json", "calc", "flatness-grid", "points=@grid.csv"]).exits(0).json();
+    let smallest = answer["result"]
+        .as_object()
+        .expect("results")
+        .values()
+        .filter_map(|v| v["value"].as_f64())
+        .fold(f64::INFINITY, f64::min);
+    assert!(smallest.abs() < 1e-9, "{answer}");
+}
+
+/// A cause and its sign: prior 1 in 100, seen in 9 of 10 with it and in 2 of 10 without.
+const SMALL: &str = "network small { }
+variable cause { type discrete [ 2 ] { no, yes }; }
+variable sign { type discrete [ 2 ] { no, yes }; }
+probability ( cause ) { table 0.99, 0.01; }
+probability ( sign | cause ) { (no) 0.8, 0.2; (yes) 0.1, 0.9; }
+";
+
+#[test]
+fn a_small_network_gives_the_posterior_worked_by_hand() {
+    let shop = Shop::new();
+    shop.write("small.bif", SMALL.as_bytes());
+    let answer = shop.run_bare(&["--json", "network", "infer", "small.bif", "sign=yes"]).exits(0).json();
+    // Rule of Bayes: 0.01*0.9 / (0.01*0.9 + 0.99*0.2) = 0.009/0.207.
+    let p = answer["posteriors"]["cause"]["yes"].as_f64().expect("a number");
+    assert!((p - 0.009 / 0.207).abs() < 1e-12, "{p}");
+    let log = answer["log10_p_evidence"].as_f64().expect("a number");
+    assert!((log - 0.207_f64.log10()).abs() < 1e-12, "{log}");
+    shop.write("seen.json", b"{\"sign\": \"yes\"}");
+    let again = shop.run_bare(&["--json", "network", "infer", "small.bif", "--evidence", "seen.json"]).exits(0).json();
+    assert_eq!(again, answer);
+    shop.run_bare(&["network", "infer", "small.bif", "sign=perhaps"]).exits(2);
+    shop.run_bare(&["network", "infer", "small.bif", "nobody=yes"]).exits(2);
+    shop.run_bare(&["network", "infer", "small.bif", "sign"]).exits(2);
+    shop.run_bare(&["network", "infer", "small.bif", "sign=yes", "sign=no"]).exits(2);
+}
+
+#[test]
+fn the_network_of_a_job_is_exported_and_believed_alike() {
+    let (shop, job) = Shop::with_job();
+    shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "12 bar"]).exits(0);
+    shop.run(&["network", "export", &job, "--out", "net"]).exits(0);
+    for name in ["job.bif", "job.evidence.json", "job.meaning.json"] {
+        assert!(shop.path("net").join(name).is_file(), "{name}");
+    }
+    shop.run(&["network", "export", &job, "--out", "net"]).exits(0);
+    shop.write("net/job.bif", b"other");
+    shop.run(&["network", "export", &job, "--out", "net"]).exits(5);
+}

@@ -1,0 +1,12 @@
+//! The door from outside: the built binary on real input in temporary folders.
+#![expect(
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    reason = "a test that cannot go on stops where it stands"
+)]
+
+mod jobs;
+mod knowing;
+mod manners;
+mod shop;
