@@ -670,10 +670,10 @@ impl EngineLayout {
             Known::Yes | Known::No => Some(answer.word()),
             Known::Unknown => None,
         };
-        let digit = |n: usize| {
+        let number = |n: u8| {
             const WORDS: [&str; 17] =
                 ["0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "11", "12", "13", "14", "15", "16"];
-            WORDS.get(n).copied()
+            WORDS.get(usize::from(n)).copied()
         };
         match name {
             "fuel" => Some(self.fuel().word()),
@@ -693,11 +693,8 @@ impl EngineLayout {
             "liner" => Some(self.liner().word()),
             "gasket" => Some(self.gasket().word()),
             "arrangement" => Some(self.arrangement().word()),
-            "valves-per-cylinder" => digit(usize::from(self.valves_per_cylinder())),
-            "cylinders-per-bank" => {
-                let counts: Vec<usize> = self.banks().into_iter().map(|b| self.cylinders_of(b).len()).collect();
-                counts.iter().max().copied().and_then(digit)
-            }
+            "valves-per-cylinder" => number(self.valves_per_cylinder()),
+            "cylinders-per-bank" => number(self.longest_bank()),
             _ => None,
         }
     }

@@ -177,7 +177,7 @@ fn a_layout_survives_json_and_toml_and_keeps_what_was_assumed() {
 }
 
 /// The network's own attribute list with its values, and the words a layout may answer for each.
-const ATTRIBUTES: [(&str, &[&str]); 11] = [
+const ATTRIBUTES: [(&str, &[&str]); 16] = [
     ("fuel", &["petrol", "diesel"]),
     ("head-material", &["aluminium", "iron"]),
     ("block-material", &["aluminium", "iron"]),
@@ -189,6 +189,11 @@ const ATTRIBUTES: [(&str, &[&str]); 11] = [
     ("timing-drive-type", &["chain", "belt", "gear"]),
     ("induction", &["unboosted", "boosted"]),
     ("oil-cooler-fitted", &["yes", "no"]),
+    ("liner", &["none", "dry", "wet"]),
+    ("gasket", &["multi-layer-steel", "composite", "copper", "solid-steel", "none"]),
+    ("arrangement", &["inline", "v", "flat"]),
+    ("valves-per-cylinder", &["2", "3", "4", "5"]),
+    ("cylinders-per-bank", &["1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "11", "12", "13", "14", "15", "16"]),
 ];
 
 #[test]
@@ -255,6 +260,8 @@ fn a_v8_with_four_valves_relates_its_places_as_a_person_would() {
     let v8 = EngineLayout::plain(Arrangement::V, 8, Fuel::Petrol, ValveGear::TwinCam).unwrap();
     let valve: Position = "cyl-6-ex-2".parse().unwrap();
     let from = |site| names(&v8.related(site, &valve));
+    assert_eq!(v8.attribute("cylinders-per-bank"), Some("4"));
+    assert_eq!(v8.attribute("valves-per-cylinder"), Some("4"));
     assert_eq!(from(RelativeSite::ThisBank), ["bank-B"]);
     assert_eq!(from(RelativeSite::ThisCylinder), ["cyl-6"]);
     assert_eq!(from(RelativeSite::CamOfThisValve), ["cam-B-ex"]);

@@ -139,7 +139,7 @@ fn joint_support_brings_the_gasket_the_harm_each_reason_brought_directly() {
 
 #[test]
 fn mileage_in_grades_keeps_the_mean_of_each_odometer_class_near_the_switch_it_replaces() {
-    // Source: the first draft: chance of high mileage 0.08, 0.35, 0.65, 0.85 by class and 0.50 unknown; used counts
+    // Source: the two-state switch this replaces: chance of high mileage 0.08, 0.35, 0.65, 0.85 by class and 0.50 unknown; used counts
     // about 0.45 and heavy about 1.3 of the first figures (judgement)
     let knowledge = builtin();
     let cause = knowledge.cause("high-mileage").unwrap();

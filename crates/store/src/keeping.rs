@@ -12,10 +12,10 @@ use crate::entry::{Kept, KeptBy, KeptEntry, Rank};
 use crate::failure::{AppendError, AttachmentError, ReadError};
 use crate::verify::{self, Progress, Report};
 
-/// How many entries [`Store::all`] and [`Store::verify`] fetch at a time [ours]: a few hundred kilobytes.
+/// How many entries [`Store::all`] and [`Store::verify`] fetch at a time \[ours\]: a few hundred kilobytes.
 pub(crate) const PAGE: u32 = 1000;
 
-/// How often [`Store::seal_and_append`] looks at the end of a job again before it gives up [ours]: each turn is lost
+/// How often [`Store::seal_and_append`] looks at the end of a job again before it gives up \[ours\]: each turn is lost
 /// only when another door was faster, so losing this many in a row means that something else is wrong.
 const TURNS: u32 = 100;
 

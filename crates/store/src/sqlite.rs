@@ -22,9 +22,9 @@ use crate::keeping::{JobKept, Standing, Store};
 use crate::schema::{SQLITE_SCHEMA, sqlite_migrations};
 use crate::verify::Row;
 
-/// How many readers work at once [ours]: readers do not wait for the writer, and the disk is shared anyway.
+/// How many readers work at once \[ours\]: readers do not wait for the writer, and the disk is shared anyway.
 const READERS: u32 = 4;
-/// How long a connection waits for a file lock before it gives up [ours]; only a tool from outside can hold one.
+/// How long a connection waits for a file lock before it gives up \[ours\]; only a tool from outside can hold one.
 const PATIENCE: Duration = Duration::from_secs(5);
 /// Size of a page of the file in bytes; SQLite's own default, named because the size limit is counted in pages.
 const PAGE_BYTES: u64 = 4096;

@@ -52,7 +52,7 @@ pub(crate) fn tail(hash: &str) -> String {
     hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash).to_owned()
 }
 
-/// The largest file taken in [ours]: a shop's logbooks of many years, and no device that never ends.
+/// The largest file taken in \[ours\]: a shop's logbooks of many years, and no device that never ends.
 const MOST_BYTES: u64 = 1 << 29;
 
 /// Reads a file, or standard input for `-`.
@@ -303,11 +303,7 @@ pub(crate) fn json_argument(text: &str, what: &str) -> Result<Value, Trouble> {
 /// The exit code of knowledge that cannot be loaded.
 pub(crate) fn knowledge_exit(error: &knowledge::LoadError) -> Exit {
     match error {
-        knowledge::LoadError::Unreadable { reason, .. } => match reason.kind() {
-            std::io::ErrorKind::NotFound => Exit::NotFound,
-            std::io::ErrorKind::PermissionDenied => Exit::NotAllowed,
-            _ => Exit::Storage,
-        },
+        knowledge::LoadError::Unreadable { reason, .. } => crate::trouble::of_io(reason).0,
         knowledge::LoadError::UnknownFolder { .. } | knowledge::LoadError::Files(_) => Exit::Problem,
     }
 }

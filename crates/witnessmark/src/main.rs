@@ -66,7 +66,7 @@ enum Command {
     /// Lists the jobs.
     Jobs(commands::jobs::Jobs),
     /// Opens a job.
-    New(commands::new::New),
+    New(Box<commands::new::New>),
     /// Enters a reading and says how the advice moved.
     Enter(commands::enter::Enter),
     /// Takes an entry back; it stays in the record.
@@ -112,28 +112,25 @@ fn main() -> ExitCode {
 
 /// Help and version are results; everything else is one line on standard error.
 fn misread(error: &clap::Error) -> Done {
-    match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
-            write!(std::io::stdout().lock(), "{error}")?;
-            Ok(Exit::Fine)
-        }
-        ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
-            complain(error.to_string().trim_end());
-            Err(Trouble::Silent(Exit::Usage))
-        }
-        _ => {
-            let text = error.to_string();
-            let said: Vec<&str> = text
-                .lines()
-                .map(str::trim)
-                .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more information"))
-                .filter(|line| !line.is_empty())
-                .collect();
-            let said = said.join(" ");
-            let said = said.strip_prefix("error: ").unwrap_or(&said).to_owned();
-            Err(Trouble::new(Exit::Usage, "understand the command", format!("{said}; see `witnessmark --help`")))
-        }
+    let kind = error.kind();
+    if matches!(kind, ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) {
+        write!(std::io::stdout().lock(), "{error}")?;
+        return Ok(Exit::Fine);
     }
+    if kind == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        complain(error.to_string().trim_end());
+        return Err(Trouble::Silent(Exit::Usage));
+    }
+    let text = error.to_string();
+    let said: Vec<&str> = text
+        .lines()
+        .map(str::trim)
+        .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more information"))
+        .filter(|line| !line.is_empty())
+        .collect();
+    let said = said.join(" ");
+    let said = said.strip_prefix("error: ").unwrap_or(&said);
+    Err(Trouble::new(Exit::Usage, "understand the command", format!("{said}; see `witnessmark --help`")))
 }
 
 fn run(cli: Cli) -> Done {

@@ -1,19 +1,20 @@
 //! A bar on standard error for work that takes longer than a second, on a terminal only.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use crate::surroundings::Stopwatch;
 use crate::talk::Talk;
 
-/// How long work goes on in silence [ours, asked for by the manners of the command line].
+/// How long work goes on in silence \[ours, asked for by the manners of the command line\].
 const SILENCE: Duration = Duration::from_secs(1);
 
 /// A bar that shows itself after a second.
 #[derive(Debug)]
 pub(crate) struct Bar {
     bar: ProgressBar,
-    begun: Instant,
+    begun: Stopwatch,
 }
 
 impl Bar {
@@ -28,7 +29,7 @@ impl Bar {
         if talk.json() {
             bar.set_length(0);
         }
-        Self { bar, begun: Instant::now() }
+        Self { bar, begun: Stopwatch::start() }
     }
 
     /// Moves the bar, and shows it once a second has gone by.

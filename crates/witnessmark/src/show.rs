@@ -10,11 +10,11 @@ use workup::{Belief, Case, CheckWorth, Finding, OptionLine, Reason};
 use crate::desk::Job;
 use crate::talk::{Talk, Tone, grouped, of_engines, per_cent, words};
 
-/// How many rows each part has when not everything is asked for [ours].
+/// How many rows each part has when not everything is asked for \[ours\].
 const FEW: usize = 6;
-/// How many checks are written out when not everything is asked for [ours].
+/// How many checks are written out when not everything is asked for \[ours\].
 const FEW_CHECKS: usize = 3;
-/// How many reasons a belief has when not everything is asked for [ours].
+/// How many reasons a belief has when not everything is asked for \[ours\].
 const FEW_REASONS: usize = 3;
 
 /// A case and what it was made from, ready to be written.
@@ -418,8 +418,8 @@ impl Sheet<'_> {
         let rate = self.state().rates.labour_rate.as_ref();
         let told = rate.and_then(|m| m.amount().to_string().parse::<f64>().ok().map(|r| (m.currency().code(), r)));
         match told {
-            Some((code, rate)) if (units * rate).abs() < 10.0 => format!("{code} {:.2}", units * rate),
-            Some((code, rate)) => format!("{code} {}", grouped(units * rate)),
+            Some((code, rate)) if (units * rate).abs() < 10.0 => format!("{code}\u{a0}{:.2}", units * rate),
+            Some((code, rate)) => format!("{code}\u{a0}{}", grouped(units * rate)),
             None => format!("{units:.2} labour units"),
         }
     }
@@ -461,7 +461,7 @@ impl Sheet<'_> {
 
     fn price(&self, o: &OptionLine) -> String {
         match &o.money {
-            Some(m) => format!("{} {} to {}", m.currency, grouped(m.price[0]), grouped(m.price[1])),
+            Some(m) => format!("{}\u{a0}{} to {}", m.currency, grouped(m.price[0]), grouped(m.price[1])),
             None => format!("{:.1} to {:.1} units", o.price[0], o.price[1]),
         }
     }
@@ -476,7 +476,7 @@ impl Sheet<'_> {
             format!("{:.0} to {:.0} days", o.days[0], o.days[1])
         };
         let expected = match &o.money {
-            Some(m) => format!("{} {}", m.currency, grouped(m.expected)),
+            Some(m) => format!("{}\u{a0}{}", m.currency, grouped(m.expected)),
             None => format!("{:.1} units", o.expected),
         };
         t.line(

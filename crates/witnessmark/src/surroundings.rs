@@ -1,16 +1,19 @@
 //! Everything the program asks of its surroundings: environment, clock, chance, and the size of the terminal.
 
+#![expect(clippy::disallowed_methods, reason = "this is the one module that asks environment and clock")]
+
 use std::env;
 use std::path::PathBuf;
+use std::time::{Duration, Instant};
 
 use anatomy::{EntryId, IdError, JobId};
 use jiff::Timestamp;
 
 /// Width where nobody says how wide the paper is [common practice: the punched card and every terminal since].
 const WIDTH_UNKNOWN: usize = 80;
-/// Lines longer than this are hard to read, however wide the screen is [ours].
+/// Lines longer than this are hard to read, however wide the screen is \[ours\].
 const WIDEST: usize = 110;
-/// Narrower than this nothing can be laid out [ours].
+/// Narrower than this nothing can be laid out \[ours\].
 const NARROWEST: usize = 40;
 
 /// A variable that is set to something.
@@ -65,4 +68,20 @@ pub(crate) fn new_entry() -> Result<(EntryId, Timestamp), IdError> {
 /// A new job id.
 pub(crate) fn new_job() -> Result<JobId, IdError> {
     uuid::Uuid::now_v7().to_string().parse()
+}
+
+/// A stopwatch, started now.
+#[derive(Debug)]
+pub(crate) struct Stopwatch(Instant);
+
+impl Stopwatch {
+    /// Starts one.
+    pub(crate) fn start() -> Self {
+        Self(Instant::now())
+    }
+
+    /// How long it has run.
+    pub(crate) fn elapsed(&self) -> Duration {
+        self.0.elapsed()
+    }
 }

@@ -81,11 +81,11 @@ impl Talk {
         self.tone(tone, &format!("{sign} {}", verdict.words()))
     }
 
-    /// Writes a line, broken at words; further lines stand under `hang` blanks.
+    /// Writes a line, broken at words (not where a blank may not break, U+00A0); further lines stand under `hang` blanks.
     pub(crate) fn line(&self, text: &str, hang: usize) -> io::Result<()> {
         let mut out = io::stdout().lock();
         for line in wrapped(text, self.width, hang) {
-            writeln!(out, "{line}")?;
+            writeln!(out, "{}", line.replace('\u{a0}', " "))?;
         }
         Ok(())
     }
@@ -191,10 +191,10 @@ pub(crate) fn of_engines(p: f64) -> String {
 /// A chance in per cent, never rounded to certainty.
 pub(crate) fn per_cent(p: f64) -> String {
     match p * 100.0 {
-        c if c > 99.95 => "over 99.9 %".to_owned(),
-        c if c >= 99.5 || (c < 0.95 && c >= 0.05) => format!("{c:.1} %"),
-        c if c < 0.05 => "under 0.1 %".to_owned(),
-        c => format!("{c:.0} %"),
+        c if c > 99.95 => "over 99.9\u{a0}%".to_owned(),
+        c if c >= 99.5 || (0.05..0.95).contains(&c) => format!("{c:.1}\u{a0}%"),
+        c if c < 0.05 => "under 0.1\u{a0}%".to_owned(),
+        c => format!("{c:.0}\u{a0}%"),
     }
 }
 

@@ -60,18 +60,7 @@ impl Trouble {
 
     /// A trouble of reading or writing a file.
     pub(crate) fn file(doing: impl Into<String>, error: &std::io::Error) -> Self {
-        use std::io::ErrorKind;
-        let (exit, next) = match error.kind() {
-            ErrorKind::NotFound => (Exit::NotFound, "check the path"),
-            ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
-                (Exit::NotAllowed, "look who may read and write there")
-            }
-            ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
-                (Exit::Storage, "free some room, or choose another place")
-            }
-            ErrorKind::IsADirectory => (Exit::Usage, "name a file, not a folder"),
-            _ => (Exit::Storage, "check the disk and the path"),
-        };
+        let (exit, next) = of_io(error);
         Self::new(exit, doing, format!("{error}; {next}"))
     }
 
@@ -95,6 +84,23 @@ impl Trouble {
             }
             Self::Silent(_) | Self::NobodyReads => None,
         }
+    }
+}
+
+/// The exit code and the next move of a failure of the system.
+pub(crate) fn of_io(error: &std::io::Error) -> (Exit, &'static str) {
+    use std::io::ErrorKind as Kind;
+    let among = |kinds: &[Kind]| kinds.contains(&error.kind());
+    if among(&[Kind::NotFound]) {
+        (Exit::NotFound, "check the path")
+    } else if among(&[Kind::PermissionDenied, Kind::ReadOnlyFilesystem]) {
+        (Exit::NotAllowed, "look who may read and write there")
+    } else if among(&[Kind::StorageFull, Kind::QuotaExceeded, Kind::FileTooLarge]) {
+        (Exit::Storage, "free some room, or choose another place")
+    } else if among(&[Kind::IsADirectory]) {
+        (Exit::Usage, "name a file, not a folder")
+    } else {
+        (Exit::Storage, "check the disk and the path")
     }
 }
 
@@ -128,17 +134,15 @@ impl From<OpenError> for Trouble {
             | OpenError::SchemaAltered { folder, .. }
             | OpenError::Storage { folder, .. } => folder.display().to_string(),
         };
-        let exit = match &error {
-            OpenError::Storage { why, .. } if why.to_lowercase().contains("permission denied") => Exit::NotAllowed,
-            _ => class(error.class()),
-        };
-        let why = match &error {
-            OpenError::NothingThere { .. } => {
-                "there is no record in it; open a job with `witnessmark new`, load the invented ones with \
-                 `witnessmark demo`, or name the folder with --store"
-                    .to_owned()
-            }
-            _ => bare(&message),
+        let not_allowed =
+            matches!(&error, OpenError::Storage { why, .. } if why.to_lowercase().contains("permission denied"));
+        let exit = if not_allowed { Exit::NotAllowed } else { class(error.class()) };
+        let why = if matches!(error, OpenError::NothingThere { .. }) {
+            "there is no record in it; open a job with `witnessmark new`, load the invented ones with `witnessmark demo`, \
+             or name the folder with --store"
+                .to_owned()
+        } else {
+            bare(&message)
         };
         Self::new(exit, format!("open the store {folder}"), why)
     }

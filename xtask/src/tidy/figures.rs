@@ -2,7 +2,7 @@
 //!
 //! A rule of thumb and not a proof. It looks for a name that carries a unit next to a number, such as
 //! `let reject_mm = 0.05`, in the rooms that judge, and lets it pass where a comment at hand says where the number is
-//! from (`Source`, `[ours]`, `[published`) or where it is only a conversion. `mechanics` and `quantity` hold formulas and
+//! from (`Source`, `\[ours\]`, `[published`) or where it is only a conversion. `mechanics` and `quantity` hold formulas and
 //! units, whose numbers have their source in the doc comment of the function, so they are not looked at.
 
 use super::Complaint;

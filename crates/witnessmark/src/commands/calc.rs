@@ -16,7 +16,7 @@ pub(crate) struct Calc {
     /// The calculator; without keys it says what it wants.
     name: Option<String>,
     /// What it is told, with units (`bore=88mm`, `torque=40N.m`); `points=@file.csv` for tables.
-    #[arg(value_name = "key=value", allow_hyphen_values = true)]
+    #[arg(value_name = "key=value")]
     told: Vec<String>,
 }
 
@@ -72,7 +72,11 @@ impl Calc {
                 None => printed(line.value, 5),
             };
             t.line(
-                &format!("{:<wide$}  {} {}  {meaning}", line.key, t.tone(Tone::Strong, &figure), line.unit.symbol()),
+                &format!(
+                    "{:<wide$}  {}  {meaning}",
+                    line.key,
+                    t.tone(Tone::Strong, &with_unit(&figure, line.unit.symbol()))
+                ),
                 wide + 2,
             )?;
         }

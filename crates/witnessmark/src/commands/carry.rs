@@ -11,7 +11,7 @@ use crate::progress::Bar;
 use crate::show::count;
 use crate::trouble::{Done, Exit, Trouble};
 
-/// How many entries are kept in one go, at most [ours]: enough for speed, and the bar still moves.
+/// How many entries are kept in one go, at most \[ours\]: enough for speed, and the bar still moves.
 const BATCH: usize = 500;
 
 /// Writes logbooks as JSON Lines, byte for byte.

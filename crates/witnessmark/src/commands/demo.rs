@@ -164,11 +164,16 @@ impl Demo {
         let store = self.out.display();
         let id = first.state.job.map(|j| j.to_string()).unwrap_or_default();
         t.line(&t.tone(Tone::Strong, "What to try next"), 0)?;
-        let day =
-            first.state.opened_at.map(|at| at.to_string().chars().take(10).collect::<String>()).unwrap_or_default();
+        let when = first.state.chosen.as_ref().map(|c| c.made_at).or(first.state.opened_at);
+        let when = when.map(|at| at.to_string()).unwrap_or_default();
         t.line(&format!("  witnessmark --store {store} jobs"), 6)?;
         t.line(&format!("  witnessmark --store {store} workup {id} --full"), 6)?;
-        t.line(&format!("  witnessmark --store {store} workup {id} --at {day}   (as it stood that day)"), 6)?;
+        t.line(
+            &format!(
+                "  witnessmark --store {store} workup {id} --at {when}   (as it stood when the repair was chosen)"
+            ),
+            6,
+        )?;
         if let Some((what, place, value)) = first_case.and_then(|case| to_enter(case, knowledge)) {
             t.line(&format!("  witnessmark --store {store} enter {id} {what} {place} \"{value}\""), 6)?;
         }

@@ -9,6 +9,14 @@ use super::enter::after_keeping;
 use crate::desk::{Desk, entry, json_argument};
 use crate::trouble::{Done, Exit, Trouble};
 
+/// Kinds of entry that have a command of their own.
+const OWN_COMMAND: &[(Kind, &str)] = &[
+    (Kind::ReadingTaken, "enter"),
+    (Kind::EntryWithdrawn, "withdraw"),
+    (Kind::EntryCorrected, "correct"),
+    (Kind::JobOpened, "new"),
+];
+
 /// Enters anything else, with its body as JSON.
 #[derive(Debug, Args)]
 pub(crate) struct Tell {
@@ -49,13 +57,7 @@ impl Tell {
                 format!("`{}` is none; there are {}", self.kind, all.join(", ")),
             )
         })?;
-        let own = match kind {
-            Kind::ReadingTaken => Some("enter"),
-            Kind::EntryWithdrawn => Some("withdraw"),
-            Kind::EntryCorrected => Some("correct"),
-            Kind::JobOpened => Some("new"),
-            _ => None,
-        };
+        let own = OWN_COMMAND.iter().find(|(its, _)| *its == kind).map(|(_, command)| *command);
         if let Some(command) = own {
             return Err(Trouble::new(
                 Exit::Refused,
@@ -143,29 +145,32 @@ fn known(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) -> R
             layout.ensure(&position).map_err(|e| e.to_string())?;
         }
     }
-    match kind {
-        Kind::StageReached => among("stage", knowledge.stages.iter().map(|s| s.id.as_str()).collect()),
-        Kind::CautionTicked => among("caution", knowledge.cautions.iter().map(|c| c.id.as_str()).collect()),
-        Kind::OutsideAnswered => among("fault", knowledge.outside.iter().map(|o| o.id.as_str()).collect()),
-        Kind::ResidueSeen => among("residue", knowledge.residues.iter().map(|r| r.id.as_str()).collect()),
-        Kind::GaugeDescribed => among("gauge", knowledge.gauges.iter().map(|g| g.id.as_str()).collect()),
-        Kind::OptionChosen | Kind::OptionRuledOut | Kind::QuoteReceived => {
-            among("option", knowledge.options.iter().map(|o| o.id.as_str()).collect())
-        }
-        Kind::CauseNamed => among("cause", knowledge.causes.iter().map(|c| c.id.as_str()).collect()),
-        Kind::OutcomeFound => {
-            among("condition", knowledge.conditions.iter().map(|c| c.id.as_str()).collect())?;
-            let states = field("condition")
-                .and_then(|id| knowledge.condition(id))
-                .map(|c| c.states.iter().map(String::as_str).collect());
-            among("state", states.unwrap_or_default())
-        }
-        Kind::ReadingSkipped => among("check", knowledge.checks.iter().map(|c| c.id.as_str()).collect()),
-        Kind::AttributeTold => {
-            among("attribute", knowledge.attributes.iter().map(|a| a.id.as_str()).collect())?;
-            let attribute = field("attribute").and_then(|id| knowledge.attributes.iter().find(|a| a.id == id));
-            among("value", attribute.map(|a| a.values.iter().map(String::as_str).collect()).unwrap_or_default())
-        }
-        _ => Ok(()),
-    }
+    let states = |id: Option<&str>| id.and_then(|id| knowledge.condition(id)).map(|c| &c.states);
+    let values =
+        |id: Option<&str>| id.and_then(|id| knowledge.attributes.iter().find(|a| a.id == id)).map(|a| &a.values);
+    // The field of each kind that names something of the knowledge, and what it may name.
+    let named: Vec<(&[Kind], &str, Vec<&str>)> = vec![
+        (&[Kind::StageReached], "stage", knowledge.stages.iter().map(|s| s.id.as_str()).collect()),
+        (&[Kind::CautionTicked], "caution", knowledge.cautions.iter().map(|c| c.id.as_str()).collect()),
+        (&[Kind::OutsideAnswered], "fault", knowledge.outside.iter().map(|o| o.id.as_str()).collect()),
+        (&[Kind::ResidueSeen], "residue", knowledge.residues.iter().map(|r| r.id.as_str()).collect()),
+        (&[Kind::GaugeDescribed], "gauge", knowledge.gauges.iter().map(|g| g.id.as_str()).collect()),
+        (
+            &[Kind::OptionChosen, Kind::OptionRuledOut, Kind::QuoteReceived],
+            "option",
+            knowledge.options.iter().map(|o| o.id.as_str()).collect(),
+        ),
+        (&[Kind::CauseNamed], "cause", knowledge.causes.iter().map(|c| c.id.as_str()).collect()),
+        (&[Kind::OutcomeFound], "condition", knowledge.conditions.iter().map(|c| c.id.as_str()).collect()),
+        (&[Kind::OutcomeFound], "state", words(states(field("condition")))),
+        (&[Kind::ReadingSkipped], "check", knowledge.checks.iter().map(|c| c.id.as_str()).collect()),
+        (&[Kind::AttributeTold], "attribute", knowledge.attributes.iter().map(|a| a.id.as_str()).collect()),
+        (&[Kind::AttributeTold], "value", words(values(field("attribute")))),
+    ];
+    named.into_iter().filter(|(kinds, _, _)| kinds.contains(&kind)).try_for_each(|(_, name, ids)| among(name, ids))
+}
+
+/// A list of words, as words.
+fn words(list: Option<&Vec<String>>) -> Vec<&str> {
+    list.map(|w| w.iter().map(String::as_str).collect()).unwrap_or_default()
 }

@@ -136,7 +136,7 @@ fn an_engine_that_is_open_gives_no_compression_even_where_it_was_read_before() {
     for n in 1..=4 {
         shop.run(&["enter", &job, "compression-dry/pressure", &format!("cyl-{n}"), "12 bar"]).exits(0);
     }
-    for stage in ["top-end-open", "block-open"] {
+    for stage in ["top-end-open", "block-open", "head-on-bench"] {
         shop.run(&["tell", &job, "stage-reached", &format!("{{\"stage\": \"{stage}\"}}")]).exits(0);
     }
     let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "12 bar"]).exits(4);
@@ -152,12 +152,18 @@ fn what_was_entered_is_withdrawn_and_put_right_and_stays_in_the_record() {
     let end = entry.get(entry.len() - 8..).expect("an end").to_owned();
     let right = shop.run(&["--json", "correct", &job, &end, "12.1 bar", "--reason", "misread"]).exits(0).json();
     assert_eq!(right["finding"]["shown"], "12.1 bar");
+    let moved =
+        shop.run(&["--json", "correct", &job, &end, "--position", "cyl-2", "--reason", "wrong hole"]).exits(0).json();
+    assert_eq!(moved["finding"]["position"], "cyl-2");
+    shop.run(&["correct", &job, &end, "--position", "cyl-9", "--reason", "wrong hole"]).exits(4);
+    shop.run(&["correct", &job, &end, "--reason", "nothing new"]).exits(2);
+    shop.run(&["correct", &job, &end, "--body", r#"{"check": 3}"#, "--reason", "no body"]).exits(4);
     shop.run(&["withdraw", &job, &end, "--reason", "gauge fell down"]).exits(0);
     shop.run(&["withdraw", &job, &end, "--reason", "again"]).exits(4);
     shop.run(&["withdraw", &job, "ffffffff", "--reason", "none"]).exits(3);
     let case = shop.run(&["workup", &job, "--json"]).exits(0).json();
     assert_eq!(case["findings"].as_array().map(Vec::len), Some(0));
-    assert_eq!(shop.run(&["jobs", "--json"]).exits(0).json()[0]["entries"], 5);
+    assert_eq!(shop.run(&["jobs", "--json"]).exits(0).json()[0]["entries"], 6);
 }
 
 #[test]
