@@ -362,6 +362,9 @@ impl Knowledge {
         for stage in &self.stages {
             sourced(stage, "source", &stage.source, known, out);
             not_below_zero(stage, "access_minutes", stage.access_minutes, out);
+            for one in &stage.needs {
+                resolves(stage, "needs", one, "stage", known.stages.contains(one), out);
+            }
         }
         for pair in self.stages.windows(2) {
             if let [before, after] = pair

@@ -723,11 +723,27 @@ pub struct Stage {
     pub access_minutes: f64,
     /// Whether getting there cannot be undone without new parts.
     pub one_way: bool,
+    /// Stages of strip-down it stands on, itself included; empty for a closed engine.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub needs: Vec<String>,
+    /// What the engine can no longer do from here on, until it is built up again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shuts: Option<Shuts>,
     /// In words.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
     /// Where the minutes come from.
     pub source: Source,
+}
+
+/// What an engine that is open so far can no longer do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Shuts {
+    /// It cannot run.
+    Running,
+    /// It can neither run nor be cranked or held under pressure.
+    Cranking,
 }
 
 /// Something that must be so before a check.
@@ -738,6 +754,9 @@ pub struct Prerequisite {
     pub id: String,
     /// What must be so.
     pub text: String,
+    /// Whether only a closed engine can meet it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub closed: bool,
     /// Where it comes from.
     pub source: Source,
 }

@@ -6,6 +6,7 @@
 use std::fmt;
 
 pub use iso_currency::Currency;
+use num_traits::ToPrimitive;
 pub use rust_decimal::Decimal;
 use rust_decimal::RoundingStrategy;
 use serde::{Deserialize, Serialize};
@@ -142,6 +143,13 @@ impl Money {
     #[must_use]
     pub const fn amount(&self) -> Decimal {
         self.amount
+    }
+
+    /// The amount as the nearest floating-point number, for sums that are estimates anyway; never for a bill.
+    #[must_use]
+    pub fn to_f64(&self) -> f64 {
+        // An amount has at most 28 digits, far inside the range.
+        self.amount.to_f64().unwrap_or(f64::NAN)
     }
 
     /// The currency.

@@ -118,7 +118,27 @@ pub(crate) fn is_path(text: &str) -> bool {
     text == "-" || text.contains(['/', '\\']) || text.ends_with(".jsonl") || Path::new(text).is_file()
 }
 
+/// A job taken up to be written into.
+#[derive(Debug)]
+pub(crate) struct TakenUp {
+    /// The store it lies in.
+    pub(crate) store: SqliteStore,
+    /// Its id.
+    pub(crate) id: JobId,
+    /// The job as it stands.
+    pub(crate) job: Job,
+}
+
 impl Desk {
+    /// Takes a job up to write into it; refused for one that a newer build wrote.
+    pub(crate) async fn take_up(&self, text: &str) -> Result<TakenUp, Trouble> {
+        let store = self.open().await?;
+        let id = self.job_id(&store, text).await?;
+        let job = self.load(&store, id).await?;
+        Self::ensure_writable(&job)?;
+        Ok(TakenUp { store, id, job })
+    }
+
     /// Opens the store to look.
     pub(crate) async fn look(&self) -> Result<SqliteStore, Trouble> {
         Ok(SqliteStore::open_to_read(&self.store).await?)

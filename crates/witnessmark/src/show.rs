@@ -416,7 +416,7 @@ impl Sheet<'_> {
     /// Labour units as money where the rate is told.
     pub(crate) fn money(&self, units: f64) -> String {
         let rate = self.state().rates.labour_rate.as_ref();
-        let told = rate.and_then(|m| m.amount().to_string().parse::<f64>().ok().map(|r| (m.currency().code(), r)));
+        let told = rate.map(|m| (m.currency().code(), m.to_f64()));
         match told {
             Some((code, rate)) if (units * rate).abs() < 10.0 => format!("{code}\u{a0}{:.2}", units * rate),
             Some((code, rate)) => format!("{code}\u{a0}{}", grouped(units * rate)),
@@ -479,14 +479,8 @@ impl Sheet<'_> {
             Some(m) => format!("{}\u{a0}{}", m.currency, grouped(m.expected)),
             None => format!("{:.1} units", o.expected),
         };
-        t.line(
-            &format!(
-                "     now {}; {days}; to the horizon {expected} on average; {} run trouble-free",
-                self.price(o),
-                of_engines(o.p_trouble_free)
-            ),
-            5,
-        )?;
+        let runs = o.p_trouble_free.map_or_else(String::new, |p| format!("; {} run trouble-free", of_engines(p)));
+        t.line(&format!("     now {}; {days}; to the horizon {expected} on average{runs}", self.price(o)), 5)?;
         if self.full || n == 1 {
             t.line(&format!("     warranty: {}", o.warranty), 7)?;
             t.line(&format!("     price from: {}", o.price_from), 7)?;

@@ -16,8 +16,9 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::findings::{Finding, LimitUsed};
-use crate::money::{self, BlockHere, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
+use crate::money::{self, Bill, BlockHere, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
 use crate::network::{self, Cut, EngineNet, What};
+use crate::opened;
 
 /// Engines drawn from the exact distribution \[ours\].
 pub const DRAWS: usize = 2048;
@@ -31,6 +32,10 @@ const RULES_OUT: f64 = 0.9;
 const UNSAFE: f64 = 0.3;
 /// A last-chance check may take this long, setting up included \[ours\].
 const LAST_CHANCE_MINUTES: f64 = 40.0;
+/// What must be so before a witness is looked at that any hand would wipe away.
+const UNTOUCHED: &str = "untouched-surface";
+/// The stage at which nothing is open yet.
+const STANDING: &str = "engine-in-car-not-running";
 /// Most outcome cells that one check is split into \[ours\].
 const MOST_CELLS: usize = 16;
 
@@ -195,48 +200,26 @@ fn ask(cuts: &[Cut], words: Vec<String>, draws: &Draws) -> Ask {
     Ask { words, chances, telling: 0.0 }
 }
 
-/// Cost of each option in each drawn engine, in labour units: engine after engine.
-fn cost_table(options: &[OptionHere<'_>], scene: &Scene<'_, '_>, classes: &[Vec<usize>]) -> Vec<Vec<f64>> {
-    let draws = scene.draws;
-    let per_part: Vec<Vec<(usize, u8, f64)>> = options.iter().map(|o| parts_of(o, scene)).collect();
-    (0..draws.count)
-        .map(|d| {
-            let states = draws.draw(d);
-            let here = classes.get(d).map_or(&[][..], Vec::as_slice);
-            options
-                .iter()
-                .zip(&per_part)
-                .map(|(option, parts)| {
-                    let mut cost = option.fixed.mean();
-                    for (table, class) in option.tables.iter().zip(here) {
-                        cost += table.get(*class).copied().unwrap_or(0.0);
-                    }
-                    for (variable, state, price) in parts {
-                        if states.get(*variable) == Some(state) {
-                            cost += price;
-                        }
-                    }
-                    cost
-                })
-                .collect()
-        })
-        .collect()
+/// Options priced with the engine opened so far, in every drawn engine.
+struct Priced<'k> {
+    options: Vec<OptionHere<'k>>,
+    /// Expected cost, in labour units: engine after engine, option after option.
+    table: Vec<Vec<f64>>,
+    /// Its mean per option.
+    expected: Vec<f64>,
 }
 
-fn parts_of(option: &OptionHere<'_>, scene: &Scene<'_, '_>) -> Vec<(usize, u8, f64)> {
-    let mut out = Vec::new();
-    for (condition, state, price) in &option.per_part {
-        for ((id, _), variable) in &scene.net.sites {
-            if id != condition {
-                continue;
-            }
-            let place = scene.net.net.variables.get(*variable).and_then(|v| v.states.iter().position(|s| s == state));
-            if let Some(place) = place.and_then(|p| u8::try_from(p).ok()) {
-                out.push((*variable, place, *price));
-            }
-        }
+impl<'k> Priced<'k> {
+    fn of(scene: &Scene<'k, '_>, classes: &[Vec<usize>], terms: &Terms) -> Self {
+        let options =
+            money::options(scene.net, scene.blocks, scene.layout, scene.knowledge, &scene.state.quotes, terms);
+        let row = |(d, here): (usize, &Vec<usize>)| {
+            options.iter().map(|o| o.bill(scene.draws.draw(d), here).expected()).collect()
+        };
+        let table: Vec<Vec<f64>> = classes.iter().enumerate().map(row).collect();
+        let expected = means(&table);
+        Self { options, table, expected }
     }
-    out
 }
 
 /// Class of each block in each drawn engine.
@@ -285,19 +268,13 @@ fn smallest(costs: &[f64], allowed: &[bool]) -> (usize, f64) {
 }
 
 /// The worth of knowing a check's outcome: saving, chance of a change, and what would follow each outcome.
-fn worth(
-    asks: &[Ask],
-    table: &[Vec<f64>],
-    options: &[OptionHere<'_>],
-    contenders: &[usize],
-    now: usize,
-) -> (f64, f64, Vec<Outcome>) {
+fn worth(asks: &[Ask], priced: &Priced<'_>, contenders: &[usize], now: usize) -> (f64, f64, Vec<Outcome>) {
     let shape: Vec<usize> = asks.iter().map(|a| a.words.len()).collect();
     let total: usize = shape.iter().product();
     // Per cell: chance, and per contender the saving over the present choice with its square.
     let mut cells = vec![(0.0, vec![(0.0, 0.0); contenders.len()]); total];
     let mut weights: Vec<f64> = Vec::with_capacity(total);
-    for (d, row) in table.iter().enumerate() {
+    for (d, row) in priced.table.iter().enumerate() {
         weights.clear();
         weights.push(1.0);
         for ask in asks {
@@ -317,7 +294,7 @@ fn worth(
             }
         }
     }
-    let n = count(table.len());
+    let n = count(priced.table.len());
     let (mut saving, mut changes) = (0.0, 0.0);
     let mut outcomes = Vec::with_capacity(total);
     for (code, (p, sums)) in cells.iter().enumerate() {
@@ -346,55 +323,26 @@ fn worth(
         outcomes.push(Outcome {
             words: names.join(" and "),
             p,
-            then: options.get(best.0).map_or_else(String::new, |o| o.option.id.clone()),
+            then: priced.options.get(best.0).map_or_else(String::new, |o| o.option.id.clone()),
         });
     }
     (saving, changes, outcomes)
 }
 
-/// Stages that a stage of strip-down stands on, itself included.
-fn needs(stage: &str) -> &'static [&'static str] {
-    match stage {
-        "top-end-open" => &["top-end-open"],
-        "block-open" => &["top-end-open", "block-open"],
-        "head-on-bench" => &["top-end-open", "block-open", "head-on-bench"],
-        "machine-shop" => &["top-end-open", "block-open", "head-on-bench", "machine-shop"],
-        "bottom-end-open" => &["bottom-end-open"],
-        _ => &[],
-    }
-}
-
-/// Prerequisites that only a closed engine can meet.
-const CLOSED: &[&str] = &[
-    "battery-good",
-    "coolant-filled",
-    "coolant-lowered",
-    "engine-warm",
-    "plugs-out",
-    "tdc-firing",
-    "throttle-open",
-    "fuel-spark-off",
-];
-
 fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_stop: bool) -> Option<String> {
-    let reached = |s: &str| scene.terms.reached.contains(s);
-    if check.stage == "after-repair" {
+    if check.stage == opened::AFTER_REPAIR {
         return Some("a proof check: done after the repair, whatever it is worth".to_owned());
     }
-    let opened = reached("block-open") || reached("bottom-end-open");
-    if opened && (check.stage == "engine-running" || check.prerequisites.iter().any(|p| CLOSED.contains(&p.as_str()))) {
-        return Some("the engine is open: this needs it closed".to_owned());
+    if let Some(why) = opened::shut_out(check, &scene.terms.reached, scene.knowledge) {
+        return Some(why.to_owned());
     }
-    if reached("top-end-open") && check.stage == "engine-running" {
-        return Some("the engine is open: it cannot run".to_owned());
-    }
-    if hard_stop && (check.stage == "engine-running" || check.prerequisites.iter().any(|p| p == "crank-turns")) {
+    if hard_stop && (check.stage == opened::RUNNING || check.prerequisites.iter().any(|p| p == "crank-turns")) {
         return Some("the crank stops hard by hand: do not crank or run it".to_owned());
     }
-    if spun > UNSAFE && check.stage == "engine-running" {
+    if spun > UNSAFE && check.stage == opened::RUNNING {
         return Some(format!("a bearing has probably spun ({:.0} in 100): do not run it", spun * 100.0));
     }
-    let cranks = check.stage == "engine-running" || check.cautions.iter().any(|c| c == "cranking-interference");
+    let cranks = check.stage == opened::RUNNING || check.cautions.iter().any(|c| c == "cranking-interference");
     if jumped > UNSAFE && cranks && scene.net.attributes.get("interference").is_none_or(|v| v != "no") {
         return Some(format!("the timing drive has probably jumped ({:.0} in 100): do not crank it", jumped * 100.0));
     }
@@ -421,19 +369,15 @@ fn worst_site(scene: &Scene<'_, '_>, conditions: &[&str], states: &[&str]) -> f6
 #[must_use]
 pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advice) {
     let classes = classes(scene);
-    let quotes: Vec<logbook::QuoteReceived> = scene.state.quotes.iter().map(|q| q.body.clone()).collect();
-    let options = money::options(scene.blocks, scene.layout, scene.knowledge, &quotes, scene.terms);
-    let table = cost_table(&options, scene, &classes);
-    let expected = means(&table);
-    let struck: Vec<Option<StruckOut>> = options.iter().map(|o| struck_out(o, scene)).collect();
+    let priced = Priced::of(scene, &classes, scene.terms);
+    let struck: Vec<Option<StruckOut>> = priced.options.iter().map(|o| struck_out(o, scene)).collect();
     let mut allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
     if !allowed.iter().any(|a| *a) {
-        allowed = vec![true; options.len()];
+        allowed = vec![true; struck.len()];
     }
     let beliefs = block_beliefs(scene, &classes);
-    let best = smallest(&expected, &allowed);
-    let advice = advice(scene, &classes, &options, &table, &allowed, best, &expected);
-    let lines = option_lines(scene, &options, &table, &classes, &expected, &struck);
+    let advice = advice(scene, &classes, &priced, &allowed);
+    let lines = option_lines(scene, &priced, &classes, &struck);
     (beliefs, lines, advice)
 }
 
@@ -534,15 +478,8 @@ fn candidates<'a>(scene: &Scene<'a, '_>) -> Vec<(&'a Check, Position)> {
     out
 }
 
-fn advice(
-    scene: &Scene<'_, '_>,
-    classes: &[Vec<usize>],
-    options: &[OptionHere<'_>],
-    table: &[Vec<f64>],
-    allowed: &[bool],
-    best: (usize, f64),
-    expected: &[f64],
-) -> Advice {
+fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allowed: &[bool]) -> Advice {
+    let best = smallest(&now.expected, allowed);
     let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
     let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
     let hard_stop = scene.findings.iter().any(|f| f.check == "crank-turned-by-hand" && f.shown == "stops hard");
@@ -563,26 +500,23 @@ fn advice(
         }
     }
     // Options priced with the engine opened further, once per set of stages.
-    let mut priced: BTreeMap<Vec<&str>, Vec<Vec<f64>>> = BTreeMap::new();
+    let mut further: BTreeMap<Vec<&str>, Priced<'_>> = BTreeMap::new();
+    let stages = |check: &Check| opened::missing(check, &scene.terms.reached, scene.knowledge);
     for (check, _) in &open {
-        let missing: Vec<&str> =
-            needs(&check.stage).iter().copied().filter(|s| !scene.terms.reached.contains(*s)).collect();
-        if missing.is_empty() || priced.contains_key(&missing) {
+        let missing = stages(check);
+        if missing.is_empty() || further.contains_key(&missing) {
             continue;
         }
         let mut terms = scene.terms.clone();
         terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
-        let quotes: Vec<logbook::QuoteReceived> = scene.state.quotes.iter().map(|q| q.body.clone()).collect();
-        let opened = money::options(scene.blocks, scene.layout, scene.knowledge, &quotes, &terms);
-        priced.insert(missing, cost_table(&opened, scene, classes));
+        further.insert(missing, Priced::of(scene, classes, &terms));
     }
     let mut list: Vec<CheckWorth> = open
         .into_par_iter()
         .filter_map(|(check, position)| {
-            let missing: Vec<&str> =
-                needs(&check.stage).iter().copied().filter(|s| !scene.terms.reached.contains(*s)).collect();
-            let opened = priced.get(&missing).map_or(table, Vec::as_slice);
-            value_of(scene, check, &position, &missing, options, opened, allowed, best)
+            let missing = stages(check);
+            let then = further.get(&missing).unwrap_or(now);
+            value_of(scene, check, &position, &missing, then, allowed, best.1)
         })
         .collect();
     list.sort_by(|a, b| {
@@ -621,14 +555,14 @@ fn advice(
             .into_iter()
             .collect()
     };
-    let name = |index: usize| options.get(index).map_or_else(String::new, |o| o.option.id.clone());
+    let name = |index: usize| now.options.get(index).map_or_else(String::new, |o| o.option.id.clone());
     let mut others: Vec<usize> =
-        (0..options.len()).filter(|i| *i != best.0 && allowed.get(*i) == Some(&true)).collect();
+        (0..now.options.len()).filter(|i| *i != best.0 && allowed.get(*i) == Some(&true)).collect();
     others.sort_by(|a, b| {
-        let cost = |i: &usize| expected.get(*i).copied().unwrap_or(f64::INFINITY);
+        let cost = |i: &usize| now.expected.get(*i).copied().unwrap_or(f64::INFINITY);
         cost(a).total_cmp(&cost(b))
     });
-    let ceiling = ceiling(table, allowed, best.0);
+    let ceiling = ceiling(&now.table, allowed, best.0);
     Advice {
         next,
         rest,
@@ -657,22 +591,19 @@ fn low_dry(scene: &Scene<'_, '_>, position: &Position) -> bool {
     })
 }
 
-#[expect(clippy::too_many_arguments, reason = "one step of advice, split off for length")]
 fn value_of(
     scene: &Scene<'_, '_>,
     check: &Check,
     position: &Position,
     missing: &[&str],
-    options: &[OptionHere<'_>],
-    table: &[Vec<f64>],
+    then: &Priced<'_>,
     allowed: &[bool],
-    now: (usize, f64),
+    now: f64,
 ) -> Option<CheckWorth> {
     // With the engine opened further, the same options cost something else; the saving is counted from there.
-    let expected = means(table);
-    let base = smallest(&expected, allowed);
+    let base = smallest(&then.expected, allowed);
     let contenders: Vec<usize> =
-        (0..options.len()).filter(|i| *i != base.0 && allowed.get(*i) == Some(&true)).collect();
+        (0..then.options.len()).filter(|i| *i != base.0 && allowed.get(*i) == Some(&true)).collect();
     let mut asks: Vec<Ask> = check
         .readings
         .iter()
@@ -687,7 +618,7 @@ fn value_of(
     }
     if asks.len() > 1 {
         for ask in &mut asks {
-            ask.telling = worth(std::slice::from_ref(ask), table, options, &contenders, base.0).0;
+            ask.telling = worth(std::slice::from_ref(ask), then, &contenders, base.0).0;
         }
         asks.sort_by(|a, b| b.telling.total_cmp(&a.telling));
         // The readings that tell most, as many as fit the grid.
@@ -699,16 +630,12 @@ fn value_of(
         let keep = fit.count().max(1);
         asks.truncate(keep);
     }
-    let (saving, p_changes, outcomes) = worth(&asks, table, options, &contenders, base.0);
+    let (saving, p_changes, outcomes) = worth(&asks, then, &contenders, base.0);
     let further = scene.findings.iter().any(|f| f.check == check.id);
     let minutes = if further && check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
-    let access = money::access(
-        &missing.iter().map(|s| (*s).to_owned()).collect::<Vec<_>>(),
-        &scene.terms.reached,
-        scene.knowledge,
-    );
-    let running = if check.stage == "engine-running" {
-        scene.knowledge.stage("engine-running").map_or(0.0, |s| s.access_minutes)
+    let access: f64 = missing.iter().filter_map(|s| scene.knowledge.stage(s)).map(|s| s.access_minutes / 60.0).sum();
+    let running = if check.stage == opened::RUNNING {
+        scene.knowledge.stage(opened::RUNNING).map_or(0.0, |s| s.access_minutes)
     } else {
         0.0
     };
@@ -720,11 +647,11 @@ fn value_of(
     };
     let cost = (minutes + running) / 60.0 + access + used;
     // What the choice costs now, less opening, checking and the choice after the outcome.
-    let opening = base.1 + access - now.1;
+    let opening = base.1 + access - now;
     let net = saving - opening.max(0.0) - (minutes + running) / 60.0 - used;
-    let one_way = matches!(check.stage.as_str(), "engine-in-car-not-running" | "engine-running")
-        && (check.stage == "engine-running"
-            || check.prerequisites.iter().any(|p| CLOSED.contains(&p.as_str()) || p == "untouched-surface"));
+    // Done on a closed engine only: on its way, under its own power, or before anything was touched.
+    let closed = opened::needs_closed(check, scene.knowledge) || check.prerequisites.iter().any(|p| p == UNTOUCHED);
+    let one_way = check.stage == opened::RUNNING || check.stage == STANDING && closed;
     Some(CheckWorth {
         check: check.id.clone(),
         name: check.name.clone(),
@@ -746,12 +673,11 @@ fn value_of(
 
 fn option_lines(
     scene: &Scene<'_, '_>,
-    options: &[OptionHere<'_>],
-    table: &[Vec<f64>],
+    priced: &Priced<'_>,
     classes: &[Vec<usize>],
-    expected: &[f64],
     struck: &[Option<StruckOut>],
 ) -> Vec<OptionLine> {
+    let Priced { options, table, expected } = priced;
     let currency = scene.state.rates.labour_rate.as_ref().map(|m| m.currency().code().to_owned());
     let n = count(classes.len());
     let allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
@@ -767,28 +693,13 @@ fn option_lines(
         .map(|(index, option)| {
             let struck = struck.get(index).cloned().flatten();
             // Price now in each drawn engine, and the chance of running to the horizon without coming back.
-            let mut low = Vec::with_capacity(classes.len());
-            let mut high = Vec::with_capacity(classes.len());
-            let mut clear = 0.0;
-            for row in classes {
-                let (mut lo, mut hi, mut runs) = (option.fixed.lo, option.fixed.hi, 1.0 - option.goes_wrong);
-                for (b, class) in row.iter().enumerate() {
-                    if let Some(span) = option.prices.get(b).and_then(|p| p.get(*class)) {
-                        lo += span.lo;
-                        hi += span.hi;
-                    }
-                    runs *= 1.0 - option.comebacks.get(b).and_then(|c| c.get(*class)).copied().unwrap_or(0.0);
-                }
-                low.push(lo);
-                high.push(hi);
-                clear += runs;
-            }
+            let bills: Vec<Bill> =
+                classes.iter().enumerate().map(|(d, here)| option.bill(scene.draws.draw(d), here)).collect();
+            let mut low: Vec<f64> = bills.iter().map(|b| b.price.lo).collect();
+            let mut high: Vec<f64> = bills.iter().map(|b| b.price.hi).collect();
+            let clear: f64 = bills.iter().map(|b| b.runs).sum();
+            let car_lost = option.option.residual.as_ref().is_some_and(|r| r.car_lost);
             let price = [quantile(&mut low, 0.1), quantile(&mut high, 0.9)];
-            let quote = scene.state.quotes.iter().rfind(|q| q.option.as_deref() == Some(option.option.id.as_str()));
-            let days = quote.map_or_else(
-                || [option.option.lead.days.lo, option.option.lead.days.hi],
-                |q| [f64::from(q.lead_days[0]), f64::from(q.lead_days[1])],
-            );
             let mean = expected.get(index).copied().unwrap_or(0.0);
             let money = scene.terms.rate.zip(currency.clone()).map(|(rate, currency)| OptionMoney {
                 currency,
@@ -801,8 +712,8 @@ fn option_lines(
                 expected: mean,
                 price,
                 money,
-                days,
-                p_trouble_free: (clear / n).clamp(0.0, 1.0),
+                days: option.days,
+                p_trouble_free: (!car_lost).then(|| (clear / n).clamp(0.0, 1.0)),
                 p_first: first.get(index).map_or(0.0, |h| u32::try_from(*h).map_or(0.0, f64::from) / n),
                 renewed: option.option.renewed.clone(),
                 kept: option.option.kept.clone(),
@@ -825,27 +736,4 @@ fn quantile(values: &mut [f64], p: f64) -> f64 {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in a short list")]
     let place = (p * (count(values.len()) - 1.0)).round() as usize;
     values.get(place).copied().unwrap_or(0.0)
-}
-
-/// Why a check cannot be done at the stage of strip-down that the job has reached, if it cannot.
-#[must_use]
-pub fn impossible_now(state: &JobState, check: &Check) -> Option<String> {
-    let reached = |s: &str| state.stages_reached.contains(s);
-    let opened = reached("block-open") || reached("bottom-end-open");
-    let running = check.stage == "engine-running";
-    // After the repair the engine is closed again: proof checks and running checks are possible.
-    let closed_again = reached("after-repair") || !state.runs.is_empty();
-    if closed_again || check.stage == "after-repair" {
-        return None;
-    }
-    if (opened || reached("top-end-open")) && running {
-        return Some("the engine is open: it cannot run".to_owned());
-    }
-    if opened && check.prerequisites.iter().any(|p| CLOSED.contains(&p.as_str())) {
-        return Some("the engine is open: this check needs it closed".to_owned());
-    }
-    needs(&check.stage)
-        .iter()
-        .find(|stage| !reached(stage))
-        .map(|stage| format!("the stage {stage} is not reached yet: tell stage-reached first"))
 }

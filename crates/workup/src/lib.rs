@@ -7,7 +7,7 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`findings`],
-//! [`beliefs`], [`money`], [`advice`], then [`work_up`] below. [`export`] writes the job's network for other programs.
+//! [`beliefs`], [`money`], [`opened`], [`advice`], then [`work_up`] below. [`export`] writes the job's network for other programs.
 
 pub mod advice;
 pub mod beliefs;
@@ -16,6 +16,7 @@ pub mod findings;
 pub mod money;
 pub mod network;
 pub mod notice;
+pub mod opened;
 
 use std::collections::BTreeMap;
 
@@ -30,6 +31,7 @@ pub use beliefs::{Belief, Reason};
 pub use findings::{Finding, LimitUsed};
 pub use money::{OptionLine, OptionMoney, StruckOut};
 pub use notice::Notice;
+pub use opened::impossible_now;
 
 /// Relative loss of digits from which the slower sums without differences are taken \[ours\].
 const LOSS: f64 = 1e-10;
@@ -139,7 +141,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     let draws = posterior_draws(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
     beliefs::reasons(&run, engine.size().1, &gathered, &draws, &chosen, &mut all)?;
     let blocks = money::blocks(&net, layout, knowledge);
-    let terms = money::Terms::of(state);
+    let terms = money::Terms::of(state, knowledge);
     let scene = advice::Scene {
         knowledge,
         layout,
@@ -175,13 +177,6 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         accuracy,
         ln_p_evidence: run.ln_p(),
     })
-}
-
-/// Why a check cannot be done at the stage of strip-down that the job has reached, if it cannot.
-#[must_use]
-pub fn impossible_now(state: &JobState, knowledge: &Knowledge, check: &knowledge::Check) -> Option<String> {
-    let _ = knowledge;
-    advice::impossible_now(state, check)
 }
 
 /// What was told of the engine, with the class of its odometer where that was not told in so many words.

@@ -86,7 +86,7 @@ pub fn complaints(tree: &Tree) -> Vec<Complaint> {
     complaints
 }
 
-/// Says whether a line holds a path that begins here, and not in the middle of a longer one such as `docs/work/`.
+/// Says whether a line holds a path that begins here, and not in the middle of a longer one, such as a folder of docs.
 fn holds_path(line: &str, path: &str) -> bool {
     line.match_indices(path).any(|(at, _)| {
         let before = line.get(..at).and_then(|text| text.chars().next_back());

@@ -4,7 +4,7 @@ use clap::Args;
 use logbook::{EntryBody, EntryCorrected, EntryWithdrawn, InForce, Kind};
 use serde_json::Value;
 
-use super::enter::{after_keeping, read_value};
+use super::enter::{keep, read_value};
 use crate::desk::{Desk, Job, entry, entry_meant, json_argument};
 use crate::trouble::{Done, Exit, Trouble};
 
@@ -62,45 +62,33 @@ fn in_force(job: &Job, id: anatomy::EntryId) -> Result<(), Trouble> {
 impl Withdraw {
     pub(crate) async fn run(self, desk: &Desk) -> Done {
         let knowledge = desk.knowledge()?;
-        let store = desk.open().await?;
-        let id = desk.job_id(&store, &self.job).await?;
-        let job = desk.load(&store, id).await?;
-        Desk::ensure_writable(&job)?;
-        let target = entry_meant(&job, &self.entry)?;
-        in_force(&job, target)?;
-        let before = desk.case(&job.state, &knowledge).ok();
+        let taken = desk.take_up(&self.job).await?;
+        let target = entry_meant(&taken.job, &self.entry)?;
+        in_force(&taken.job, target)?;
+        let before = desk.case(&taken.job.state, &knowledge).ok();
         let body = EntryBody::EntryWithdrawn(EntryWithdrawn { entry: target, reason: self.reason.clone() });
-        let unsealed = entry(id, self.by.as_deref(), &body)?;
-        let new = unsealed.id;
-        desk.keep(&store, &[unsealed]).await?;
-        let job = desk.load(&store, id).await?;
-        store.close().await;
-        after_keeping(desk, &knowledge, before.as_ref(), &job, new, &format!("kept, {target} withdrawn"))
+        let unsealed = entry(taken.id, self.by.as_deref(), &body)?;
+        let about = unsealed.id;
+        keep(desk, &knowledge, taken, before, unsealed, about, &format!("kept, {target} withdrawn")).await
     }
 }
 
 impl Correct {
     pub(crate) async fn run(self, desk: &Desk) -> Done {
         let knowledge = desk.knowledge()?;
-        let store = desk.open().await?;
-        let id = desk.job_id(&store, &self.job).await?;
-        let job = desk.load(&store, id).await?;
-        Desk::ensure_writable(&job)?;
-        let target = entry_meant(&job, &self.entry)?;
-        in_force(&job, target)?;
-        let new_body = self.new_body(&job, target, &knowledge)?;
-        let before = desk.case(&job.state, &knowledge).ok();
+        let taken = desk.take_up(&self.job).await?;
+        let target = entry_meant(&taken.job, &self.entry)?;
+        in_force(&taken.job, target)?;
+        let new_body = self.new_body(&taken.job, target, &knowledge)?;
+        let before = desk.case(&taken.job.state, &knowledge).ok();
         let body = EntryBody::EntryCorrected(EntryCorrected {
             entry: target,
             body: new_body,
             reason: self.reason.clone(),
             v: None,
         });
-        let unsealed = entry(id, self.by.as_deref(), &body)?;
-        desk.keep(&store, &[unsealed]).await?;
-        let job = desk.load(&store, id).await?;
-        store.close().await;
-        after_keeping(desk, &knowledge, before.as_ref(), &job, target, "kept, put right")
+        let unsealed = entry(taken.id, self.by.as_deref(), &body)?;
+        keep(desk, &knowledge, taken, before, unsealed, target, "kept, put right").await
     }
 
     /// The whole new body, checked against its kind.

@@ -3,12 +3,12 @@
 use anatomy::{EngineLayout, Position, Scope};
 use clap::Args;
 use knowledge::{AttributeIs, Check, Knowledge, Reading, ReadingKind};
-use logbook::{EntryBody, Figure, JobState, Phase, ReadingBody};
+use logbook::{EntryBody, Figure, JobState, Phase, ReadingBody, Unsealed};
 use quantity::{Reply, Unit, parse_quantity};
 use serde_json::json;
 use workup::Case;
 
-use crate::desk::{Desk, Job, entry};
+use crate::desk::{Desk, Job, TakenUp, entry};
 use crate::show::Sheet;
 use crate::talk::{Tone, words};
 use crate::trouble::{Done, Exit, Trouble};
@@ -49,18 +49,12 @@ pub(crate) struct Enter {
 impl Enter {
     pub(crate) async fn run(self, desk: &Desk) -> Done {
         let knowledge = desk.knowledge()?;
-        let store = desk.open().await?;
-        let id = desk.job_id(&store, &self.job).await?;
-        let job = desk.load(&store, id).await?;
-        Desk::ensure_writable(&job)?;
-        let before = desk.case(&job.state, &knowledge).ok();
-        let body = self.body(&job.state, &knowledge, before.as_ref())?;
-        let unsealed = entry(id, self.by.as_deref(), &EntryBody::ReadingTaken(body))?;
-        let entry_id = unsealed.id;
-        desk.keep(&store, &[unsealed]).await?;
-        let job = desk.load(&store, id).await?;
-        store.close().await;
-        after_keeping(desk, &knowledge, before.as_ref(), &job, entry_id, "kept")
+        let taken = desk.take_up(&self.job).await?;
+        let before = desk.case(&taken.job.state, &knowledge).ok();
+        let body = self.body(&taken.job.state, &knowledge, before.as_ref())?;
+        let unsealed = entry(taken.id, self.by.as_deref(), &EntryBody::ReadingTaken(body))?;
+        let about = unsealed.id;
+        keep(desk, &knowledge, taken, before, unsealed, about, "kept").await
     }
 
     /// The body of the entry, or the rule that refuses it.
@@ -84,14 +78,6 @@ impl Enter {
             })?),
         };
         possible(state, knowledge, check, reading, phase, before).map_err(refuse)?;
-        // The advice speaks of checks that are still open; for one that was done before, it is asked as if it were not.
-        let spoken_of = before.is_none_or(|c| c.advice.next.iter().chain(&c.advice.rest).any(|w| w.check == check.id));
-        if !spoken_of {
-            let mut undone = state.clone();
-            undone.readings.retain(|r| r.check != check.id);
-            let case = workup::work_up(&undone, knowledge).ok();
-            possible(state, knowledge, check, reading, phase, case.as_ref()).map_err(refuse)?;
-        }
         if let Some(gauge) = &self.gauge
             && knowledge.gauge(gauge).is_none()
         {
@@ -202,22 +188,15 @@ fn possible(
     if phase.is_some_and(|p| p != Phase::AsFound) {
         return Ok(());
     }
-    let proof = knowledge.stages.iter().max_by_key(|s| s.order).map(|s| s.id.clone());
-    if proof.as_ref() == Some(&check.stage) {
-        return Ok(());
-    }
-    let first_open = knowledge.stages.iter().filter(|s| s.one_way).map(|s| s.order).min();
-    let stage = knowledge.stage(&check.stage);
-    if let (Some(stage), Some(first)) = (stage, first_open)
-        && stage.order >= first
-        && !state.stages_reached.contains(&check.stage)
-    {
+    if let Some(why) = workup::impossible_now(state, knowledge, check) {
         return Err(format!(
-            "{} needs the engine open as far as {}, and that is not reached; enter it first: `witnessmark tell JOB stage-reached '{{\"stage\": \"{}\"}}'`",
-            check.name,
-            words(&check.stage),
-            check.stage
+            "{}: {why}; a stage is told with `witnessmark tell JOB stage-reached '{{\"stage\": \"...\"}}'`, and what was \
+             done all the same is written down with `witnessmark note`",
+            check.name
         ));
+    }
+    if workup::opened::closed_again(state) || check.stage == workup::opened::AFTER_REPAIR {
+        return Ok(());
     }
     match before.and_then(|case| case.advice.withheld.iter().find(|w| w.check == check.id)) {
         Some(w) => Err(format!(
@@ -295,8 +274,24 @@ fn digits(text: &str, typed: &quantity::Typed) -> String {
     }
 }
 
+/// Keeps an entry in a job that was taken up, and says what it did to the finding and the advice.
+pub(crate) async fn keep(
+    desk: &Desk,
+    knowledge: &Knowledge,
+    taken: TakenUp,
+    before: Option<Case>,
+    unsealed: Unsealed,
+    about: anatomy::EntryId,
+    said: &str,
+) -> Done {
+    desk.keep(&taken.store, &[unsealed]).await?;
+    let job = desk.load(&taken.store, taken.id).await?;
+    taken.store.close().await;
+    after_keeping(desk, knowledge, before.as_ref(), &job, about, said)
+}
+
 /// Says what was kept, its finding, and how the advice moved.
-pub(crate) fn after_keeping(
+fn after_keeping(
     desk: &Desk,
     knowledge: &Knowledge,
     before: Option<&Case>,

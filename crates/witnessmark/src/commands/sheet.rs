@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 use logbook::{sheet_export, sheet_from_json, sheet_from_toml, sheet_import, sheet_to_json, sheet_to_toml};
 
-use super::enter::after_keeping;
+use super::enter::keep;
 use crate::desk::{Desk, entry, read_text, write_file};
 use crate::show::count;
 use crate::trouble::{Done, Exit, Trouble};
@@ -83,20 +83,14 @@ impl Sheet {
                 let text = read_text(&file)?;
                 let read = if is_json(&file) { sheet_from_json(&text) } else { sheet_from_toml(&text) };
                 let sheet = read.map_err(|e| Trouble::new(Exit::Usage, format!("read {}", file.display()), e))?;
-                let store = desk.open().await?;
-                let id = desk.job_id(&store, &self.job).await?;
-                let job = desk.load(&store, id).await?;
-                Desk::ensure_writable(&job)?;
-                let body = sheet_import(&sheet, &job.state)
+                let taken = desk.take_up(&self.job).await?;
+                let body = sheet_import(&sheet, &taken.job.state)
                     .map_err(|e| Trouble::new(Exit::Refused, "take the sheet over", e))?;
-                let before = desk.case(&job.state, &knowledge).ok();
-                let unsealed = entry(id, by.as_deref(), &body)?;
-                let new = unsealed.id;
-                desk.keep(&store, &[unsealed]).await?;
-                let job = desk.load(&store, id).await?;
-                store.close().await;
+                let before = desk.case(&taken.job.state, &knowledge).ok();
+                let unsealed = entry(taken.id, by.as_deref(), &body)?;
+                let about = unsealed.id;
                 let kept = format!("kept, {} of {}", count(sheet.figures.len(), "figure", "figures"), sheet.sheet);
-                after_keeping(desk, &knowledge, before.as_ref(), &job, new, &kept)
+                keep(desk, &knowledge, taken, before, unsealed, about, &kept).await
             }
         }
     }

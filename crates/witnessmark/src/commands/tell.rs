@@ -5,7 +5,7 @@ use knowledge::Knowledge;
 use logbook::{EntryBody, JobState, Kind, NoteWritten};
 use serde_json::Value;
 
-use super::enter::after_keeping;
+use super::enter;
 use crate::desk::{Desk, entry, json_argument};
 use crate::trouble::{Done, Exit, Trouble};
 
@@ -117,18 +117,13 @@ async fn keep(
     body: &EntryBody,
     allowed: impl Fn(&JobState) -> Result<(), String>,
 ) -> Done {
-    let store = desk.open().await?;
-    let id = desk.job_id(&store, job).await?;
-    let job = desk.load(&store, id).await?;
-    Desk::ensure_writable(&job)?;
-    allowed(&job.state).map_err(|why| Trouble::new(Exit::Refused, format!("tell {}", body.kind().word()), why))?;
-    let before = desk.case(&job.state, knowledge).ok();
-    let unsealed = entry(id, by, body)?;
-    let new = unsealed.id;
-    desk.keep(&store, &[unsealed]).await?;
-    let job = desk.load(&store, id).await?;
-    store.close().await;
-    after_keeping(desk, knowledge, before.as_ref(), &job, new, "kept")
+    let taken = desk.take_up(job).await?;
+    allowed(&taken.job.state)
+        .map_err(|why| Trouble::new(Exit::Refused, format!("tell {}", body.kind().word()), why))?;
+    let before = desk.case(&taken.job.state, knowledge).ok();
+    let unsealed = entry(taken.id, by, body)?;
+    let about = unsealed.id;
+    enter::keep(desk, knowledge, taken, before, unsealed, about, "kept").await
 }
 
 /// Refuses a body that names something the knowledge or the engine does not have: it would be kept and mean nothing.
