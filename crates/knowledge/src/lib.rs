@@ -27,7 +27,7 @@ pub use network::{
     Attribute, AttributeIs, Band, Block, BlockMember, BlockPer, Cause, CauseLink, Check, Condition, ConditionExample,
     ConditionPriorBy, Consumables, ExampleGiven, Given, IfLeft, LeftMode, LimitRef, Modifier, Normalise, Numeric,
     Observe, Observed, OutsideFault, ParentLink, Prerequisite, PriorBy, Reading, ReadingExample, ReadingKind, Repeat,
-    Shuts, Stage, ToldBy, Tool, Worse, with_factor, worst_of,
+    Shuts, Stage, ToldBy, Tool, WaitFor, Worse, with_factor, worst_of,
 };
 pub use source::{Source, SourceKind};
 use workshop::{

@@ -108,6 +108,10 @@ impl Knowledge {
                 attribute_known(cause, "prior_by", &by.attribute, &by.value, &values, out);
                 chances(cause, &format!("prior_by.{}", by.value), &by.prior, cause.states.len(), out);
             }
+            if cause.brings_in.len() != cause.states.len() || !cause.brings_in.iter().all(|p| (0.0..=1.0).contains(p)) {
+                let message = format!("needs {} chances from 0 to 1, one for each state", cause.states.len());
+                out.push(cause.complaint("brings_in", message, "give the chance of a complaint for every state"));
+            }
             for check in &cause.revealed_by {
                 resolves(cause, "revealed_by", check, "check", known.checks.contains(check), out);
             }
@@ -121,6 +125,12 @@ impl Knowledge {
                     "rename one of the two",
                 ));
             }
+        }
+        if let Some(last) = self.causes.last()
+            && self.causes.iter().all(|c| c.brings_in.first().is_none_or(|p| *p <= 0.0))
+        {
+            let message = "no cause in its mildest state brings an engine in, so a complaint would prove one of them";
+            out.push(last.complaint("brings_in", message, "give one cause a small chance in its mildest state"));
         }
         let joint: usize = self.causes.iter().map(|c| c.states.len()).product();
         if let Some(last) = self.causes.last().filter(|_| joint > MOST_JOINT_STATES) {
@@ -424,6 +434,15 @@ impl Knowledge {
             }
             for one in &check.cautions {
                 resolves(check, "cautions", one, "caution", known.cautions.contains(one), out);
+            }
+            for wait in &check.wait_for {
+                resolves(check, "wait_for.check", &wait.check, "check", known.checks.contains(&wait.check), out);
+                let states = known.conditions.get(&wait.condition);
+                resolves(check, "wait_for.condition", &wait.condition, "condition", states.is_some(), out);
+                for state in &wait.states {
+                    let there = states.is_none_or(|all| all.contains(state));
+                    resolves(check, "wait_for.states", state, "state of that condition", there, out);
+                }
             }
             for one in &check.tools {
                 resolves(check, "tools", one, "tool", tools.contains_key(one.as_str()), out);

@@ -86,6 +86,9 @@ pub struct Cause {
     /// Priors for engines of which more is known.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub prior_by: Vec<PriorBy>,
+    /// Chance by state that it brings the engine in with a complaint that may take a head off; several causes add up as
+    /// independent chances.
+    pub brings_in: Vec<f64>,
     /// Checks that tell of this cause.
     pub revealed_by: Vec<String>,
     /// Where the chances come from.
@@ -700,6 +703,9 @@ pub struct Check {
     pub cautions: Vec<String>,
     /// Checks of one group look at the same thing by the same physics.
     pub group: String,
+    /// Checks that come first, because they may make this one pointless.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub wait_for: Vec<WaitFor>,
     /// Working figures and warnings.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
@@ -709,6 +715,20 @@ pub struct Check {
     pub likelihood_source: Source,
     /// What it answers.
     pub readings: Vec<Reading>,
+}
+
+/// A check that comes before another on the same head, while a condition there is more likely than not.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WaitFor {
+    /// The check that comes first.
+    pub check: String,
+    /// The condition on that head.
+    pub condition: String,
+    /// Its states that are meant.
+    pub states: Vec<String>,
+    /// Why, in one sentence.
+    pub why: String,
 }
 
 /// How far the engine is open.

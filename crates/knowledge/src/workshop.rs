@@ -4,6 +4,7 @@
 //! Money is in labour units: 1 is the price of one billed hour in the own shop. Machine-shop work and parts are in the
 //! same unit, so that the tables outlive a year and a country; a quote replaces them.
 
+use crate::AttributeIs;
 use crate::limits::{AppliesTo, source_fault};
 use crate::load::{Complaint, Located};
 use crate::source::Source;
@@ -347,18 +348,30 @@ pub struct RuledOutBy {
     pub why: String,
 }
 
-/// A cause that another engine of the same family has as well.
-///
-/// The chance counts where the cause is in its worst state; for states between, in proportion to their place in the order.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// A cause that another engine of the same family has as well, in the same state.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Inherits {
     /// The cause.
     pub cause: String,
-    /// Chance that the option goes wrong where the cause is in its worst state.
-    pub goes_wrong: f64,
     /// Why, in one sentence.
     pub why: String,
+}
+
+/// Another engine of the same kind that nobody has opened.
+///
+/// Its parts stand as the conditions say of an engine with the inherited causes and no others; what is left in its blocks
+/// comes back as under `left_as`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Donor {
+    /// The option as under which its blocks are left.
+    pub left_as: String,
+    /// Blocks that are renewed before it goes in.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub renews: Vec<String>,
+    /// Causes in which it is like the present engine.
+    pub inherits: Vec<Inherits>,
 }
 
 /// What an option brings of its own, whatever the engine's state.
@@ -369,9 +382,9 @@ pub struct Residual {
     pub goes_wrong: f64,
     /// Labour units when it does.
     pub comeback: Span,
-    /// Causes of the present engine that another engine of the family brings along, with the chance then.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub inherits: Vec<Inherits>,
+    /// The other engine that it puts in, where it does; what comes of that one is on top.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub donor: Option<Donor>,
     /// True when the owner no longer has the car.
     #[serde(default)]
     pub car_lost: bool,
@@ -421,6 +434,15 @@ pub struct RepairOption {
     pub keeps_engine: bool,
     /// Strip-down stages it needs whatever is found; stages reached are credited.
     pub access: Vec<String>,
+    /// The option under which a block stays that this one does not open.
+    ///
+    /// Set where the option mends only what it opens: what to open is then chosen with it, by the stages under
+    /// [`BlockCost::access`]. An option with `fixed_per_head` is then chosen head by head.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub left_alone: Option<String>,
+    /// The option that the other heads may get where this one is done to some heads only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beside: Option<String>,
     /// Labour units whatever is found.
     pub fixed: Span,
     /// How `fixed` grows with the engine.
@@ -720,6 +742,9 @@ pub struct Residue {
     pub dissolves: DissolvedBy,
     /// What it may be; the chances add up to 1.
     pub likely: Vec<Likely>,
+    /// What it proves of the engine, unless a solvent did otherwise than listed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub proves: Vec<AttributeIs>,
     /// Checks that tell them apart.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub next: Vec<String>,
@@ -986,6 +1011,44 @@ pub fn lint_options(options: &[Located<RepairOption>], known: &Known) -> Vec<Com
                 out.push(option.complaint("ruled_out_by", "does not say why", "say why in one sentence"));
             }
         }
+        if let Some(alone) = &option.left_alone {
+            let other = options.iter().find(|o| o.id == *alone);
+            if other.is_none_or(|o| !o.keeps_engine || o.left_alone.is_some()) {
+                out.push(option.complaint(
+                    "left_alone",
+                    format!("names {alone}, which is no option that keeps the engine and opens nothing by choice"),
+                    "name the option that leaves a block as it is",
+                ));
+            }
+            if option.fixed_per_head.is_none() && option.costs.iter().all(|c| c.access.is_empty()) {
+                out.push(option.complaint(
+                    "left_alone",
+                    "has nothing to choose from: no block says what must be opened for it",
+                    "give cost.access, or take left_alone out",
+                ));
+            }
+        }
+        if let Some(beside) = &option.beside {
+            let other = options.iter().find(|o| o.id == *beside);
+            let by_head = |o: &RepairOption| o.fixed_per_head.is_some() && o.left_alone.is_some();
+            if !by_head(option) || other.is_none_or(|o| !by_head(o)) {
+                out.push(option.complaint(
+                    "beside",
+                    format!("{beside} and this option are not both done head by head"),
+                    "give both fixed_per_head and left_alone, or take beside out",
+                ));
+            }
+        }
+        let donor = option.residual.as_ref().and_then(|r| r.donor.as_ref());
+        if let Some(donor) = donor
+            && !options.iter().any(|o| o.id == donor.left_as && o.keeps_engine)
+        {
+            out.push(option.complaint(
+                "residual.donor.left_as",
+                format!("names {}, which is no option that keeps the engine", donor.left_as),
+                "name the option that leaves a block as it is",
+            ));
+        }
         lint_money(option, known, &mut out);
     }
     out
@@ -1067,13 +1130,10 @@ fn lint_money(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Compl
     }
     let lost = option.residual.as_ref().is_some_and(|r| r.car_lost);
     if let Some(residual) = &option.residual {
-        lint_names(option, "residual.inherits", residual.inherits.iter().map(|i| &i.cause), &known.causes, out);
-        if residual.inherits.iter().any(|i| !(residual.goes_wrong..=CHANCE_CAP).contains(&i.goes_wrong)) {
-            out.push(option.complaint(
-                "residual.inherits",
-                "an inherited cause makes it go wrong less often",
-                "give a chance not below goes_wrong",
-            ));
+        if let Some(donor) = &residual.donor {
+            lint_names(option, "residual.donor.inherits", donor.inherits.iter().map(|i| &i.cause), &known.causes, out);
+            let blocks: BTreeSet<String> = known.blocks.keys().cloned().collect();
+            lint_names(option, "residual.donor.renews", &donor.renews, &blocks, out);
         }
         if !(0.0..=CHANCE_CAP).contains(&residual.goes_wrong) || residual.comeback.lo < 0.0 {
             out.push(option.complaint(

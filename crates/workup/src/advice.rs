@@ -16,20 +16,22 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::findings::{Finding, LimitUsed};
-use crate::money::{self, Bill, BlockHere, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
+use crate::money::{self, Bill, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
 use crate::network::{self, Cut, EngineNet, What};
 use crate::opened;
 
 /// Engines drawn from the exact distribution \[ours\].
-pub const DRAWS: usize = 2048;
+pub const DRAWS: usize = 4096;
 /// The first draw; the same case always draws the same engines.
 pub const SEED: u64 = 1;
 /// A saving smaller than this many of its standard errors is not counted \[ours\].
-const SURE: f64 = 2.0;
+const SURE: f64 = 3.0;
 /// From here on a condition rules an option out \[ours\].
 const RULES_OUT: f64 = 0.9;
 /// From here on a spun bearing or a jumped drive forbids running or cranking the engine \[ours\].
 const UNSAFE: f64 = 0.3;
+/// From here on a condition is more likely than not.
+const LIKELY: f64 = 0.5;
 /// A last-chance check may take this long, setting up included \[ours\].
 const LAST_CHANCE_MINUTES: f64 = 40.0;
 /// What must be so before a witness is looked at that any hand would wipe away.
@@ -64,6 +66,9 @@ pub struct CheckWorth {
     /// Other places where it is worth as much.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub also: Vec<String>,
+    /// For a round, one check at several places in one go: the places.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub round: Vec<Position>,
     /// The stage of strip-down it needs.
     pub stage: String,
     /// Minutes of the check itself.
@@ -95,6 +100,9 @@ pub struct Outcome {
     pub p: f64,
     /// The option that would then be best.
     pub then: String,
+    /// What that option opens, where it mends only what it opens.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub opens: Vec<String>,
 }
 
 /// The advice of a work-up.
@@ -168,6 +176,8 @@ pub struct Scene<'a, 'r> {
     pub findings: &'a [Finding],
     /// The terms.
     pub terms: &'a Terms,
+    /// The other engines that options would put in.
+    pub donors: &'a Donors,
 }
 
 /// One reading of a check, ready to be asked.
@@ -200,9 +210,12 @@ fn ask(cuts: &[Cut], words: Vec<String>, draws: &Draws) -> Ask {
     Ask { words, chances, telling: 0.0 }
 }
 
-/// Options priced with the engine opened so far, in every drawn engine.
+/// Choices priced with the engine opened so far, in every drawn engine.
 struct Priced<'k> {
+    /// Every option, and of one that mends only what it opens every way of opening.
     options: Vec<OptionHere<'k>>,
+    /// Names of the blocks.
+    blocks: Vec<String>,
     /// Expected cost, in labour units: engine after engine, option after option.
     table: Vec<Vec<f64>>,
     /// Its mean per option.
@@ -211,14 +224,28 @@ struct Priced<'k> {
 
 impl<'k> Priced<'k> {
     fn of(scene: &Scene<'k, '_>, classes: &[Vec<usize>], terms: &Terms) -> Self {
-        let options =
-            money::options(scene.net, scene.blocks, scene.layout, scene.knowledge, &scene.state.quotes, terms);
+        let options = money::choices(
+            scene.net,
+            scene.blocks,
+            scene.layout,
+            scene.knowledge,
+            &scene.state.quotes,
+            terms,
+            scene.donors,
+        );
         let row = |(d, here): (usize, &Vec<usize>)| {
             options.iter().map(|o| o.bill(scene.draws.draw(d), here).expected()).collect()
         };
         let table: Vec<Vec<f64>> = classes.iter().enumerate().map(row).collect();
         let expected = means(&table);
-        Self { options, table, expected }
+        let blocks = scene.blocks.iter().map(|b| b.name.clone()).collect();
+        Self { options, table, expected, blocks }
+    }
+
+    /// The names of what a choice opens, where it is a choice of what to open.
+    fn opens(&self, choice: usize) -> Vec<String> {
+        let opened = self.options.get(choice).and_then(|o| o.opens.as_ref());
+        opened.into_iter().flatten().filter_map(|i| self.blocks.get(*i).cloned()).collect()
     }
 }
 
@@ -227,17 +254,7 @@ fn classes(scene: &Scene<'_, '_>) -> Vec<Vec<usize>> {
     (0..scene.draws.count)
         .map(|d| {
             let states = scene.draws.draw(d);
-            scene
-                .blocks
-                .iter()
-                .map(|block| {
-                    let member = |(variable, classes): &(usize, Vec<usize>)| {
-                        let state = states.get(*variable).map_or(0, |s| usize::from(*s));
-                        classes.get(state).copied().unwrap_or(0)
-                    };
-                    block.members.iter().map(member).max().unwrap_or(0)
-                })
-                .collect()
+            scene.blocks.iter().map(|block| block.class_in(states)).collect()
         })
         .collect()
 }
@@ -324,6 +341,7 @@ fn worth(asks: &[Ask], priced: &Priced<'_>, contenders: &[usize], now: usize) ->
             words: names.join(" and "),
             p,
             then: priced.options.get(best.0).map_or_else(String::new, |o| o.option.id.clone()),
+            opens: priced.opens(best.0),
         });
     }
     (saving, changes, outcomes)
@@ -339,14 +357,39 @@ fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_s
     if hard_stop && (check.stage == opened::RUNNING || check.prerequisites.iter().any(|p| p == "crank-turns")) {
         return Some("the crank stops hard by hand: do not crank or run it".to_owned());
     }
-    if spun > UNSAFE && check.stage == opened::RUNNING {
-        return Some(format!("a bearing has probably spun ({:.0} in 100): do not run it", spun * 100.0));
-    }
     let cranks = check.stage == opened::RUNNING || check.cautions.iter().any(|c| c == "cranking-interference");
+    if spun > UNSAFE && cranks {
+        return Some(format!("a bearing has probably spun ({:.0} in 100): do not run or crank it", spun * 100.0));
+    }
     if jumped > UNSAFE && cranks && scene.net.attributes.get("interference").is_none_or(|v| v != "no") {
         return Some(format!("the timing drive has probably jumped ({:.0} in 100): do not crank it", jumped * 100.0));
     }
     None
+}
+
+/// Why a check waits for another one on the same head, if it does.
+fn waits<'k>(scene: &Scene<'k, '_>, check: &'k Check, position: &Position) -> Option<&'k str> {
+    let bank = scene.layout.bank_of(position)?;
+    let waits = |wait: &&knowledge::WaitFor| {
+        let first = scene.knowledge.check(&wait.check);
+        let of_this_engine = first.is_some_and(|c| network::applies(&c.applies, &scene.net.attributes));
+        let done = scene
+            .findings
+            .iter()
+            .any(|f| f.check == wait.check && !f.after_repair && scene.layout.bank_of(&f.position) == Some(bank));
+        let likely = scene
+            .net
+            .sites
+            .iter()
+            .filter(|((id, at), _)| *id == wait.condition && scene.layout.bank_of(at) == Some(bank))
+            .any(|(_, variable)| {
+                let states = scene.net.net.variables.get(*variable).map_or(&[][..], |v| &v.states);
+                let meant = states.iter().zip(scene.run.marginal(*variable)).filter(|(s, _)| wait.states.contains(s));
+                meant.map(|(_, p)| p).sum::<f64>() > LIKELY
+            });
+        of_this_engine && !done && likely
+    };
+    check.wait_for.iter().find(waits).map(|wait| wait.why.as_str())
 }
 
 fn worst_site(scene: &Scene<'_, '_>, conditions: &[&str], states: &[&str]) -> f64 {
@@ -486,6 +529,10 @@ fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allow
     let mut kept_back: BTreeMap<String, String> = BTreeMap::new();
     let mut open = Vec::new();
     for (check, position) in candidates(scene) {
+        if let Some(why) = waits(scene, check, &position) {
+            kept_back.insert(check.id.clone(), why.to_owned());
+            continue;
+        }
         match withheld(check, scene, spun, jumped, hard_stop) {
             Some(why) => {
                 kept_back.insert(check.id.clone(), why);
@@ -511,7 +558,7 @@ fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allow
         terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
         further.insert(missing, Priced::of(scene, classes, &terms));
     }
-    let mut list: Vec<CheckWorth> = open
+    let single: Vec<Valued<'_>> = open
         .into_par_iter()
         .filter_map(|(check, position)| {
             let missing = stages(check);
@@ -519,12 +566,26 @@ fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allow
             value_of(scene, check, &position, &missing, then, allowed, best.1)
         })
         .collect();
+    let in_one_go: Vec<CheckWorth> = rounds(scene, &single)
+        .into_par_iter()
+        .filter_map(|(position, members)| {
+            let check = members.first()?.check;
+            let missing = stages(check);
+            let then = further.get(&missing).unwrap_or(now);
+            round_of(scene, check, position, &members, &missing, then, allowed, best.1)
+        })
+        .collect();
+    let mut list: Vec<CheckWorth> = single.into_iter().map(|v| v.worth).chain(in_one_go).collect();
     list.sort_by(|a, b| {
         b.net.total_cmp(&a.net).then_with(|| a.check.cmp(&b.check)).then_with(|| a.position.cmp(&b.position))
     });
     let mut merged: Vec<CheckWorth> = Vec::new();
     for worth in list {
-        match merged.iter_mut().find(|m| m.check == worth.check && (m.net - worth.net).abs() < 1e-9 && m.worth > 0.0) {
+        let same = |m: &&mut CheckWorth| {
+            let alone = m.round.is_empty() && worth.round.is_empty();
+            alone && m.check == worth.check && (m.net - worth.net).abs() < 1e-9 && m.worth > 0.0
+        };
+        match merged.iter_mut().find(same) {
             Some(same) => same.also.push(worth.place),
             None => merged.push(worth),
         }
@@ -556,8 +617,9 @@ fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allow
             .collect()
     };
     let name = |index: usize| now.options.get(index).map_or_else(String::new, |o| o.option.id.clone());
+    let id = |index: usize| now.options.get(index).map(|o| o.option.id.as_str());
     let mut others: Vec<usize> =
-        (0..now.options.len()).filter(|i| *i != best.0 && allowed.get(*i) == Some(&true)).collect();
+        (0..now.options.len()).filter(|i| id(*i) != id(best.0) && allowed.get(*i) == Some(&true)).collect();
     others.sort_by(|a, b| {
         let cost = |i: &usize| now.expected.get(*i).copied().unwrap_or(f64::INFINITY);
         cost(a).total_cmp(&cost(b))
@@ -591,15 +653,23 @@ fn low_dry(scene: &Scene<'_, '_>, position: &Position) -> bool {
     })
 }
 
-fn value_of(
-    scene: &Scene<'_, '_>,
-    check: &Check,
+/// A check at one place with its worth, and what a round needs of it.
+struct Valued<'k> {
+    check: &'k Check,
+    worth: CheckWorth,
+    /// Per drawn engine: the chance that everything it reads comes out at its best.
+    best: Vec<f64>,
+}
+
+fn value_of<'k>(
+    scene: &Scene<'k, '_>,
+    check: &'k Check,
     position: &Position,
     missing: &[&str],
     then: &Priced<'_>,
     allowed: &[bool],
     now: f64,
-) -> Option<CheckWorth> {
+) -> Option<Valued<'k>> {
     // With the engine opened further, the same options cost something else; the saving is counted from there.
     let base = smallest(&then.expected, allowed);
     let contenders: Vec<usize> =
@@ -630,34 +700,60 @@ fn value_of(
         let keep = fit.count().max(1);
         asks.truncate(keep);
     }
-    let (saving, p_changes, outcomes) = worth(&asks, then, &contenders, base.0);
+    let valued = worth(&asks, then, &contenders, base.0);
+    let best =
+        (0..scene.draws.count).map(|d| asks.iter().filter_map(|a| a.chances.get(d)?.first()).product()).collect();
+    let place = Where { position: *position, round: Vec::new(), words: scene.layout.label(position) };
+    Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best })
+}
+
+/// Where a check is done: at one place, or at several in one go.
+struct Where {
+    position: Position,
+    round: Vec<Position>,
+    words: String,
+}
+
+/// A check with its worth and its price. `dearer`: what the best choice costs more with the engine opened further.
+fn priced_check(
+    scene: &Scene<'_, '_>,
+    check: &Check,
+    place: Where,
+    missing: &[&str],
+    dearer: f64,
+    (saving, p_changes, outcomes): (f64, f64, Vec<Outcome>),
+) -> CheckWorth {
     let further = scene.findings.iter().any(|f| f.check == check.id);
-    let minutes = if further && check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
+    let each = if check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
+    let first = if further { each } else { check.minutes_first };
+    let places = count(place.round.len());
+    let minutes = first + each * (places - 1.0);
     let access: f64 = missing.iter().filter_map(|s| scene.knowledge.stage(s)).map(|s| s.access_minutes / 60.0).sum();
     let running = if check.stage == opened::RUNNING {
         scene.knowledge.stage(opened::RUNNING).map_or(0.0, |s| s.access_minutes)
     } else {
         0.0
     };
-    let used = match check.consumables {
-        knowledge::Consumables::None => 0.0,
-        knowledge::Consumables::Low => 0.03,
-        knowledge::Consumables::Medium => 0.15,
-        knowledge::Consumables::High => 0.5,
-    };
+    let used = places
+        * match check.consumables {
+            knowledge::Consumables::None => 0.0,
+            knowledge::Consumables::Low => 0.03,
+            knowledge::Consumables::Medium => 0.15,
+            knowledge::Consumables::High => 0.5,
+        };
     let cost = (minutes + running) / 60.0 + access + used;
     // What the choice costs now, less opening, checking and the choice after the outcome.
-    let opening = base.1 + access - now;
-    let net = saving - opening.max(0.0) - (minutes + running) / 60.0 - used;
+    let net = saving - (dearer + access).max(0.0) - (minutes + running) / 60.0 - used;
     // Done on a closed engine only: on its way, under its own power, or before anything was touched.
     let closed = opened::needs_closed(check, scene.knowledge) || check.prerequisites.iter().any(|p| p == UNTOUCHED);
     let one_way = check.stage == opened::RUNNING || check.stage == STANDING && closed;
-    Some(CheckWorth {
+    CheckWorth {
         check: check.id.clone(),
         name: check.name.clone(),
-        position: *position,
-        place: scene.layout.label(position),
+        position: place.position,
+        place: place.words,
         also: Vec::new(),
+        round: place.round,
         stage: check.stage.clone(),
         minutes: minutes + running,
         access_minutes: access * 60.0,
@@ -668,7 +764,100 @@ fn value_of(
         outcomes,
         last_chance: one_way,
         cautions: check.cautions.clone(),
-    })
+    }
+}
+
+/// In a round the places that do not come out at their best are counted up to here \[ours\].
+const COUNTED: usize = 3;
+
+/// The rounds worth a look: one check at all its open places of a head, and of the engine.
+fn rounds<'v, 'k>(scene: &Scene<'_, '_>, single: &'v [Valued<'k>]) -> Vec<(Position, Vec<&'v Valued<'k>>)> {
+    let mut groups: BTreeMap<(&str, Position), Vec<&Valued<'_>>> = BTreeMap::new();
+    let heads = scene.layout.banks().len();
+    for valued in single {
+        let position = &valued.worth.position;
+        let bank = scene.layout.bank_of(position);
+        let by_valve = matches!(position.scope(), anatomy::Scope::ValveIntake | anatomy::Scope::ValveExhaust);
+        if heads > 1
+            && let Some(bank) = bank
+        {
+            groups.entry((valued.check.id.as_str(), Position::Bank(bank))).or_default().push(valued);
+        }
+        if heads == 1 || !by_valve {
+            groups.entry((valued.check.id.as_str(), Position::Engine)).or_default().push(valued);
+        }
+    }
+    groups.into_iter().filter(|(_, members)| members.len() > 1).map(|((_, at), members)| (at, members)).collect()
+}
+
+/// What the places of a round are called.
+fn places(members: &[&Valued<'_>]) -> &'static str {
+    use anatomy::Scope;
+    let scopes: BTreeSet<Scope> = members.iter().map(|m| m.worth.position.scope()).collect();
+    let only = |wanted: &[Scope]| scopes.iter().all(|s| wanted.contains(s));
+    match () {
+        () if only(&[Scope::ValveIntake, Scope::ValveExhaust]) => "valves",
+        () if only(&[Scope::Cylinder]) => "cylinders",
+        () if only(&[Scope::MainBearing, Scope::RodBearing]) => "bearings",
+        () if only(&[Scope::Bank]) => "heads",
+        () => "places",
+    }
+}
+
+/// A round: one check at several places in one go, judged by how many of them do not come out at their best. Which
+/// ones it is says more, so its worth is at least this.
+#[expect(clippy::too_many_arguments, reason = "one call, the same terms as a single check")]
+fn round_of(
+    scene: &Scene<'_, '_>,
+    check: &Check,
+    position: Position,
+    members: &[&Valued<'_>],
+    missing: &[&str],
+    then: &Priced<'_>,
+    allowed: &[bool],
+    now: f64,
+) -> Option<CheckWorth> {
+    let base = smallest(&then.expected, allowed);
+    let contenders: Vec<usize> =
+        (0..then.options.len()).filter(|i| *i != base.0 && allowed.get(*i) == Some(&true)).collect();
+    let n = members.len();
+    let most = COUNTED.min(n);
+    let chances = (0..scene.draws.count)
+        .map(|d| {
+            // Chance of so many not at their best, the last cell for that many and more.
+            let mut cells = vec![0.0; most + 1];
+            if let Some(none) = cells.first_mut() {
+                *none = 1.0;
+            }
+            for member in members {
+                let good = member.best.get(d).copied().unwrap_or(1.0);
+                let before = cells.clone();
+                for (k, cell) in cells.iter_mut().enumerate() {
+                    let stays = if k == most { 1.0 } else { good };
+                    let comes = k.checked_sub(1).and_then(|j| before.get(j)).copied().unwrap_or(0.0);
+                    *cell = before.get(k).copied().unwrap_or(0.0) * stays + comes * (1.0 - good);
+                }
+            }
+            cells
+        })
+        .collect();
+    let words = (0..=most)
+        .map(|k| match k {
+            0 => format!("all {n} at their best"),
+            k if k == most && most < n => format!("{k} or more of {n} not"),
+            k => format!("{k} of {n} not"),
+        })
+        .collect();
+    let valued = worth(&[Ask { words, chances, telling: 0.0 }], then, &contenders, base.0);
+    let place = Where {
+        position,
+        round: members.iter().map(|m| m.worth.position).collect(),
+        words: format!("{n} {} of {}", places(members), scene.layout.label(&position)),
+    };
+    let round = priced_check(scene, check, place, missing, base.1 - now, valued);
+    // A round that one of its places does as well is none.
+    let single = members.iter().map(|m| m.worth.net).fold(f64::NEG_INFINITY, f64::max);
+    (round.worth > 0.0 && round.net > single).then_some(round)
 }
 
 fn option_lines(
@@ -677,7 +866,7 @@ fn option_lines(
     classes: &[Vec<usize>],
     struck: &[Option<StruckOut>],
 ) -> Vec<OptionLine> {
-    let Priced { options, table, expected } = priced;
+    let Priced { options, table, expected, .. } = priced;
     let currency = scene.state.rates.labour_rate.as_ref().map(|m| m.currency().code().to_owned());
     let n = count(classes.len());
     let allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
@@ -687,9 +876,21 @@ fn option_lines(
             *hits += 1;
         }
     }
+    let cost = |index: usize| expected.get(index).copied().unwrap_or(f64::INFINITY);
+    let id = |index: usize| options.get(index).map(|o| o.option.id.as_str());
+    // Of an option that can be opened in several ways, the best one is shown.
+    let best_way = |index: &usize| {
+        let same = (0..options.len()).filter(|i| id(*i) == id(*index));
+        same.min_by(|a, b| cost(*a).total_cmp(&cost(*b))) == Some(*index)
+    };
+    let share_first = |index: usize| -> f64 {
+        let hits = (0..options.len()).filter(|i| id(*i) == id(index)).filter_map(|i| first.get(i)).sum::<usize>();
+        u32::try_from(hits).map_or(0.0, f64::from) / n
+    };
     let mut lines: Vec<OptionLine> = options
         .iter()
         .enumerate()
+        .filter(|(index, _)| best_way(index))
         .map(|(index, option)| {
             let struck = struck.get(index).cloned().flatten();
             // Price now in each drawn engine, and the chance of running to the horizon without coming back.
@@ -714,7 +915,7 @@ fn option_lines(
                 money,
                 days: option.days,
                 p_trouble_free: (!car_lost).then(|| (clear / n).clamp(0.0, 1.0)),
-                p_first: first.get(index).map_or(0.0, |h| u32::try_from(*h).map_or(0.0, f64::from) / n),
+                p_first: share_first(index),
                 renewed: option.option.renewed.clone(),
                 kept: option.option.kept.clone(),
                 unknown_history: option.option.unknown_history.clone(),
@@ -724,6 +925,8 @@ fn option_lines(
                     .quoted
                     .as_ref()
                     .map_or_else(|| option.option.money_source.to_string(), |s| format!("quote of {s}")),
+                opens: priced.opens(index),
+                others: option.beside.map(|o| o.name.clone()),
             }
         })
         .collect();

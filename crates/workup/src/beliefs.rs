@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{EngineLayout, Position};
 use inference::lanes::{Draws, Extra, LanesError, Run};
-use inference::worst::Reading;
+use inference::worst::{Reading, ReadingLink};
 use knowledge::{Knowledge, ReadingKind, Worse};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -66,7 +66,7 @@ pub struct Group {
 /// The evidence of a job.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
-    /// Readings for inference.
+    /// Readings for inference, the complaint first; it belongs to no group.
     pub readings: Vec<Reading>,
     /// The same readings as witnesses.
     pub groups: Vec<Group>,
@@ -108,7 +108,24 @@ fn outdone(finding: &Finding, findings: &[Finding]) -> bool {
         })
 }
 
-/// Readings as evidence, later ones of one kind at one place discounted where they only agree.
+/// The first reading of every job: the engine was brought in with a complaint.
+///
+/// Causes are rare in the car park and common on the bench; taken together with the complaint, one that is found takes
+/// the others back.
+#[must_use]
+pub fn complaint(net: &EngineNet, knowledge: &Knowledge) -> Reading {
+    let links = knowledge
+        .causes
+        .iter()
+        .filter_map(|cause| {
+            let parent = *net.causes.get(&cause.id)?;
+            Some(ReadingLink { parent, given: cause.brings_in.iter().map(|p| [1.0 - p, *p]).collect() })
+        })
+        .collect();
+    Reading { name: "complaint".to_owned(), own: [1.0, 0.0], links, echo: 0.0 }
+}
+
+/// Readings as evidence, the complaint first, later ones of one kind at one place discounted where they only agree.
 #[must_use]
 pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, findings: &[Finding]) -> Evidence {
     struct Earlier<'a> {
@@ -119,7 +136,7 @@ pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, fin
         looks_at: BTreeSet<usize>,
         best: bool,
     }
-    let mut out = Evidence::default();
+    let mut out = Evidence { readings: vec![complaint(net, knowledge)], groups: Vec::new() };
     let mut earlier: Vec<Earlier<'_>> = Vec::new();
     let mut keys: BTreeMap<(String, String), usize> = BTreeMap::new();
     for finding in findings.iter().filter(|f| !f.after_repair && !outdone(f, findings)) {

@@ -38,7 +38,7 @@ pub enum ExportError {
 /// A job without an engine; names that collide in the interchange form.
 pub fn export(state: &JobState, knowledge: &Knowledge) -> Result<Exported, ExportError> {
     let layout = state.layout.as_ref().ok_or(WorkUpError::NoEngine)?;
-    let net = network::engine_net(layout, &told(state), knowledge);
+    let net = network::engine_net(layout, &told(state, knowledge), knowledge);
     let (findings, _) = findings::of_state(state, layout, &net, knowledge);
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
     let (plain, evidence, places) = unroll(&net.net, &gathered.readings)?;

@@ -353,7 +353,7 @@ fn judge_number(
     finding.u = Some(u);
     finding.gauge = gauge;
     // The limit: the engine's own figure, then the fallbacks in their order.
-    let own = own_figure(check, reading, numeric, &taken.position, context);
+    let own = own_figure(check, reading, numeric, taken, context);
     let fallback = reading.limits.iter().find_map(|r| fallback(r, numeric, &taken.position, context));
     let used = own.clone().or_else(|| fallback.clone());
     let key = (taken.check.clone(), taken.reading.clone(), taken.phase != logbook::Phase::AsFound);
@@ -558,19 +558,23 @@ fn own_figure(
     check: &knowledge::Check,
     reading: &knowledge::Reading,
     numeric: &Numeric,
-    position: &Position,
+    taken: &ReadingTaken,
     context: &Context<'_>,
 ) -> Option<LimitUsed> {
+    let position = &taken.position;
     let ids: Vec<String> = reading
         .limits
         .iter()
         .map(|l| l.limit.clone())
         .chain([format!("{}/{}", check.id, reading.id), check.id.clone()])
         .collect();
+    // A figure for new parts or for assembly does not judge a part that has run; one that arrives to be fitted has to
+    // meet the figure for new, where there is one.
+    let arrives = taken.phase == logbook::Phase::Arrival;
+    let new = |f: &EngineFigure| f.stands_for == Some(logbook::FigureFor::New);
+    let serves = |f: &EngineFigure| f.stands_for.is_none_or(|s| s == logbook::FigureFor::Service) || arrives && new(f);
     // A figure for this very place beats one for its kind of place, which beats one for all.
-    let rank = |f: &EngineFigure| (f.at.as_ref() == Some(position), f.scope == Some(position.scope()));
-    // A figure for new parts or for assembly does not judge a part that has run.
-    let serves = |f: &EngineFigure| f.stands_for.is_none_or(|s| s == logbook::FigureFor::Service);
+    let rank = |f: &EngineFigure| (new(f), f.at.as_ref() == Some(position), f.scope == Some(position.scope()));
     // A nominal size is no limit; only a reading that is held against the given value may use it.
     let held = |f: &EngineFigure| {
         f.bound != Bound::Nominal || matches!(numeric.normalise, Normalise::Spec | Normalise::SpecOrBest)

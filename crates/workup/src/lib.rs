@@ -121,7 +121,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
             Notice::new(n.code.word(), &about.join(" "), n.message.clone(), &n.what_to_do)
         })
         .collect();
-    let net = network::engine_net(layout, &told(state), knowledge);
+    let net = network::engine_net(layout, &told(state, knowledge), knowledge);
     let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
     notices.extend(odd);
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
@@ -134,7 +134,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         run = slower.run(&Extra::default())?;
         accuracy = run.accuracy();
     }
-    let untouched = Engine::build(&net.net, &[])?;
+    let untouched = Engine::build(&net.net, &[beliefs::complaint(&net, knowledge)])?;
     let prior = untouched.run(&Extra::default())?;
     let mut all = beliefs::all(&net, layout, knowledge, &run, &prior);
     let chosen = chosen(&all, knowledge);
@@ -142,6 +142,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     beliefs::reasons(&run, engine.size().1, &gathered, &draws, &chosen, &mut all)?;
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);
+    let donors = money::Donors::drawn(&net, &blocks, knowledge, &terms)?;
     let scene = advice::Scene {
         knowledge,
         layout,
@@ -152,6 +153,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         state,
         findings: &findings,
         terms: &terms,
+        donors: &donors,
     };
     let (block_beliefs, options, advice) = advice::advise(&scene);
     let (mut causes, mut conditions): (Vec<Belief>, Vec<Belief>) = all.into_iter().partition(|b| b.cause);
@@ -179,10 +181,17 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     })
 }
 
-/// What was told of the engine, with the class of its odometer where that was not told in so many words.
+/// What was told of the engine, with the class of its odometer where that was not told in so many words, and with what
+/// a residue proves where nobody has told otherwise.
 #[must_use]
-pub fn told(state: &JobState) -> BTreeMap<String, String> {
+pub fn told(state: &JobState, knowledge: &Knowledge) -> BTreeMap<String, String> {
     let mut told = state.attributes.clone();
+    for proof in state.residues.iter().flat_map(|seen| proved(&seen.body, knowledge)) {
+        let known = told.get(&proof.attribute).is_some_and(|v| v != "unknown");
+        if !known {
+            told.insert(proof.attribute.clone(), proof.value.clone());
+        }
+    }
     if !told.contains_key("odometer")
         && state.vehicle.odometer_believed != Some(anatomy::Known::No)
         && let Some(figure) = &state.vehicle.odometer
@@ -200,6 +209,26 @@ pub fn told(state: &JobState) -> BTreeMap<String, String> {
         told.insert("odometer".to_owned(), class.to_owned());
     }
     told
+}
+
+/// What a residue proves of the engine, unless a solvent that was tried did otherwise than it should.
+fn proved<'k>(seen: &logbook::ResidueSeen, knowledge: &'k Knowledge) -> &'k [knowledge::AttributeIs] {
+    use knowledge::workshop::Dissolves;
+    let Some(residue) = knowledge.residues.iter().find(|r| r.id == seen.residue) else { return &[] };
+    let should = |solvent: &str| match solvent {
+        "water" => residue.dissolves.water,
+        "alcohol" => residue.dissolves.alcohol,
+        "brake_cleaner" => residue.dissolves.brake_cleaner,
+        "acid" => residue.dissolves.acid,
+        _ => Dissolves::Unknown,
+    };
+    let against = |(solvent, did): (&String, &logbook::Dissolves)| {
+        matches!(
+            (should(solvent), did),
+            (Dissolves::Yes, logbook::Dissolves::No) | (Dissolves::No, logbook::Dissolves::Yes)
+        )
+    };
+    if seen.dissolves.iter().flatten().any(against) { &[] } else { &residue.proves }
 }
 
 /// The beliefs that get reasons: every cause that moved, and the likeliest trouble of each kind.

@@ -6,9 +6,11 @@
 //! brings of its own. So "one more leaking valve on a head that needs a valve job anyway" costs nothing, as it should.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use anatomy::{EngineLayout, Position, Scope};
-use knowledge::workshop::{Growth, HORIZON_MILES, RepairOption, Residual, Span};
+use inference::lanes::{LanesError, posterior_draws};
+use knowledge::workshop::{BlockLeft, Growth, HORIZON_MILES, RepairOption, Residual, Span};
 use knowledge::{Block, BlockPer, Knowledge};
 use logbook::{Fact, JobState, QuoteReceived};
 use quantity::Money;
@@ -30,6 +32,18 @@ pub struct BlockHere {
     pub classes: Vec<String>,
     /// Per member variable: the class of each of its states.
     pub members: Vec<(usize, Vec<usize>)>,
+}
+
+impl BlockHere {
+    /// The class in one state of the engine: the worst of its members.
+    #[must_use]
+    pub fn class_in(&self, states: &[u8]) -> usize {
+        let member = |(variable, classes): &(usize, Vec<usize>)| {
+            let state = states.get(*variable).map_or(0, |s| usize::from(*s));
+            classes.get(state).copied().unwrap_or(0)
+        };
+        self.members.iter().map(member).max().unwrap_or(0)
+    }
 }
 
 /// The blocks of an engine.
@@ -87,6 +101,10 @@ pub struct OptionHere<'k> {
     pub besides: f64,
     /// Days until the vehicle is ready: low and high.
     pub days: [f64; 2],
+    /// For an option that is a choice of what to open: the blocks opened, by place; the others stay as they are.
+    pub opens: Option<Vec<usize>>,
+    /// The option that the other heads get, where they do.
+    pub beside: Option<&'k RepairOption>,
     /// Bit by stage of the knowledge: the stages it needs whatever is found.
     stages: u32,
     /// Labour units of reaching each stage of the knowledge; nothing for one that is reached.
@@ -116,10 +134,87 @@ struct BlockBill {
 #[derive(Debug, Clone)]
 struct Own {
     goes_wrong: f64,
-    /// Cause variable, its worst state, and the chance of going wrong there.
-    inherits: Vec<(usize, u8, f64)>,
     comeback: f64,
-    horizon_miles: f64,
+    donor: Option<Arc<Donor>>,
+}
+
+/// What another engine of the same kind may bring, by the state of the causes that it shares with this one.
+#[derive(Debug, Clone, Default)]
+struct Donor {
+    /// Variables of the causes.
+    shares: Vec<usize>,
+    /// Per joint state of them: expected labour units on top, and the chance of running to the horizon.
+    outlook: BTreeMap<Vec<u8>, (f64, f64)>,
+}
+
+/// What the other engines that options would put in may bring, by option.
+#[derive(Debug, Clone, Default)]
+pub struct Donors(BTreeMap<String, Arc<Donor>>);
+
+/// Engines drawn for each joint state of the causes that a donor shares \[ours\].
+const DONORS_DRAWN: usize = 1024;
+
+impl Donors {
+    /// Draws other engines of this kind, and leaves in each what its option leaves.
+    ///
+    /// # Errors
+    /// A network that cannot be drawn from.
+    pub fn drawn(
+        net: &EngineNet,
+        blocks: &[BlockHere],
+        knowledge: &Knowledge,
+        terms: &Terms,
+    ) -> Result<Self, LanesError> {
+        let mut out = BTreeMap::new();
+        for option in &knowledge.options {
+            let Some(donor) = option.residual.as_ref().and_then(|r| r.donor.as_ref()) else { continue };
+            let Some(as_is) = knowledge.options.iter().find(|o| o.id == donor.left_as) else { continue };
+            let left: Vec<Option<&BlockLeft>> = blocks
+                .iter()
+                .map(|b| as_is.left.iter().find(|l| l.block == b.id && !donor.renews.contains(&b.id)))
+                .collect();
+            let shares: Vec<usize> = donor.inherits.iter().filter_map(|i| net.causes.get(&i.cause).copied()).collect();
+            let mut outlook = BTreeMap::new();
+            for joint in joint_states(net, &shares) {
+                let mut other = net.net.clone();
+                for variable in net.causes.values() {
+                    let state = shares.iter().position(|s| s == variable).and_then(|p| joint.get(p)).copied();
+                    if let Some(cause) = other.variables.get_mut(*variable) {
+                        for (k, p) in cause.own.iter_mut().enumerate() {
+                            *p = if k == usize::from(state.unwrap_or(0)) { 1.0 } else { 0.0 };
+                        }
+                    }
+                }
+                let draws = posterior_draws(&other, &[], DONORS_DRAWN, 1)?;
+                let (mut later, mut runs) = (0.0, 0.0);
+                for d in 0..draws.count {
+                    let (mut cost, mut clear) = (0.0, 1.0);
+                    for (block, left) in blocks.iter().zip(&left) {
+                        let Some(left) = left else { continue };
+                        let class = block.classes.get(block.class_in(draws.draw(d)));
+                        let back = class.and_then(|c| left.chance(c, terms.horizon_miles)).unwrap_or(0.0);
+                        cost += back * terms.bearable(left.comeback.mean());
+                        clear *= 1.0 - back;
+                    }
+                    later += cost;
+                    runs += clear;
+                }
+                let n = u32::try_from(draws.count).map_or(1.0, f64::from).max(1.0);
+                outlook.insert(joint, (later / n, runs / n));
+            }
+            out.insert(option.id.clone(), Arc::new(Donor { shares, outlook }));
+        }
+        Ok(Self(out))
+    }
+}
+
+/// Every joint state of some variables.
+fn joint_states(net: &EngineNet, variables: &[usize]) -> Vec<Vec<u8>> {
+    variables.iter().fold(vec![Vec::new()], |all: Vec<Vec<u8>>, variable| {
+        let states = net.net.variables.get(*variable).map_or(1, |v| v.states.len());
+        let states = u8::try_from(states).unwrap_or(u8::MAX);
+        all.iter().flat_map(|s| (0..states).map(move |k| s.iter().copied().chain([k]).collect())).collect()
+    })
 }
 
 /// What one option comes to in one state of the engine.
@@ -169,23 +264,17 @@ impl OptionHere<'_> {
             }
         }
         if let Some(own) = &self.own {
-            let wrong = own.chance(states);
-            later += wrong * own.comeback;
-            runs *= 1.0 - wrong;
+            later += own.goes_wrong * own.comeback;
+            runs *= 1.0 - own.goes_wrong;
+            if let Some(donor) = &own.donor {
+                let joint: Vec<u8> = donor.shares.iter().map(|v| states.get(*v).copied().unwrap_or(0)).collect();
+                if let Some((more, clear)) = donor.outlook.get(&joint) {
+                    later += more;
+                    runs *= clear;
+                }
+            }
         }
         Bill { price, later, runs }
-    }
-}
-
-impl Own {
-    /// The chance of going wrong: the worst that a cause of this engine makes it, in proportion for a cause half way.
-    fn chance(&self, states: &[u8]) -> f64 {
-        let mut chance = self.goes_wrong;
-        for (variable, worst, there) in &self.inherits {
-            let share = f64::from(states.get(*variable).copied().unwrap_or(0)) / f64::from((*worst).max(1));
-            chance = chance.max(self.goes_wrong + share * (there - self.goes_wrong));
-        }
-        within_horizon(chance, self.horizon_miles)
     }
 }
 
@@ -222,6 +311,12 @@ impl Terms {
             day: units(state.rates.standing_per_day.as_ref()).unwrap_or(0.0),
             rate,
         }
+    }
+
+    /// What a comeback costs at most: nobody mends it for more than giving up the car would lose him.
+    #[must_use]
+    fn bearable(&self, comeback: f64) -> f64 {
+        self.value.map_or(comeback, |value| comeback.min((value - self.scrap.unwrap_or(0.0)).max(0.0)))
     }
 }
 
@@ -265,7 +360,188 @@ fn quote_for<'q>(quotes: &'q [Fact<QuoteReceived>], option: &str) -> Option<&'q 
     quotes.iter().rfind(|q| q.body.option.as_deref() == Some(option) && q.body.need.is_none()).map(|q| &q.body)
 }
 
-/// The options as they stand for this engine and this job.
+/// Bit by stage of the knowledge.
+fn stage_bits(stages: &[String], knowledge: &Knowledge) -> u32 {
+    let bit = |stage: &String| {
+        let place = knowledge.stages.iter().position(|s| s.id == *stage).and_then(|i| u32::try_from(i).ok());
+        place.and_then(|i| 1_u32.checked_shl(i)).unwrap_or(0)
+    };
+    stages.iter().map(bit).fold(0, |all, one| all | one)
+}
+
+/// The choices that can be made now: every option, and of one that mends only what it opens, every way of opening.
+///
+/// What an option finds in a block can change what is done there, not what was opened: that has to be decided before.
+/// So "fix what failed" is not one choice but several (this head, that head, both, the bottom end, ...); a block that
+/// is not opened stays as it is, at the chance and the price of [`RepairOption::left_alone`].
+#[must_use]
+pub fn choices<'k>(
+    net: &EngineNet,
+    blocks: &[BlockHere],
+    layout: &EngineLayout,
+    knowledge: &'k Knowledge,
+    quotes: &[Fact<QuoteReceived>],
+    terms: &Terms,
+    donors: &Donors,
+) -> Vec<OptionHere<'k>> {
+    let mut out = Vec::new();
+    for here in options(net, blocks, layout, knowledge, quotes, terms, donors) {
+        let alone = here.option.left_alone.as_ref().filter(|_| here.quoted.is_none());
+        match alone.and_then(|id| knowledge.options.iter().find(|o| o.id == *id)) {
+            Some(alone) => {
+                let ways = openings(here.option, blocks, knowledge);
+                out.extend(ways.iter().map(|opened| opening(&here, alone, opened, blocks, layout, knowledge, terms)));
+                let beside = here.option.beside.as_ref().and_then(|id| knowledge.options.iter().find(|o| o.id == *id));
+                if let Some(beside) = beside {
+                    let heads = blocks.iter().filter(|b| b.position.scope() == Scope::Bank).count();
+                    let some = ways.iter().filter(|opened| !opened.is_empty() && opened.len() < heads);
+                    out.extend(some.map(|opened| {
+                        let partly = opening(&here, &beside.value, opened, blocks, layout, knowledge, terms);
+                        with_the_others(partly, &beside.value, opened, net, blocks, knowledge)
+                    }));
+                }
+            }
+            None => out.push(here),
+        }
+    }
+    out
+}
+
+/// Stages that an option pays for a block to be reached; a head that it renews by itself is reached by its own way.
+fn way_to<'o>(option: &'o RepairOption, block: &BlockHere) -> &'o [String] {
+    if by_head(option) && block.position.scope() == Scope::Bank {
+        return &option.access;
+    }
+    option.costs.iter().find(|c| c.block == block.id).map_or(&[], |c| &c.access)
+}
+
+/// Whether an option is done head by head.
+fn by_head(option: &RepairOption) -> bool {
+    option.fixed_per_head.is_some() && option.left_alone.is_some()
+}
+
+/// Most heads of which every combination is tried; above, one head or all of them.
+const MOST_COMBINED: usize = 4;
+
+/// Every sensible set of blocks to open. Heads are chosen one by one; what lies under all of them needs all of them
+/// off; what the opened stages show anyway is included.
+fn openings(option: &RepairOption, blocks: &[BlockHere], knowledge: &Knowledge) -> Vec<Vec<usize>> {
+    let here = |i: &usize| blocks.get(*i);
+    let way = |i: &usize| here(i).map_or(&[][..], |b| way_to(option, b));
+    let by_bank = |i: &usize| here(i).is_some_and(|b| b.position.scope() == Scope::Bank);
+    let (heads, engine): (Vec<usize>, Vec<usize>) =
+        (0..blocks.len()).filter(|i| !way(i).is_empty()).partition(|i| by_bank(i));
+    let of_heads: BTreeSet<&String> = heads.iter().flat_map(|i| way(i)).collect();
+    // The stage that takes the heads off: what needs it needs every head off.
+    let heads_off = |stage: &String| {
+        of_heads.contains(stage) && knowledge.stage(stage).is_some_and(|s| s.shuts == Some(knowledge::Shuts::Cranking))
+    };
+    let units: Vec<usize> = engine.iter().copied().filter(|i| way(i).iter().any(|s| !of_heads.contains(s))).collect();
+    let head_sets: Vec<Vec<usize>> = if heads.len() <= MOST_COMBINED {
+        subsets(&heads)
+    } else {
+        [Vec::new(), heads.clone()].into_iter().chain(heads.iter().map(|h| vec![*h])).collect()
+    };
+    let mut out: BTreeSet<Vec<usize>> = BTreeSet::new();
+    // An option for heads alone is done to one of them at least.
+    for set in head_sets.iter().filter(|set| !units.is_empty() || !set.is_empty()) {
+        for more in subsets(&units) {
+            let under = more.iter().any(|i| way(i).iter().any(heads_off));
+            if under && set.len() < heads.len() {
+                continue;
+            }
+            let stages: BTreeSet<&String> = set.iter().chain(&more).flat_map(|i| way(i)).collect();
+            let shown = engine.iter().filter(|i| !more.contains(i) && way(i).iter().all(|s| stages.contains(s)));
+            let mut opened: Vec<usize> = set.iter().chain(&more).chain(shown).copied().collect();
+            opened.sort_unstable();
+            out.insert(opened);
+        }
+    }
+    out.into_iter().collect()
+}
+
+fn subsets(of: &[usize]) -> Vec<Vec<usize>> {
+    of.iter().fold(vec![Vec::new()], |mut all, one| {
+        let with: Vec<Vec<usize>> = all.iter().map(|s| s.iter().chain([one]).copied().collect()).collect();
+        all.extend(with);
+        all
+    })
+}
+
+/// An option with exactly these blocks opened and the rest left as under `alone`.
+fn opening<'k>(
+    here: &OptionHere<'k>,
+    alone: &RepairOption,
+    opened: &[usize],
+    blocks: &[BlockHere],
+    layout: &EngineLayout,
+    knowledge: &Knowledge,
+    terms: &Terms,
+) -> OptionHere<'k> {
+    let bits = |stages: &[String]| stage_bits(stages, knowledge);
+    let stages: Vec<String> =
+        opened.iter().filter_map(|i| blocks.get(*i)).flat_map(|b| way_to(here.option, b)).cloned().collect();
+    let mut then = terms.clone();
+    then.reached.extend(stages.iter().cloned());
+    // A block that needs no opening is mended whatever is opened.
+    let touched = |i: usize, b: &BlockHere| opened.contains(&i) || way_to(here.option, b).is_empty();
+    let bills = blocks.iter().enumerate().map(|(i, block)| {
+        let (option, terms) = if touched(i, block) { (here.option, &then) } else { (alone, terms) };
+        BlockBill { stages: 0, ..block_bill(option, block, layout, false, terms, &bits) }
+    });
+    let left: BTreeSet<usize> = blocks
+        .iter()
+        .enumerate()
+        .filter(|(i, b)| !touched(*i, b))
+        .flat_map(|(_, b)| b.members.iter().map(|m| m.0))
+        .collect();
+    let heads_left = blocks
+        .iter()
+        .enumerate()
+        .filter(|(i, b)| by_head(here.option) && b.position.scope() == Scope::Bank && !opened.contains(i))
+        .count();
+    let spared = u32::try_from(heads_left).map_or(0.0, f64::from);
+    let per_head = here.option.fixed_per_head.unwrap_or(Span::ZERO);
+    OptionHere {
+        fixed: Span { lo: here.fixed.lo - per_head.lo * spared, hi: here.fixed.hi - per_head.hi * spared },
+        stages: here.stages | bits(&stages),
+        blocks: bills.collect(),
+        parts: here.parts.iter().filter(|(variable, ..)| !left.contains(variable)).copied().collect(),
+        opens: Some(opened.to_vec()),
+        ..here.clone()
+    }
+}
+
+/// A choice in which the heads that it does not open get another option.
+fn with_the_others<'k>(
+    partly: OptionHere<'k>,
+    beside: &'k RepairOption,
+    opened: &[usize],
+    net: &EngineNet,
+    blocks: &[BlockHere],
+    knowledge: &Knowledge,
+) -> OptionHere<'k> {
+    let others: Vec<&BlockHere> = blocks
+        .iter()
+        .enumerate()
+        .filter(|(i, b)| b.position.scope() == Scope::Bank && !opened.contains(i))
+        .map(|(_, b)| b)
+        .collect();
+    let there: BTreeSet<usize> = others.iter().flat_map(|b| b.members.iter().map(|m| m.0)).collect();
+    let n = u32::try_from(others.len()).map_or(0.0, f64::from);
+    let per_head = beside.fixed_per_head.unwrap_or(Span::ZERO);
+    let mut all = partly.parts;
+    all.extend(parts(beside, net).into_iter().filter(|(variable, ..)| there.contains(variable)));
+    OptionHere {
+        fixed: Span { lo: partly.fixed.lo + per_head.lo * n, hi: partly.fixed.hi + per_head.hi * n },
+        stages: partly.stages | stage_bits(&beside.access, knowledge),
+        parts: all,
+        beside: Some(beside),
+        ..partly
+    }
+}
+
+/// The options as their tables state them, with everything that is not sound found and opened.
 #[must_use]
 pub fn options<'k>(
     net: &EngineNet,
@@ -274,14 +550,11 @@ pub fn options<'k>(
     knowledge: &'k Knowledge,
     quotes: &[Fact<QuoteReceived>],
     terms: &Terms,
+    donors: &Donors,
 ) -> Vec<OptionHere<'k>> {
     let engine_counts = counts(layout, None);
     let heads = engine_counts.get("heads").copied().unwrap_or(1.0);
-    let bit = |stage: &String| {
-        let place = knowledge.stages.iter().position(|s| s.id == *stage).and_then(|i| u32::try_from(i).ok());
-        place.and_then(|i| 1_u32.checked_shl(i)).unwrap_or(0)
-    };
-    let bits = |stages: &[String]| stages.iter().map(bit).fold(0, |all, one| all | one);
+    let bits = |stages: &[String]| stage_bits(stages, knowledge);
     let stage_cost: Vec<f64> = knowledge
         .stages
         .iter()
@@ -317,6 +590,8 @@ pub fn options<'k>(
                 fixed,
                 besides,
                 days,
+                opens: None,
+                beside: None,
                 stages: bits(&option.access),
                 stage_cost: stage_cost.clone(),
                 blocks: blocks
@@ -324,7 +599,7 @@ pub fn options<'k>(
                     .map(|block| block_bill(option, block, layout, quoted.is_some(), terms, &bits))
                     .collect(),
                 parts: parts(option, net),
-                own: residual.map(|r| own(r, net, terms)),
+                own: residual.map(|r| own(r, donors.0.get(&option.id), terms)),
                 quoted,
             }
         })
@@ -361,7 +636,7 @@ fn block_bill(
         price: block.classes.iter().map(price).collect(),
         stages: cost.map_or(0, |c| bits(&c.access)),
         back: block.classes.iter().map(back).collect(),
-        comeback: left.map_or(0.0, |l| l.comeback.mean()),
+        comeback: left.map_or(0.0, |l| terms.bearable(l.comeback.mean())),
     }
 }
 
@@ -377,17 +652,11 @@ fn parts(option: &RepairOption, net: &EngineNet) -> Vec<(usize, u8, Span)> {
     out
 }
 
-fn own(residual: &Residual, net: &EngineNet, terms: &Terms) -> Own {
-    let inherits = residual.inherits.iter().filter_map(|i| {
-        let variable = *net.causes.get(&i.cause)?;
-        let worst = net.net.variables.get(variable)?.states.len().checked_sub(1)?;
-        Some((variable, u8::try_from(worst).ok()?, i.goes_wrong))
-    });
+fn own(residual: &Residual, donor: Option<&Arc<Donor>>, terms: &Terms) -> Own {
     Own {
-        goes_wrong: residual.goes_wrong,
-        inherits: inherits.collect(),
-        comeback: residual.comeback.mean(),
-        horizon_miles: terms.horizon_miles,
+        goes_wrong: within_horizon(residual.goes_wrong, terms.horizon_miles),
+        comeback: terms.bearable(residual.comeback.mean()),
+        donor: donor.cloned(),
     }
 }
 
@@ -425,6 +694,12 @@ pub struct OptionLine {
     pub struck_out: Option<StruckOut>,
     /// Where the price comes from.
     pub price_from: String,
+    /// For an option that mends only what it opens: what it opens, at its best.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub opens: Vec<String>,
+    /// The name of the option that the other heads get, where they do.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub others: Option<String>,
 }
 
 /// The money of an option.

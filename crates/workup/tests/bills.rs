@@ -8,7 +8,7 @@ use anatomy::{Arrangement, EngineLayout, Fuel, ValveGear};
 use knowledge::Knowledge;
 use knowledge::workshop::RepairOption;
 use logbook::JobState;
-use workup::money::{BlockHere, OptionHere, Terms, blocks, options};
+use workup::money::{BlockHere, Donors, OptionHere, Terms, blocks, options};
 use workup::network::{EngineNet, engine_net};
 
 struct Bench {
@@ -32,7 +32,7 @@ impl Bench {
         let mut state = JobState::default();
         state.stages_reached.extend(stages.iter().map(|s| (*s).to_owned()));
         let terms = Terms::of(&state, &self.knowledge);
-        options(&self.net, &self.blocks, &self.layout, &self.knowledge, &[], &terms)
+        options(&self.net, &self.blocks, &self.layout, &self.knowledge, &[], &terms, &Donors::default())
     }
 
     fn sound(&self) -> Vec<u8> {
@@ -141,7 +141,7 @@ fn what_is_left_follows_the_stated_course_over_the_customers_road() {
     state.vehicle.horizon_months = Some(6);
     state.vehicle.miles_per_year = Some(12_000);
     let terms = Terms::of(&state, &bench.knowledge);
-    let options = options(&bench.net, &bench.blocks, &bench.layout, &bench.knowledge, &[], &terms);
+    let options = options(&bench.net, &bench.blocks, &bench.layout, &bench.knowledge, &[], &terms, &Donors::default());
     let defer = find(&options, "defer-monitor");
     let runs = |but: &[(&str, usize, &str)]| defer.bill(&bench.sound(), &bench.classes(but)).runs;
     let left = defer.option.left.iter().find(|l| l.block == "head").expect("what it leaves in the head");
