@@ -284,22 +284,23 @@ fn smallest(costs: &[f64], allowed: &[bool]) -> (usize, f64) {
     best
 }
 
+/// Chance of every joint outcome of some readings in one drawn engine, the last reading running fastest.
+fn cells(asks: &[Ask], draw: usize) -> Vec<f64> {
+    asks.iter()
+        .filter_map(|ask| ask.chances.get(draw))
+        .fold(vec![1.0], |weights, chances| weights.iter().flat_map(|w| chances.iter().map(move |c| w * c)).collect())
+}
+
 /// The worth of knowing a check's outcome: saving, chance of a change, and what would follow each outcome.
 fn worth(asks: &[Ask], priced: &Priced<'_>, contenders: &[usize], now: usize) -> (f64, f64, Vec<Outcome>) {
     let shape: Vec<usize> = asks.iter().map(|a| a.words.len()).collect();
     let total: usize = shape.iter().product();
     // Per cell: chance, and per contender the saving over the present choice with its square.
-    let mut cells = vec![(0.0, vec![(0.0, 0.0); contenders.len()]); total];
-    let mut weights: Vec<f64> = Vec::with_capacity(total);
+    let mut sums = vec![(0.0, vec![(0.0, 0.0); contenders.len()]); total];
     for (d, row) in priced.table.iter().enumerate() {
-        weights.clear();
-        weights.push(1.0);
-        for ask in asks {
-            let Some(chances) = ask.chances.get(d) else { continue };
-            weights = weights.iter().flat_map(|w| chances.iter().map(move |c| w * c)).collect();
-        }
+        let weights = cells(asks, d);
         let stay = row.get(now).copied().unwrap_or(0.0);
-        for (cell, w) in cells.iter_mut().zip(&weights) {
+        for (cell, w) in sums.iter_mut().zip(&weights) {
             if *w <= 0.0 {
                 continue;
             }
@@ -314,10 +315,10 @@ fn worth(asks: &[Ask], priced: &Priced<'_>, contenders: &[usize], now: usize) ->
     let n = count(priced.table.len());
     let (mut saving, mut changes) = (0.0, 0.0);
     let mut outcomes = Vec::with_capacity(total);
-    for (code, (p, sums)) in cells.iter().enumerate() {
+    for (code, (p, here)) in sums.iter().enumerate() {
         let p = p / n;
         let mut best = (now, 0.0);
-        for ((sum, squares), option) in sums.iter().zip(contenders) {
+        for ((sum, squares), option) in here.iter().zip(contenders) {
             let mean = sum / n;
             let error = ((squares / n - mean * mean).max(0.0) / n).sqrt();
             if mean > best.1 && mean > SURE * error {
@@ -659,6 +660,8 @@ struct Valued<'k> {
     worth: CheckWorth,
     /// Per drawn engine: the chance that everything it reads comes out at its best.
     best: Vec<f64>,
+    /// Where some outcomes turn the choice: per drawn engine the chance of the others, and the likeliest that does.
+    alarm: Option<(Vec<f64>, String)>,
 }
 
 fn value_of<'k>(
@@ -701,10 +704,19 @@ fn value_of<'k>(
         asks.truncate(keep);
     }
     let valued = worth(&asks, then, &contenders, base.0);
-    let best =
-        (0..scene.draws.count).map(|d| asks.iter().filter_map(|a| a.chances.get(d)?.first()).product()).collect();
+    let draws = 0..scene.draws.count;
+    let best = draws.clone().map(|d| asks.iter().filter_map(|a| a.chances.get(d)?.first()).product()).collect();
+    let stays = then.options.get(base.0).map_or("", |o| o.option.id.as_str());
+    let opens = then.opens(base.0);
+    let alarms: Vec<bool> = valued.2.iter().map(|o| o.then != stays || o.opens != opens).collect();
+    // Where every outcome turns the choice, none of them is an alarm.
+    let alarm = (alarms.contains(&true) && alarms.contains(&false)).then(|| {
+        let quiet = |d| cells(&asks, d).iter().zip(&alarms).filter(|(_, alarm)| !**alarm).map(|(p, _)| p).sum();
+        let likeliest = valued.2.iter().zip(&alarms).filter(|(_, a)| **a).max_by(|a, b| a.0.p.total_cmp(&b.0.p));
+        (draws.map(quiet).collect(), likeliest.map_or_else(String::new, |(o, _)| o.words.clone()))
+    });
     let place = Where { position: *position, round: Vec::new(), words: scene.layout.label(position) };
-    Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best })
+    Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best, alarm })
 }
 
 /// Where a check is done: at one place, or at several in one go.
@@ -804,8 +816,8 @@ fn places(members: &[&Valued<'_>]) -> &'static str {
     }
 }
 
-/// A round: one check at several places in one go, judged by how many of them do not come out at their best. Which
-/// ones it is says more, so its worth is at least this.
+/// A round: one check at several places in one go, judged by how many of them come out as would turn the choice or,
+/// where no single outcome would, not at their best. Which ones it is says more, so its worth is at least this.
 #[expect(clippy::too_many_arguments, reason = "one call, the same terms as a single check")]
 fn round_of(
     scene: &Scene<'_, '_>,
@@ -822,33 +834,41 @@ fn round_of(
         (0..then.options.len()).filter(|i| *i != base.0 && allowed.get(*i) == Some(&true)).collect();
     let n = members.len();
     let most = COUNTED.min(n);
-    let chances = (0..scene.draws.count)
-        .map(|d| {
-            // Chance of so many not at their best, the last cell for that many and more.
-            let mut cells = vec![0.0; most + 1];
-            if let Some(none) = cells.first_mut() {
-                *none = 1.0;
-            }
-            for member in members {
-                let good = member.best.get(d).copied().unwrap_or(1.0);
-                let before = cells.clone();
-                for (k, cell) in cells.iter_mut().enumerate() {
-                    let stays = if k == most { 1.0 } else { good };
-                    let comes = k.checked_sub(1).and_then(|j| before.get(j)).copied().unwrap_or(0.0);
-                    *cell = before.get(k).copied().unwrap_or(0.0) * stays + comes * (1.0 - good);
+    // Two ways to count, and the one that says more: what is not at its best, and what would turn the choice.
+    let by_alarm = members.iter().find_map(|m| m.alarm.as_ref()).map(|(_, words)| format!("{words} or worse"));
+    let counted = [Some("not at its best".to_owned()), by_alarm].into_iter().enumerate().filter_map(|(way, what)| {
+        let what = what?;
+        let chances = (0..scene.draws.count)
+            .map(|d| {
+                // Chance of so many, the last cell for that many and more.
+                let mut cells = vec![0.0; most + 1];
+                if let Some(none) = cells.first_mut() {
+                    *none = 1.0;
                 }
-            }
-            cells
-        })
-        .collect();
-    let words = (0..=most)
-        .map(|k| match k {
-            0 => format!("all {n} at their best"),
-            k if k == most && most < n => format!("{k} or more of {n} not"),
-            k => format!("{k} of {n} not"),
-        })
-        .collect();
-    let valued = worth(&[Ask { words, chances, telling: 0.0 }], then, &contenders, base.0);
+                for member in members {
+                    let quiet =
+                        if way == 0 { Some(&member.best) } else { member.alarm.as_ref().map(|(quiet, _)| quiet) };
+                    let good = quiet.and_then(|q| q.get(d)).copied().unwrap_or(1.0);
+                    let before = cells.clone();
+                    for (k, cell) in cells.iter_mut().enumerate() {
+                        let stays = if k == most { 1.0 } else { good };
+                        let comes = k.checked_sub(1).and_then(|j| before.get(j)).copied().unwrap_or(0.0);
+                        *cell = before.get(k).copied().unwrap_or(0.0) * stays + comes * (1.0 - good);
+                    }
+                }
+                cells
+            })
+            .collect();
+        let words = (0..=most)
+            .map(|k| match k {
+                0 => format!("none of {n}: {what}"),
+                k if k == most && most < n => format!("{k} or more of {n}: {what}"),
+                k => format!("{k} of {n}: {what}"),
+            })
+            .collect();
+        Some(worth(&[Ask { words, chances, telling: 0.0 }], then, &contenders, base.0))
+    });
+    let valued = counted.max_by(|a, b| a.0.total_cmp(&b.0))?;
     let place = Where {
         position,
         round: members.iter().map(|m| m.worth.position).collect(),
