@@ -242,6 +242,13 @@ impl<'k> Priced<'k> {
         Self { options, table, expected, blocks }
     }
 
+    /// Whether a choice takes every head off whatever is found.
+    fn takes_heads_off(&self, scene: &Scene<'_, '_>, choice: usize) -> bool {
+        let shuts = |stage: &String| scene.knowledge.stage(stage).and_then(|s| s.shuts);
+        let access = self.options.get(choice).map_or(&[][..], |o| &o.option.access);
+        access.iter().any(|stage| shuts(stage) == Some(knowledge::Shuts::Cranking))
+    }
+
     /// The names of what a choice opens, where it is a choice of what to open.
     fn opens(&self, choice: usize) -> Vec<String> {
         let opened = self.options.get(choice).and_then(|o| o.opens.as_ref());
@@ -703,7 +710,7 @@ fn value_of<'k>(
         let keep = fit.count().max(1);
         asks.truncate(keep);
     }
-    let valued = worth(&asks, then, &contenders, base.0);
+    let valued = can_wait(scene, check, &[*position], then, worth(&asks, then, &contenders, base.0));
     let draws = 0..scene.draws.count;
     let best = draws.clone().map(|d| asks.iter().filter_map(|a| a.chances.get(d)?.first()).product()).collect();
     let stays = then.options.get(base.0).map_or("", |o| o.option.id.as_str());
@@ -717,6 +724,39 @@ fn value_of<'k>(
     });
     let place = Where { position: *position, round: Vec::new(), words: scene.layout.label(position) };
     Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best, alarm })
+}
+
+/// Outcomes rarer than this say nothing of what a check is for \[ours\].
+const RARE: f64 = 0.005;
+
+/// Takes the worth from a look at a head through a closed engine when the head comes off whatever is seen.
+///
+/// What differs then is decided with the head on the bench, where the same thing is seen better.
+fn can_wait(
+    scene: &Scene<'_, '_>,
+    check: &Check,
+    at: &[Position],
+    then: &Priced<'_>,
+    (saving, p_changes, outcomes): (f64, f64, Vec<Outcome>),
+) -> (f64, f64, Vec<Outcome>) {
+    let closed = check.stage == STANDING || check.stage == opened::RUNNING;
+    let banks: Option<BTreeSet<_>> = at.iter().map(|p| scene.layout.bank_of(p)).collect();
+    let (true, Some(banks)) = (closed, banks) else { return (saving, p_changes, outcomes) };
+    let head = |bank| scene.blocks.iter().position(|b| b.position == Position::Bank(bank));
+    let heads: Vec<usize> = banks.into_iter().filter_map(head).collect();
+    let comes_off = |outcome: &Outcome| {
+        outcome.p < RARE
+            || then.options.iter().enumerate().any(|(choice, option)| {
+                let this = option.option.id == outcome.then && then.opens(choice) == outcome.opens;
+                let all = option.beside.is_some() || option.opens.is_none() && then.takes_heads_off(scene, choice);
+                this && (all || heads.iter().all(|h| option.opens.as_ref().is_some_and(|o| o.contains(h))))
+            })
+    };
+    if !heads.is_empty() && outcomes.iter().all(comes_off) {
+        (0.0, 0.0, outcomes)
+    } else {
+        (saving, p_changes, outcomes)
+    }
 }
 
 /// Where a check is done: at one place, or at several in one go.
@@ -868,7 +908,8 @@ fn round_of(
             .collect();
         Some(worth(&[Ask { words, chances, telling: 0.0 }], then, &contenders, base.0))
     });
-    let valued = counted.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let at: Vec<Position> = members.iter().map(|m| m.worth.position).collect();
+    let valued = can_wait(scene, check, &at, then, counted.max_by(|a, b| a.0.total_cmp(&b.0))?);
     let place = Where {
         position,
         round: members.iter().map(|m| m.worth.position).collect(),
