@@ -1,8 +1,9 @@
 //! One head on the bench, eight intake valves, air in the ports and soap on the valves: what that says about the causes.
 //!
 //! Source:   the order a machinist gives the reasons in [common practice]; the bounds are loose on purpose
-//! Value by: summing over every setting of the causes and of the head's heat, and for each over all states of the six
-//!           conditions of one valve; nothing of the inference room is used
+//! Value by: summing over every setting of the causes, of the head's heat and of pistons meeting its valves, each weighed
+//!           by the chance that it brings the engine in, and for each over all states of the six conditions of one
+//!           valve; nothing of the inference room is used
 
 #![expect(clippy::indexing_slicing, clippy::unwrap_used, clippy::panic, reason = "an own small sum in a test")]
 
@@ -87,8 +88,9 @@ fn condition_up_to(
     all
 }
 
-/// Chances of the outcomes of the soap check on one intake valve, under one setting of the causes and one heat.
-fn outcomes(knowledge: &Knowledge, reading: &Reading, causes: &BTreeMap<&str, usize>, heat: usize) -> Vec<f64> {
+/// Chances of the outcomes of the soap check on one intake valve, under one setting of the causes, of the head's heat and
+/// of what struck its valves.
+fn outcomes(knowledge: &Knowledge, reading: &Reading, causes: &BTreeMap<&str, usize>, head: [usize; 2]) -> Vec<f64> {
     let knowledge::ReadingKind::Graded { background, .. } = &reading.kind else { panic!("not graded") };
     // One entry: the states of the parts so far, with their weight.
     let mut settings: Vec<(Vec<usize>, f64)> = vec![(Vec::new(), 1.0)];
@@ -97,7 +99,7 @@ fn outcomes(knowledge: &Knowledge, reading: &Reading, causes: &BTreeMap<&str, us
             .iter()
             .flat_map(|(states, weight)| {
                 let mut parents: Vec<(&str, usize)> = PARTS.into_iter().zip(states.iter().copied()).collect();
-                parents.push(("head-heat", heat));
+                parents.extend([("head-heat", head[0]), ("valve-contact", head[1])]);
                 let chances = steps(&condition_up_to(knowledge, part, SCOPE, causes, &parents));
                 chances
                     .into_iter()
@@ -139,14 +141,15 @@ fn after(dry: i32, stream: i32, odometer: Option<&'static str>, on_marks: bool) 
         "high-mileage",
         "weak-seat-family",
         "overheated",
+        "ran-low-oil",
+        "hydrolock",
         "detonation",
         "timing-event",
         "dust-ingestion",
         "poor-repair",
     ];
     let asked = |name: &str| odometer.filter(|_| name == "odometer").or_else(|| told(name));
-    let mut settings: Vec<(BTreeMap<&str, usize>, f64)> =
-        vec![(BTreeMap::from([("ran-low-oil", 0), ("hydrolock", 0)]), 1.0)];
+    let mut settings: Vec<(BTreeMap<&str, usize>, f64)> = vec![(BTreeMap::new(), 1.0)];
     for id in reach {
         let prior = knowledge.cause(id).unwrap().prior_for(asked).to_vec();
         settings = settings
@@ -163,18 +166,26 @@ fn after(dry: i32, stream: i32, odometer: Option<&'static str>, on_marks: bool) 
     let mut out: BTreeMap<String, Vec<f64>> =
         reach.into_iter().map(|id| (id.to_owned(), vec![0.0; knowledge.cause(id).unwrap().states.len()])).collect();
     let mut total = 0.0;
-    let mut known: BTreeMap<(Vec<usize>, usize), Vec<f64>> = BTreeMap::new();
+    let mut known: BTreeMap<(Vec<usize>, [usize; 2]), Vec<f64>> = BTreeMap::new();
     for (setting, weight) in settings {
+        let stays_away: f64 =
+            setting.iter().map(|(id, state)| 1.0 - knowledge.cause(id).unwrap().brings_in[*state]).product();
+        let weight = weight * (1.0 - stays_away);
         let heats = steps(&condition_up_to(&knowledge, "head-heat", Scope::Bank, &setting, &[]));
         let drive =
             if on_marks { condition_up_to(&knowledge, "timing-drive", Scope::Engine, &setting, &[])[0] } else { 1.0 };
-        // Overheating reaches a valve only through the heat of the head, so its state is left out of the key.
-        let key: Vec<usize> = setting.iter().filter(|(id, _)| **id != "overheated").map(|(_, state)| *state).collect();
+        // These reach an intake valve only through the head's heat or what struck it, or not at all.
+        let apart = ["overheated", "timing-event", "ran-low-oil", "hydrolock"];
+        let key: Vec<usize> = setting.iter().filter(|(id, _)| !apart.contains(id)).map(|(_, state)| *state).collect();
+        let struck = steps(&condition_up_to(&knowledge, "valve-contact", Scope::Bank, &setting, &[]));
         let mut likelihood = 0.0;
         for (heat, p) in heats.into_iter().enumerate() {
-            let found =
-                known.entry((key.clone(), heat)).or_insert_with(|| outcomes(&knowledge, reading, &setting, heat));
-            likelihood += p * found[0].powi(dry) * found[2].powi(stream);
+            for (hit, q) in struck.iter().enumerate() {
+                let head = [heat, hit];
+                let found =
+                    known.entry((key.clone(), head)).or_insert_with(|| outcomes(&knowledge, reading, &setting, head));
+                likelihood += p * q * found[0].powi(dry) * found[2].powi(stream);
+            }
         }
         let weight = weight * likelihood * drive;
         total += weight;

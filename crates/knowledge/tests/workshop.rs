@@ -123,7 +123,7 @@ fn every_condition_with_a_class_of_its_own_is_cured_by_some_operation() {
     let cured: BTreeSet<&str> =
         k.operations.iter().flat_map(|o| o.cures.iter().map(|c| c.condition.as_str())).collect();
     // Helpers carry influence only, and a joint that clamps unevenly is set right by what made it uneven.
-    let not_mended = ["head-heat", "oil-starvation", "joint-support", "rod-let-go"];
+    let not_mended = ["head-heat", "valve-contact", "oil-starvation", "joint-support", "rod-let-go"];
     for condition in k.conditions.iter().filter(|c| !not_mended.contains(&c.id.as_str())) {
         assert!(cured.contains(condition.id.as_str()), "{}", condition.id);
     }
@@ -523,12 +523,14 @@ fn one_cracked_head_of_two_is_no_reason_to_change_the_engine() {
 }
 
 #[test]
-fn a_used_engine_of_the_same_weak_family_is_dearer_by_what_it_inherits() {
+fn a_used_engine_is_drawn_from_the_same_family_with_the_same_wear() {
     let k = builtin();
-    let used = option(&k, "used-engine").residual.as_ref().unwrap();
-    let weak = used.inherits.iter().find(|i| i.cause == "weak-seat-family").unwrap();
-    assert!((weak.goes_wrong - used.goes_wrong) * used.comeback.mean() > 15.0);
-    assert!(option(&k, "exchange-reman-engine").residual.as_ref().unwrap().inherits.is_empty());
+    let donor = option(&k, "used-engine").residual.as_ref().unwrap().donor.as_ref().unwrap();
+    let shared: BTreeSet<&str> = donor.inherits.iter().map(|i| i.cause.as_str()).collect();
+    assert_eq!(shared, BTreeSet::from(["weak-seat-family", "high-mileage"]));
+    let left = option(&k, &donor.left_as);
+    assert!(left.keeps_engine && left.left.iter().all(|l| l.comeback.mean() > 15.0));
+    assert!(option(&k, "exchange-reman-engine").residual.as_ref().unwrap().donor.is_none());
 }
 
 #[test]
