@@ -584,8 +584,14 @@ fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allow
         })
         .collect();
     let mut list: Vec<CheckWorth> = single.into_iter().map(|v| v.worth).chain(in_one_go).collect();
+    // What can be done with the engine as it stands comes before what must be opened first.
     list.sort_by(|a, b| {
-        b.net.total_cmp(&a.net).then_with(|| a.check.cmp(&b.check)).then_with(|| a.position.cmp(&b.position))
+        let shut = |c: &CheckWorth| c.net > 0.0 && c.access_minutes > 0.0;
+        shut(a)
+            .cmp(&shut(b))
+            .then_with(|| b.net.total_cmp(&a.net))
+            .then_with(|| a.check.cmp(&b.check))
+            .then_with(|| a.position.cmp(&b.position))
     });
     let mut merged: Vec<CheckWorth> = Vec::new();
     for worth in list {
@@ -726,12 +732,12 @@ fn value_of<'k>(
     Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best, alarm })
 }
 
-/// Outcomes rarer than this say nothing of what a check is for \[ours\].
-const RARE: f64 = 0.005;
+/// From this chance on the head comes off anyway \[from memory: trade judgement\].
+const COMES_OFF: f64 = 0.97;
 
 /// Takes the worth from a look at a head through a closed engine when the head comes off whatever is seen.
 ///
-/// What differs then is decided with the head on the bench, where the same thing is seen better.
+/// What differs then is decided with the head on the bench, where head and bores are seen better.
 fn can_wait(
     scene: &Scene<'_, '_>,
     check: &Check,
@@ -745,18 +751,15 @@ fn can_wait(
     let head = |bank| scene.blocks.iter().position(|b| b.position == Position::Bank(bank));
     let heads: Vec<usize> = banks.into_iter().filter_map(head).collect();
     let comes_off = |outcome: &Outcome| {
-        outcome.p < RARE
-            || then.options.iter().enumerate().any(|(choice, option)| {
-                let this = option.option.id == outcome.then && then.opens(choice) == outcome.opens;
-                let all = option.beside.is_some() || option.opens.is_none() && then.takes_heads_off(scene, choice);
-                this && (all || heads.iter().all(|h| option.opens.as_ref().is_some_and(|o| o.contains(h))))
-            })
+        let leads = |choice: usize, option: &OptionHere<'_>| {
+            let this = option.option.id == outcome.then && then.opens(choice) == outcome.opens;
+            let all = option.beside.is_some() || option.opens.is_none() && then.takes_heads_off(scene, choice);
+            this && (all || heads.iter().all(|h| option.opens.as_ref().is_some_and(|o| o.contains(h))))
+        };
+        then.options.iter().enumerate().any(|(choice, option)| leads(choice, option))
     };
-    if !heads.is_empty() && outcomes.iter().all(comes_off) {
-        (0.0, 0.0, outcomes)
-    } else {
-        (saving, p_changes, outcomes)
-    }
+    let off: f64 = outcomes.iter().filter(|o| comes_off(o)).map(|o| o.p).sum();
+    if !heads.is_empty() && off >= COMES_OFF { (0.0, 0.0, outcomes) } else { (saving, p_changes, outcomes) }
 }
 
 /// Where a check is done: at one place, or at several in one go.
