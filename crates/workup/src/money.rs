@@ -431,7 +431,7 @@ fn openings(option: &RepairOption, blocks: &[BlockHere], knowledge: &Knowledge) 
     let by_bank = |i: &usize| here(i).is_some_and(|b| b.position.scope() == Scope::Bank);
     let (heads, engine): (Vec<usize>, Vec<usize>) =
         (0..blocks.len()).filter(|i| !way(i).is_empty()).partition(|i| by_bank(i));
-    let of_heads: BTreeSet<&String> = heads.iter().flat_map(|i| way(i)).collect();
+    let of_heads: BTreeSet<&String> = heads.iter().flat_map(&way).collect();
     // The stage that takes the heads off: what needs it needs every head off.
     let heads_off = |stage: &String| {
         of_heads.contains(stage) && knowledge.stage(stage).is_some_and(|s| s.shuts == Some(knowledge::Shuts::Cranking))
@@ -450,7 +450,7 @@ fn openings(option: &RepairOption, blocks: &[BlockHere], knowledge: &Knowledge) 
             if under && set.len() < heads.len() {
                 continue;
             }
-            let stages: BTreeSet<&String> = set.iter().chain(&more).flat_map(|i| way(i)).collect();
+            let stages: BTreeSet<&String> = set.iter().chain(&more).flat_map(&way).collect();
             let shown = engine.iter().filter(|i| !more.contains(i) && way(i).iter().all(|s| stages.contains(s)));
             let mut opened: Vec<usize> = set.iter().chain(&more).chain(shown).copied().collect();
             opened.sort_unstable();
