@@ -85,7 +85,7 @@ fn a_factor_multiplies_harm_and_leaves_the_rest_to_the_mildest() {
 
 // Source:   the figures as they stood before heat was graded (chances of harm under "overheated" on an in-line
 //           engine of aluminium): head flatness 0.55, head crack 0.20; harm to valves, bores and seals is set from totals
-//           per engine instead (docs/derivation/totals.md)
+//           per engine instead (docs/decisions/0009-totals-per-engine.md)
 // Value by: sum over the grades of heat of chance times harm, prior left out
 // Digits:   the grades were set by judgement to keep the mean near; a sixth of the figure either way is "near"
 #[test]

@@ -395,10 +395,13 @@ impl Sheet<'_> {
         let mut outcomes: Vec<_> = c.outcomes.iter().filter(|o| o.p > 0.0005).collect();
         outcomes.sort_by(|a, b| b.p.total_cmp(&a.p));
         for o in outcomes.iter().take(few) {
-            let then = if o.then == self.case.advice.best {
+            let stays = self.case.options.iter().find(|x| x.id == self.case.advice.best);
+            let then = if o.then == self.case.advice.best && stays.is_none_or(|x| x.opens == o.opens) {
                 "no change".to_owned()
-            } else {
+            } else if o.opens.is_empty() {
                 format!("then {}", self.option_name(&o.then))
+            } else {
+                format!("then {}, opening {}", self.option_name(&o.then), blocks(&o.opens))
             };
             t.line(&format!("       if {} ({}): {then}", o.words, of_engines(o.p)), 10)?;
         }
@@ -480,6 +483,10 @@ impl Sheet<'_> {
             None => format!("{:.1} units", o.expected),
         };
         let runs = o.p_trouble_free.map_or_else(String::new, |p| format!("; {} run trouble-free", of_engines(p)));
+        if !o.opens.is_empty() {
+            let others = o.others.as_ref().map_or_else(String::new, |w| format!("; the other heads: {w}"));
+            t.line(&format!("     opens {}{others}", blocks(&o.opens)), 7)?;
+        }
         t.line(&format!("     now {}; {days}; to the horizon {expected} on average{runs}", self.price(o)), 5)?;
         if self.full || n == 1 {
             t.line(&format!("     warranty: {}", o.warranty), 7)?;
@@ -514,6 +521,15 @@ impl Sheet<'_> {
 /// How far a belief moved, for the sequence on a short sheet.
 fn moved(b: &Belief) -> f64 {
     (b.p - b.before).abs() + b.p / 10.0
+}
+
+/// Blocks in one line; their names hold commas.
+fn blocks(names: &[String]) -> String {
+    let small = |name: &String| {
+        let mut letters = name.chars();
+        letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
+    };
+    names.iter().map(small).collect::<Vec<_>>().join("; ")
 }
 
 fn place(c: &CheckWorth) -> String {
