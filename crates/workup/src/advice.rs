@@ -916,9 +916,10 @@ fn round_of(
     let place = Where {
         position,
         round: members.iter().map(|m| m.worth.position).collect(),
-        words: match position {
-            Position::Engine => format!("{n} {} of the engine", places(members)),
-            _ => format!("{n} {} of {}", places(members), scene.layout.label(&position)),
+        words: if position == Position::Engine {
+            format!("{n} {} of the engine", places(members))
+        } else {
+            format!("{n} {} of {}", places(members), scene.layout.label(&position))
         },
     };
     let round = priced_check(scene, check, place, missing, base.1 - now, valued);

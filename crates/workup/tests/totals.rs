@@ -5,8 +5,6 @@
 //! Value by: drawing engines in which one cause is on (with ordinary wear, but for the rows of wear itself) and no other
 //! Digits:   0.05, or three tenths of the figure where that is more
 
-#![expect(clippy::expect_used, clippy::indexing_slicing, reason = "helpers of tests stop at the first surprise")]
-
 use std::collections::BTreeMap;
 
 use anatomy::{Arrangement, EngineLayout, Fuel, ValveGear};
