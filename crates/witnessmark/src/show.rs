@@ -396,12 +396,14 @@ impl Sheet<'_> {
         outcomes.sort_by(|a, b| b.p.total_cmp(&a.p));
         for o in outcomes.iter().take(few) {
             let stays = self.case.options.iter().find(|x| x.id == self.case.advice.best);
-            let then = if o.then == self.case.advice.best && stays.is_none_or(|x| x.opens == o.opens) {
+            let then = if o.then == self.case.advice.best
+                && stays.is_none_or(|x| x.opens == o.opens && x.others == o.others)
+            {
                 "no change".to_owned()
             } else if o.opens.is_empty() {
                 format!("then {}", self.option_name(&o.then))
             } else {
-                format!("then {}, opening {}", self.option_name(&o.then), blocks(&o.opens))
+                format!("then {}, opening {}{}", self.option_name(&o.then), blocks(&o.opens), others(&o.others))
             };
             t.line(&format!("       if {} ({}): {then}", o.words, of_engines(o.p)), 10)?;
         }
@@ -484,8 +486,7 @@ impl Sheet<'_> {
         };
         let runs = o.p_trouble_free.map_or_else(String::new, |p| format!("; {} run trouble-free", of_engines(p)));
         if !o.opens.is_empty() {
-            let others = o.others.as_ref().map_or_else(String::new, |w| format!("; the other heads: {w}"));
-            t.line(&format!("     opens {}{others}", blocks(&o.opens)), 7)?;
+            t.line(&format!("     opens {}{}", blocks(&o.opens), others(&o.others)), 7)?;
         }
         t.line(&format!("     now {}; {days}; to the horizon {expected} on average{runs}", self.price(o)), 5)?;
         if self.full || n == 1 {
@@ -530,6 +531,11 @@ fn blocks(names: &[String]) -> String {
         letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
     };
     names.iter().map(small).collect::<Vec<_>>().join("; ")
+}
+
+/// What the other heads get, where they get something else.
+fn others(name: &Option<String>) -> String {
+    name.as_ref().map_or_else(String::new, |name| format!("; the other heads: {name}"))
 }
 
 fn place(c: &CheckWorth) -> String {

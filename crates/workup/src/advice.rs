@@ -103,6 +103,12 @@ pub struct Outcome {
     /// What that option opens, where it mends only what it opens.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub opens: Vec<String>,
+    /// The name of the option that the other heads get, where they do.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub others: Option<String>,
+    /// The same by place among the priced choices.
+    #[serde(skip)]
+    choice: usize,
 }
 
 /// The advice of a work-up.
@@ -224,15 +230,9 @@ struct Priced<'k> {
 
 impl<'k> Priced<'k> {
     fn of(scene: &Scene<'k, '_>, classes: &[Vec<usize>], terms: &Terms) -> Self {
-        let options = money::choices(
-            scene.net,
-            scene.blocks,
-            scene.layout,
-            scene.knowledge,
-            &scene.state.quotes,
-            terms,
-            scene.donors,
-        );
+        let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
+        let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
+        let options = money::choices(stated, net, blocks, layout, knowledge, terms);
         let row = |(d, here): (usize, &Vec<usize>)| {
             options.iter().map(|o| o.bill(scene.draws.draw(d), here).expected()).collect()
         };
@@ -247,6 +247,11 @@ impl<'k> Priced<'k> {
         let shuts = |stage: &String| scene.knowledge.stage(stage).and_then(|s| s.shuts);
         let access = self.options.get(choice).map_or(&[][..], |o| &o.option.access);
         access.iter().any(|stage| shuts(stage) == Some(knowledge::Shuts::Cranking))
+    }
+
+    /// The name of the option that the other heads get, where a choice gives them one.
+    fn others(&self, choice: usize) -> Option<String> {
+        self.options.get(choice).and_then(|o| o.beside).map(|o| o.name.clone())
     }
 
     /// The names of what a choice opens, where it is a choice of what to open.
@@ -350,6 +355,8 @@ fn worth(asks: &[Ask], priced: &Priced<'_>, contenders: &[usize], now: usize) ->
             p,
             then: priced.options.get(best.0).map_or_else(String::new, |o| o.option.id.clone()),
             opens: priced.opens(best.0),
+            others: priced.others(best.0),
+            choice: best.0,
         });
     }
     (saving, changes, outcomes)
@@ -719,9 +726,7 @@ fn value_of<'k>(
     let valued = can_wait(scene, check, &[*position], then, worth(&asks, then, &contenders, base.0));
     let draws = 0..scene.draws.count;
     let best = draws.clone().map(|d| asks.iter().filter_map(|a| a.chances.get(d)?.first()).product()).collect();
-    let stays = then.options.get(base.0).map_or("", |o| o.option.id.as_str());
-    let opens = then.opens(base.0);
-    let alarms: Vec<bool> = valued.2.iter().map(|o| o.then != stays || o.opens != opens).collect();
+    let alarms: Vec<bool> = valued.2.iter().map(|o| o.choice != base.0).collect();
     // Where every outcome turns the choice, none of them is an alarm.
     let alarm = (alarms.contains(&true) && alarms.contains(&false)).then(|| {
         let quiet = |d| cells(&asks, d).iter().zip(&alarms).filter(|(_, alarm)| !**alarm).map(|(p, _)| p).sum();
@@ -751,12 +756,10 @@ fn can_wait(
     let head = |bank| scene.blocks.iter().position(|b| b.position == Position::Bank(bank));
     let heads: Vec<usize> = banks.into_iter().filter_map(head).collect();
     let comes_off = |outcome: &Outcome| {
-        let leads = |choice: usize, option: &OptionHere<'_>| {
-            let this = option.option.id == outcome.then && then.opens(choice) == outcome.opens;
-            let all = option.beside.is_some() || option.opens.is_none() && then.takes_heads_off(scene, choice);
-            this && (all || heads.iter().all(|h| option.opens.as_ref().is_some_and(|o| o.contains(h))))
-        };
-        then.options.iter().enumerate().any(|(choice, option)| leads(choice, option))
+        then.options.get(outcome.choice).is_some_and(|option| match &option.opens {
+            Some(opened) => option.beside.is_some() || heads.iter().all(|h| opened.contains(h)),
+            None => then.takes_heads_off(scene, outcome.choice),
+        })
     };
     let off: f64 = outcomes.iter().filter(|o| comes_off(o)).map(|o| o.p).sum();
     if !heads.is_empty() && off >= COMES_OFF { (0.0, 0.0, outcomes) } else { (saving, p_changes, outcomes) }
@@ -994,7 +997,7 @@ fn option_lines(
                     .as_ref()
                     .map_or_else(|| option.option.money_source.to_string(), |s| format!("quote of {s}")),
                 opens: priced.opens(index),
-                others: option.beside.map(|o| o.name.clone()),
+                others: priced.others(index),
             }
         })
         .collect();

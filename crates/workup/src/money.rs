@@ -376,16 +376,15 @@ fn stage_bits(stages: &[String], knowledge: &Knowledge) -> u32 {
 /// is not opened stays as it is, at the chance and the price of [`RepairOption::left_alone`].
 #[must_use]
 pub fn choices<'k>(
+    stated: Vec<OptionHere<'k>>,
     net: &EngineNet,
     blocks: &[BlockHere],
     layout: &EngineLayout,
     knowledge: &'k Knowledge,
-    quotes: &[Fact<QuoteReceived>],
     terms: &Terms,
-    donors: &Donors,
 ) -> Vec<OptionHere<'k>> {
     let mut out = Vec::new();
-    for here in options(net, blocks, layout, knowledge, quotes, terms, donors) {
+    for here in stated {
         let alone = here.option.left_alone.as_ref().filter(|_| here.quoted.is_none());
         match alone.and_then(|id| knowledge.options.iter().find(|o| o.id == *id)) {
             Some(alone) => {
