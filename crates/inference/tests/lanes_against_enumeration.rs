@@ -8,7 +8,7 @@
     reason = "a test over small tables whose shapes it makes itself"
 )]
 
-use inference::lanes::{Engine, Extra};
+use inference::lanes::{Engine, Extra, drawn, forward_draws};
 use inference::unroll::unroll;
 use inference::worst::{Link, Reading, ReadingLink, Variable, WorstNet, cumulative};
 use inference::{DEFAULT_LIMIT, JunctionTree};
@@ -246,4 +246,122 @@ fn drawn_states_follow_the_exact_joint_distribution() {
     }
     // About 900 comparisons: the largest of that many normal deviates lies under 4.8 in all but 1 of 700 runs.
     assert!(compared > 500 && worst < 4.8, "{compared} {worst}");
+}
+
+#[test]
+fn an_engine_cut_into_parts_answers_the_same() {
+    let mut chance = Chance(19);
+    let mut cut_up = 0;
+    for case in 0..600 {
+        let (net, readings) = network(&mut chance);
+        let whole = Engine::build(&net, &readings).unwrap();
+        let parts = Engine::build(&net, &readings).unwrap().cut(1.0);
+        cut_up += usize::from(parts.parts() > 1);
+        let (a, b) = (whole.run(&Extra::default()).unwrap(), parts.run(&Extra::default()).unwrap());
+        assert!((a.ln_p() - b.ln_p()).abs() < 1e-11, "case {case}");
+        assert!(b.accuracy() < 1e-9, "case {case}: {}", b.accuracy());
+        // Marginals that were asked for, and those that were not.
+        let few = parts.run_for(&Extra::default(), &[0]).unwrap();
+        for v in 0..net.variables.len() {
+            for ((x, y), z) in a.marginal(v).iter().zip(b.marginal(v)).zip(few.marginal(v)) {
+                assert!((x - y).abs() < 1e-11 && (x - z).abs() < 1e-11, "case {case} variable {v}: {x} {y} {z}");
+            }
+        }
+        for (x, y) in a.roots().iter().zip(b.roots()) {
+            assert!((x - y).abs() < 1e-11, "case {case}: {x} {y}");
+        }
+        let v = chance.below(net.variables.len());
+        let event = vec![(v, (0..net.variables[v].states.len()).map(|_| chance.next()).collect::<Vec<f64>>())];
+        assert!((a.probability(&event) - b.probability(&event)).abs() < 1e-11, "case {case}");
+        let mut extra = Extra::default();
+        extra.multiply(v, &event[0].1);
+        extra.without.extend((!readings.is_empty()).then_some(0));
+        let (c, d) = (a.with(&extra).unwrap(), b.with(&extra).unwrap());
+        assert!((c.ln_p() - d.ln_p()).abs() < 1e-11, "case {case}");
+    }
+    assert!(cut_up > 300, "{cut_up} of 600 were cut");
+}
+
+#[test]
+fn draws_do_not_depend_on_the_parts() {
+    let mut chance = Chance(23);
+    for _ in 0..60 {
+        let (net, readings) = network(&mut chance);
+        let whole = Engine::without_differences(&net, &readings).unwrap();
+        let parts = Engine::without_differences(&net, &readings).unwrap().cut(1.0);
+        let (a, b) = (whole.run(&Extra::default()).unwrap(), parts.run_for(&Extra::default(), &[]).unwrap());
+        let (a, b) = (a.draws(2000, 3), b.draws(2000, 3));
+        assert_eq!(b, parts.run(&Extra::default()).unwrap().draws(2000, 3));
+        // The lanes come in another order, so single draws differ; the shares of the states must not.
+        for v in 0..net.variables.len() {
+            for s in 0..net.variables[v].states.len() {
+                let share = |d: &inference::lanes::Draws| {
+                    (0..d.count).filter(|i| usize::from(d.draw(*i)[v]) == s).count() as f64 / d.count as f64
+                };
+                assert!((share(&a) - share(&b)).abs() < 0.08, "{} {}", share(&a), share(&b));
+            }
+        }
+    }
+}
+
+#[test]
+fn some_root_states_alone_are_the_evidence_that_the_others_are_out() {
+    let mut chance = Chance(29);
+    for case in 0..600 {
+        let (net, readings) = network(&mut chance);
+        let Some(root) = net.variables.iter().position(|v| v.root) else { continue };
+        let cards: Vec<usize> = net.variables.iter().filter(|v| v.root).map(|v| v.states.len()).collect();
+        // The first root runs slowest: its first state are the first codes.
+        let kept: usize = cards.iter().skip(1).product();
+        let states: Vec<u32> = (0..u32::try_from(kept).unwrap()).collect();
+        let among = Engine::among(&net, &readings, &states).unwrap();
+        let mut extra = Extra::default();
+        extra.multiply(root, &(0..cards[0]).map(|s| if s == 0 { 1.0 } else { 0.0 }).collect::<Vec<f64>>());
+        let engine = Engine::build(&net, &readings).unwrap();
+        let (a, b) = (engine.run(&extra).unwrap(), among.run(&Extra::default()).unwrap());
+        assert!((a.ln_p() - b.ln_p()).abs() < 1e-11, "case {case}");
+        for v in 0..net.variables.len() {
+            for (x, y) in a.marginal(v).iter().zip(b.marginal(v)) {
+                assert!((x - y).abs() < 1e-11, "case {case} variable {v}: {x} {y}");
+            }
+        }
+    }
+}
+
+#[test]
+fn what_is_left_out_stays_below_its_bound() {
+    let mut chance = Chance(31);
+    for case in 0..400 {
+        let (net, readings) = network(&mut chance);
+        let drawn = drawn(&net, &readings, 64, 1).unwrap();
+        let (whole, among) =
+            (Engine::build(&net, &readings).unwrap(), Engine::among(&net, &readings, &drawn.likely).unwrap());
+        let (a, b) = (whole.run(&Extra::default()).unwrap(), among.run(&Extra::default()).unwrap());
+        let bound = (drawn.ln_left_out - b.ln_p()).exp();
+        assert!(bound < 1e-9, "case {case}: {bound}");
+        assert!((a.ln_p() - b.ln_p()).abs() < bound + 1e-11, "case {case}");
+        for v in 0..net.variables.len() {
+            for (x, y) in a.marginal(v).iter().zip(b.marginal(v)) {
+                assert!((x - y).abs() < bound + 1e-11, "case {case} variable {v}: {x} {y}");
+            }
+        }
+    }
+}
+
+#[test]
+fn engines_drawn_forward_follow_the_prior() {
+    let mut chance = Chance(37);
+    for case in 0..60 {
+        let (net, _) = network(&mut chance);
+        let truth = enumerate(&net, &[], &[]);
+        let draws = forward_draws(&net, 8000, 5).unwrap();
+        for (v, expected) in truth.marginals.iter().enumerate() {
+            for (s, p) in expected.iter().enumerate() {
+                let hits = (0..draws.count).filter(|i| usize::from(draws.draw(*i)[v]) == s).count();
+                let error = (p * (1.0 - p) / 8000.0).sqrt().max(2e-4);
+                // About 500 comparisons: 5 standard errors are passed by chance in one of 3000 runs.
+                assert!((hits as f64 / 8000.0 - p).abs() < 5.0 * error, "case {case} variable {v} state {s}");
+            }
+        }
+    }
 }

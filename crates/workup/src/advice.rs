@@ -186,33 +186,102 @@ pub struct Scene<'a, 'r> {
     pub donors: &'a Donors,
 }
 
+/// The draws looked at from the variables, and the kinds of engine among them.
+struct Sample<'a> {
+    draws: &'a Draws,
+    /// Per variable: the draws in which it is not in its first state, with the state.
+    odd: Vec<Vec<(u32, u8)>>,
+    /// Per drawn engine: which of the kinds below it is.
+    kind: Vec<usize>,
+    /// Per kind: one drawn engine of it. All engines of a kind cost the same whatever is chosen.
+    of_kind: Vec<usize>,
+    /// Per drawn engine: the class of each block.
+    classes: Vec<Vec<usize>>,
+}
+
+impl<'a> Sample<'a> {
+    fn of(scene: &Scene<'a, '_>) -> Self {
+        let draws = scene.draws;
+        let mut odd = vec![Vec::new(); draws.variables];
+        for d in 0..draws.count {
+            let index = u32::try_from(d).unwrap_or(u32::MAX);
+            for (list, state) in odd.iter_mut().zip(draws.draw(d)).filter(|(_, s)| **s > 0) {
+                list.push((index, *state));
+            }
+        }
+        let classes: Vec<Vec<usize>> = (0..draws.count)
+            .map(|d| scene.blocks.iter().map(|block| block.class_in(draws.draw(d))).collect())
+            .collect();
+        let Scene { net, blocks, layout, knowledge, donors, terms, .. } = *scene;
+        let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
+        let options = money::choices(stated, net, blocks, layout, knowledge, terms);
+        let mut kinds: BTreeMap<(&[usize], Vec<u64>), usize> = BTreeMap::new();
+        let (mut kind, mut of_kind) = (Vec::with_capacity(draws.count), Vec::new());
+        for (d, here) in classes.iter().enumerate() {
+            let apart = options.iter().flat_map(|o| o.apart_from_classes(draws.draw(d))).collect();
+            let next = of_kind.len();
+            let found = *kinds.entry((here.as_slice(), apart)).or_insert(next);
+            if found == next {
+                of_kind.push(d);
+            }
+            kind.push(found);
+        }
+        Self { draws, odd, kind, of_kind, classes }
+    }
+}
+
 /// One reading of a check, ready to be asked.
 struct Ask {
     words: Vec<String>,
-    /// Per drawn engine: chance of each outcome.
-    chances: Vec<Vec<f64>>,
+    /// Chance of each outcome, drawn engine after drawn engine.
+    chances: Vec<f64>,
     telling: f64,
 }
 
-fn ask(cuts: &[Cut], words: Vec<String>, draws: &Draws) -> Ask {
-    let chances = (0..draws.count)
-        .map(|d| {
-            let states = draws.draw(d);
-            let mut below = 0.0;
-            let mut out = Vec::with_capacity(cuts.len() + 1);
-            for cut in cuts {
-                let mut at_most = cut.own;
-                for (variable, factor) in &cut.factors {
-                    let state = states.get(*variable).map_or(0, |s| usize::from(*s));
-                    at_most *= factor.get(state).copied().unwrap_or(1.0);
+impl Ask {
+    /// Chance of each outcome in one drawn engine.
+    fn chances(&self, draw: usize) -> &[f64] {
+        let n = self.words.len();
+        self.chances.get(draw * n..(draw + 1) * n).unwrap_or_default()
+    }
+}
+
+fn ask(cuts: &[Cut], words: Vec<String>, sample: &Sample<'_>) -> Ask {
+    let engines = sample.draws.count;
+    // Per cut and drawn engine: chance of this outcome or a better one. Most parts are in their first state.
+    let at_most = |cut: &Cut| {
+        let first = |factor: &[f64]| factor.first().copied().unwrap_or(1.0);
+        let plain: f64 = cut.factors.iter().map(|(_, f)| first(f)).filter(|f| *f > 0.0).product();
+        let mut out = vec![cut.own * plain; engines];
+        for (variable, factor) in &cut.factors {
+            let Some(odd) = sample.odd.get(*variable) else { continue };
+            let usual = first(factor);
+            if usual <= 0.0 {
+                for (d, value) in out.iter_mut().enumerate() {
+                    let state = sample.draws.draw(d).get(*variable).map_or(0, |s| usize::from(*s));
+                    *value *= factor.get(state).copied().unwrap_or(1.0);
                 }
-                out.push((at_most - below).max(0.0));
-                below = at_most;
+                continue;
             }
-            out.push((1.0 - below).max(0.0));
-            out
-        })
-        .collect();
+            for (d, state) in odd {
+                if let Some(value) = out.get_mut(*d as usize) {
+                    *value *= factor.get(usize::from(*state)).copied().unwrap_or(1.0) / usual;
+                }
+            }
+        }
+        out
+    };
+    let cuts: Vec<Vec<f64>> = cuts.iter().map(at_most).collect();
+    let mut chances = Vec::with_capacity(engines * words.len());
+    for d in 0..engines {
+        let mut below = 0.0;
+        for cut in &cuts {
+            let here = cut.get(d).copied().unwrap_or(1.0);
+            chances.push((here - below).max(0.0));
+            below = here;
+        }
+        chances.push((1.0 - below).max(0.0));
+    }
     Ask { words, chances, telling: 0.0 }
 }
 
@@ -222,22 +291,23 @@ struct Priced<'k> {
     options: Vec<OptionHere<'k>>,
     /// Names of the blocks.
     blocks: Vec<String>,
-    /// Expected cost, in labour units: engine after engine, option after option.
+    /// Expected cost, in labour units: kind after kind of engine, option after option.
     table: Vec<Vec<f64>>,
     /// Its mean per option.
     expected: Vec<f64>,
 }
 
 impl<'k> Priced<'k> {
-    fn of(scene: &Scene<'k, '_>, classes: &[Vec<usize>], terms: &Terms) -> Self {
+    fn of(scene: &Scene<'k, '_>, sample: &Sample<'_>, terms: &Terms) -> Self {
         let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
         let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
         let options = money::choices(stated, net, blocks, layout, knowledge, terms);
-        let row = |(d, here): (usize, &Vec<usize>)| {
-            options.iter().map(|o| o.bill(scene.draws.draw(d), here).expected()).collect()
+        let row = |d: &usize| {
+            let classes = sample.classes.get(*d).map_or(&[][..], Vec::as_slice);
+            options.iter().map(|o| o.bill(sample.draws.draw(*d), classes).expected()).collect()
         };
-        let table: Vec<Vec<f64>> = classes.iter().enumerate().map(row).collect();
-        let expected = means(&table);
+        let table: Vec<Vec<f64>> = sample.of_kind.iter().map(row).collect();
+        let expected = means(&table, &sample.kind);
         let blocks = scene.blocks.iter().map(|b| b.name.clone()).collect();
         Self { options, table, expected, blocks }
     }
@@ -261,24 +331,15 @@ impl<'k> Priced<'k> {
     }
 }
 
-/// Class of each block in each drawn engine.
-fn classes(scene: &Scene<'_, '_>) -> Vec<Vec<usize>> {
-    (0..scene.draws.count)
-        .map(|d| {
-            let states = scene.draws.draw(d);
-            scene.blocks.iter().map(|block| block.class_in(states)).collect()
-        })
-        .collect()
-}
-
-fn means(table: &[Vec<f64>]) -> Vec<f64> {
+/// Means over the drawn engines of what is tabled by kind.
+fn means(table: &[Vec<f64>], kind: &[usize]) -> Vec<f64> {
     let mut sums = vec![0.0; table.first().map_or(0, Vec::len)];
-    for row in table {
+    for row in kind.iter().filter_map(|k| table.get(*k)) {
         for (s, x) in sums.iter_mut().zip(row) {
             *s += x;
         }
     }
-    let n = count(table.len());
+    let n = count(kind.len());
     sums.into_iter().map(|s| s / n).collect()
 }
 
@@ -297,34 +358,62 @@ fn smallest(costs: &[f64], allowed: &[bool]) -> (usize, f64) {
 }
 
 /// Chance of every joint outcome of some readings in one drawn engine, the last reading running fastest.
-fn cells(asks: &[Ask], draw: usize) -> Vec<f64> {
-    asks.iter()
-        .filter_map(|ask| ask.chances.get(draw))
-        .fold(vec![1.0], |weights, chances| weights.iter().flat_map(|w| chances.iter().map(move |c| w * c)).collect())
+fn cells(asks: &[Ask], draw: usize, out: &mut Vec<f64>) {
+    out.clear();
+    out.push(1.0);
+    for ask in asks {
+        *out = out.iter().flat_map(|w| ask.chances(draw).iter().map(move |c| w * c)).collect();
+    }
 }
 
 /// The worth of knowing a check's outcome: saving, chance of a change, and what would follow each outcome.
-fn worth(asks: &[Ask], priced: &Priced<'_>, contenders: &[usize], now: usize) -> (f64, f64, Vec<Outcome>) {
+fn worth(
+    asks: &[Ask],
+    sample: &Sample<'_>,
+    priced: &Priced<'_>,
+    contenders: &[usize],
+    now: usize,
+) -> (f64, f64, Vec<Outcome>) {
     let shape: Vec<usize> = asks.iter().map(|a| a.words.len()).collect();
     let total: usize = shape.iter().product();
+    // Per kind of engine and cell: the chances and their squares, summed over the drawn engines of that kind.
+    let mut by_kind = vec![(0.0, 0.0); priced.table.len() * total];
+    let mut here = Vec::with_capacity(total);
+    for (d, kind) in sample.kind.iter().enumerate() {
+        let chances = match asks {
+            [one] => one.chances(d),
+            many => {
+                cells(many, d, &mut here);
+                here.as_slice()
+            }
+        };
+        if let Some(sums) = by_kind.get_mut(kind * total..(kind + 1) * total) {
+            for (sum, w) in sums.iter_mut().zip(chances) {
+                sum.0 += w;
+                sum.1 += w * w;
+            }
+        }
+    }
     // Per cell: chance, and per contender the saving over the present choice with its square.
     let mut sums = vec![(0.0, vec![(0.0, 0.0); contenders.len()]); total];
-    for (d, row) in priced.table.iter().enumerate() {
-        let weights = cells(asks, d);
+    let mut savings = vec![0.0; contenders.len()];
+    for (row, weights) in priced.table.iter().zip(by_kind.chunks_exact(total.max(1))) {
         let stay = row.get(now).copied().unwrap_or(0.0);
-        for (cell, w) in sums.iter_mut().zip(&weights) {
+        for (saving, option) in savings.iter_mut().zip(contenders) {
+            *saving = stay - row.get(*option).copied().unwrap_or(stay);
+        }
+        for (cell, (w, squares)) in sums.iter_mut().zip(weights) {
             if *w <= 0.0 {
                 continue;
             }
             cell.0 += w;
-            for (sum, option) in cell.1.iter_mut().zip(contenders) {
-                let saving = w * (stay - row.get(*option).copied().unwrap_or(stay));
-                sum.0 += saving;
-                sum.1 += saving * saving;
+            for (sum, saving) in cell.1.iter_mut().zip(&savings) {
+                sum.0 += w * saving;
+                sum.1 += squares * saving * saving;
             }
         }
     }
-    let n = count(priced.table.len());
+    let n = count(sample.kind.len());
     let (mut saving, mut changes) = (0.0, 0.0);
     let mut outcomes = Vec::with_capacity(total);
     for (code, (p, here)) in sums.iter().enumerate() {
@@ -426,16 +515,16 @@ fn worst_site(scene: &Scene<'_, '_>, conditions: &[&str], states: &[&str]) -> f6
 /// Works out blocks, options and advice.
 #[must_use]
 pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advice) {
-    let classes = classes(scene);
-    let priced = Priced::of(scene, &classes, scene.terms);
+    let sample = Sample::of(scene);
+    let priced = Priced::of(scene, &sample, scene.terms);
     let struck: Vec<Option<StruckOut>> = priced.options.iter().map(|o| struck_out(o, scene)).collect();
     let mut allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
     if !allowed.iter().any(|a| *a) {
         allowed = vec![true; struck.len()];
     }
-    let beliefs = block_beliefs(scene, &classes);
-    let advice = advice(scene, &classes, &priced, &allowed);
-    let lines = option_lines(scene, &priced, &classes, &struck);
+    let beliefs = block_beliefs(scene, &sample.classes);
+    let advice = advice(scene, &sample, &priced, &allowed);
+    let lines = option_lines(scene, &priced, &sample, &struck);
     (beliefs, lines, advice)
 }
 
@@ -536,7 +625,7 @@ fn candidates<'a>(scene: &Scene<'a, '_>) -> Vec<(&'a Check, Position)> {
     out
 }
 
-fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allowed: &[bool]) -> Advice {
+fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed: &[bool]) -> Advice {
     let best = smallest(&now.expected, allowed);
     let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
     let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
@@ -571,14 +660,14 @@ fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allow
         }
         let mut terms = scene.terms.clone();
         terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
-        further.insert(missing, Priced::of(scene, classes, &terms));
+        further.insert(missing, Priced::of(scene, sample, &terms));
     }
     let single: Vec<Valued<'_>> = open
         .into_par_iter()
         .filter_map(|(check, position)| {
             let missing = stages(check);
             let then = further.get(&missing).unwrap_or(now);
-            value_of(scene, check, &position, &missing, then, allowed, best.1)
+            value_of(scene, sample, check, &position, &missing, then, allowed, best.1)
         })
         .collect();
     let in_one_go: Vec<CheckWorth> = rounds(scene, &single)
@@ -587,7 +676,7 @@ fn advice(scene: &Scene<'_, '_>, classes: &[Vec<usize>], now: &Priced<'_>, allow
             let check = members.first()?.check;
             let missing = stages(check);
             let then = further.get(&missing).unwrap_or(now);
-            round_of(scene, check, position, &members, &missing, then, allowed, best.1)
+            round_of(scene, sample, check, position, &members, &missing, then, allowed, best.1)
         })
         .collect();
     let mut list: Vec<CheckWorth> = single.into_iter().map(|v| v.worth).chain(in_one_go).collect();
@@ -684,8 +773,10 @@ struct Valued<'k> {
     alarm: Option<(Vec<f64>, String)>,
 }
 
+#[expect(clippy::too_many_arguments, reason = "one call, everything a check is judged by")]
 fn value_of<'k>(
     scene: &Scene<'k, '_>,
+    sample: &Sample<'_>,
     check: &'k Check,
     position: &Position,
     missing: &[&str],
@@ -704,14 +795,14 @@ fn value_of<'k>(
         .filter(|r| !scene.findings.iter().any(|f| f.check == check.id && f.reading == r.id && f.position == *position))
         .map(|r| network::cuts(scene.net, scene.layout, r, position))
         .filter(|(cuts, _)| cuts.iter().any(|c| !c.factors.is_empty()))
-        .map(|(cuts, words)| ask(&cuts, words, scene.draws))
+        .map(|(cuts, words)| ask(&cuts, words, sample))
         .collect();
     if asks.is_empty() {
         return None;
     }
     if asks.len() > 1 {
         for ask in &mut asks {
-            ask.telling = worth(std::slice::from_ref(ask), then, &contenders, base.0).0;
+            ask.telling = worth(std::slice::from_ref(ask), sample, then, &contenders, base.0).0;
         }
         asks.sort_by(|a, b| b.telling.total_cmp(&a.telling));
         // The readings that tell most, as many as fit the grid.
@@ -723,13 +814,17 @@ fn value_of<'k>(
         let keep = fit.count().max(1);
         asks.truncate(keep);
     }
-    let valued = can_wait(scene, check, &[*position], then, worth(&asks, then, &contenders, base.0));
+    let valued = can_wait(scene, check, &[*position], then, base.0, worth(&asks, sample, then, &contenders, base.0));
     let draws = 0..scene.draws.count;
-    let best = draws.clone().map(|d| asks.iter().filter_map(|a| a.chances.get(d)?.first()).product()).collect();
+    let best = draws.clone().map(|d| asks.iter().filter_map(|a| a.chances(d).first()).product()).collect();
     let alarms: Vec<bool> = valued.2.iter().map(|o| o.choice != base.0).collect();
     // Where every outcome turns the choice, none of them is an alarm.
     let alarm = (alarms.contains(&true) && alarms.contains(&false)).then(|| {
-        let quiet = |d| cells(&asks, d).iter().zip(&alarms).filter(|(_, alarm)| !**alarm).map(|(p, _)| p).sum();
+        let mut here = Vec::new();
+        let quiet = |d| {
+            cells(&asks, d, &mut here);
+            here.iter().zip(&alarms).filter(|(_, alarm)| !**alarm).map(|(p, _)| p).sum()
+        };
         let likeliest = valued.2.iter().zip(&alarms).filter(|(_, a)| **a).max_by(|a, b| a.0.p.total_cmp(&b.0.p));
         (draws.map(quiet).collect(), likeliest.map_or_else(String::new, |(o, _)| o.words.clone()))
     });
@@ -737,17 +832,16 @@ fn value_of<'k>(
     Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best, alarm })
 }
 
-/// From this chance on the head comes off anyway \[from memory: trade judgement\].
-const COMES_OFF: f64 = 0.97;
-
-/// Takes the worth from a look at a head through a closed engine when the head comes off whatever is seen.
+/// Caps the worth of a look at a head through a closed engine where the best choice takes that head off.
 ///
-/// What differs then is decided with the head on the bench, where head and bores are seen better.
+/// What such a look tells is seen better with the head on the bench, so knowing it now saves no more than taking the
+/// head off in vain, in the outcomes after which it would stay on.
 fn can_wait(
     scene: &Scene<'_, '_>,
     check: &Check,
     at: &[Position],
     then: &Priced<'_>,
+    now: usize,
     (saving, p_changes, outcomes): (f64, f64, Vec<Outcome>),
 ) -> (f64, f64, Vec<Outcome>) {
     let closed = check.stage == STANDING || check.stage == opened::RUNNING;
@@ -755,14 +849,18 @@ fn can_wait(
     let (true, Some(banks)) = (closed, banks) else { return (saving, p_changes, outcomes) };
     let head = |bank| scene.blocks.iter().position(|b| b.position == Position::Bank(bank));
     let heads: Vec<usize> = banks.into_iter().filter_map(head).collect();
-    let comes_off = |outcome: &Outcome| {
-        then.options.get(outcome.choice).is_some_and(|option| match &option.opens {
+    let comes_off = |choice: usize| {
+        then.options.get(choice).is_some_and(|option| match &option.opens {
             Some(opened) => option.beside.is_some() || heads.iter().all(|h| opened.contains(h)),
-            None => then.takes_heads_off(scene, outcome.choice),
+            None => then.takes_heads_off(scene, choice),
         })
     };
-    let off: f64 = outcomes.iter().filter(|o| comes_off(o)).map(|o| o.p).sum();
-    if !heads.is_empty() && off >= COMES_OFF { (0.0, 0.0, outcomes) } else { (saving, p_changes, outcomes) }
+    if heads.is_empty() || !comes_off(now) {
+        return (saving, p_changes, outcomes);
+    }
+    let stays_on: f64 = outcomes.iter().filter(|o| !comes_off(o.choice)).map(|o| o.p).sum();
+    let in_vain = then.options.get(now).map_or(0.0, OptionHere::opening);
+    (saving.min(stays_on * in_vain), p_changes, outcomes)
 }
 
 /// Where a check is done: at one place, or at several in one go.
@@ -867,6 +965,7 @@ fn places(members: &[&Valued<'_>]) -> &'static str {
 #[expect(clippy::too_many_arguments, reason = "one call, the same terms as a single check")]
 fn round_of(
     scene: &Scene<'_, '_>,
+    sample: &Sample<'_>,
     check: &Check,
     position: Position,
     members: &[&Valued<'_>],
@@ -885,7 +984,7 @@ fn round_of(
     let counted = [Some("not at its best".to_owned()), by_alarm].into_iter().enumerate().filter_map(|(way, what)| {
         let what = what?;
         let chances = (0..scene.draws.count)
-            .map(|d| {
+            .flat_map(|d| {
                 // Chance of so many, the last cell for that many and more.
                 let mut cells = vec![0.0; most + 1];
                 if let Some(none) = cells.first_mut() {
@@ -912,10 +1011,10 @@ fn round_of(
                 k => format!("{k} of {n}: {what}"),
             })
             .collect();
-        Some(worth(&[Ask { words, chances, telling: 0.0 }], then, &contenders, base.0))
+        Some(worth(&[Ask { words, chances, telling: 0.0 }], sample, then, &contenders, base.0))
     });
     let at: Vec<Position> = members.iter().map(|m| m.worth.position).collect();
-    let valued = can_wait(scene, check, &at, then, counted.max_by(|a, b| a.0.total_cmp(&b.0))?);
+    let valued = can_wait(scene, check, &at, then, base.0, counted.max_by(|a, b| a.0.total_cmp(&b.0))?);
     let place = Where {
         position,
         round: members.iter().map(|m| m.worth.position).collect(),
@@ -934,15 +1033,15 @@ fn round_of(
 fn option_lines(
     scene: &Scene<'_, '_>,
     priced: &Priced<'_>,
-    classes: &[Vec<usize>],
+    sample: &Sample<'_>,
     struck: &[Option<StruckOut>],
 ) -> Vec<OptionLine> {
     let Priced { options, table, expected, .. } = priced;
     let currency = scene.state.rates.labour_rate.as_ref().map(|m| m.currency().code().to_owned());
-    let n = count(classes.len());
+    let n = count(sample.kind.len());
     let allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
     let mut first = vec![0usize; options.len()];
-    for row in table {
+    for row in sample.kind.iter().filter_map(|k| table.get(*k)) {
         if let Some(hits) = first.get_mut(smallest(row, &allowed).0) {
             *hits += 1;
         }
@@ -965,8 +1064,10 @@ fn option_lines(
         .map(|(index, option)| {
             let struck = struck.get(index).cloned().flatten();
             // Price now in each drawn engine, and the chance of running to the horizon without coming back.
-            let bills: Vec<Bill> =
-                classes.iter().enumerate().map(|(d, here)| option.bill(scene.draws.draw(d), here)).collect();
+            let bill =
+                |d: &usize| option.bill(sample.draws.draw(*d), sample.classes.get(*d).map_or(&[][..], Vec::as_slice));
+            let by_kind: Vec<Bill> = sample.of_kind.iter().map(bill).collect();
+            let bills: Vec<Bill> = sample.kind.iter().filter_map(|k| by_kind.get(*k)).copied().collect();
             let mut low: Vec<f64> = bills.iter().map(|b| b.price.lo).collect();
             let mut high: Vec<f64> = bills.iter().map(|b| b.price.hi).collect();
             let clear: f64 = bills.iter().map(|b| b.runs).sum();

@@ -259,10 +259,10 @@ pub fn reasons(
         (0..WEIGHED).rev().find(|n| work * f64::from(u32::try_from(*n).unwrap_or(0)) <= SPENT).unwrap_or(0);
     looks.truncate(affordable.max(3));
     let weights: Vec<(usize, Vec<f64>)> = looks
-        .par_iter()
+        .iter()
         .map(|(_, g)| {
             let readings = gathered.groups.get(*g).map(|x| x.readings.clone()).unwrap_or_default();
-            let without = run.with(&Extra { without: readings, ..Extra::default() })?;
+            let without = run.with_for(&Extra { without: readings, ..Extra::default() }, chosen)?;
             let row = chosen
                 .iter()
                 .map(|index| {

@@ -21,7 +21,7 @@ pub mod opened;
 use std::collections::BTreeMap;
 
 use anatomy::EngineLayout;
-use inference::lanes::{Engine, Extra, LanesError, posterior_draws};
+use inference::lanes::{Engine, Extra, LanesError, drawn};
 use knowledge::Knowledge;
 use logbook::{JobState, OutsideAnswer};
 use serde::Serialize;
@@ -125,10 +125,11 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
     notices.extend(odd);
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
-    let engine = Engine::build(&net.net, &gathered.readings)?;
+    let drawn = drawn(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
+    let engine = Engine::among(&net.net, &gathered.readings, &drawn.likely)?;
     let slower;
     let mut run = engine.run(&Extra::default())?;
-    let mut accuracy = run.accuracy();
+    let mut accuracy = run.accuracy().max((drawn.ln_left_out - run.ln_p()).exp());
     if accuracy > LOSS {
         slower = Engine::without_differences(&net.net, &gathered.readings)?;
         run = slower.run(&Extra::default())?;
@@ -138,7 +139,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     let prior = untouched.run(&Extra::default())?;
     let mut all = beliefs::all(&net, layout, knowledge, &run, &prior);
     let chosen = chosen(&all, knowledge);
-    let draws = posterior_draws(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
+    let draws = drawn.draws;
     beliefs::reasons(&run, engine.size().1, &gathered, &draws, &chosen, &mut all)?;
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use anatomy::{EngineLayout, Position, Scope};
-use inference::lanes::{LanesError, posterior_draws};
+use inference::lanes::{LanesError, forward_draws};
 use knowledge::workshop::{BlockLeft, Growth, HORIZON_MILES, RepairOption, Residual, Span};
 use knowledge::{Block, BlockPer, Knowledge};
 use logbook::{Fact, JobState, QuoteReceived};
@@ -185,7 +185,7 @@ impl Donors {
                         }
                     }
                 }
-                let draws = posterior_draws(&other, &[], DONORS_DRAWN, 1)?;
+                let draws = forward_draws(&other, DONORS_DRAWN, 1)?;
                 let (mut later, mut runs) = (0.0, 0.0);
                 for d in 0..draws.count {
                     let (mut cost, mut clear) = (0.0, 1.0);
@@ -237,6 +237,30 @@ impl Bill {
 }
 
 impl OptionHere<'_> {
+    /// Labour units of the stages that it reaches whatever is found.
+    pub(crate) fn opening(&self) -> f64 {
+        self.reaching(self.stages)
+    }
+
+    fn reaching(&self, stages: u32) -> f64 {
+        self.stage_cost.iter().enumerate().filter(|(i, _)| stages >> i & 1 == 1).map(|(_, cost)| cost).sum()
+    }
+
+    /// Everything that the bill takes from a state of the engine besides the classes of its blocks: equal numbers here
+    /// and equal classes make equal bills.
+    pub(crate) fn apart_from_classes(&self, states: &[u8]) -> Vec<u64> {
+        let mut sum = Span::ZERO;
+        for (variable, state, each) in &self.parts {
+            if states.get(*variable) == Some(state) {
+                sum = Span { lo: sum.lo + each.lo, hi: sum.hi + each.hi };
+            }
+        }
+        let donor = self.own.as_ref().and_then(|own| own.donor.as_ref());
+        let shares = donor.into_iter().flat_map(|d| &d.shares);
+        let shared = shares.map(|v| states.get(*v).copied().map_or(0, u64::from));
+        [sum.lo.to_bits(), sum.hi.to_bits()].into_iter().chain(shared).collect()
+    }
+
     /// The bill in one state of the engine: a state for every variable, and a class for every block.
     #[must_use]
     pub fn bill(&self, states: &[u8], classes: &[usize]) -> Bill {
@@ -254,8 +278,7 @@ impl OptionHere<'_> {
             runs *= 1.0 - back;
         }
         if self.quoted.is_none() {
-            let opening: f64 =
-                self.stage_cost.iter().enumerate().filter(|(i, _)| stages >> i & 1 == 1).map(|(_, cost)| cost).sum();
+            let opening = self.reaching(stages);
             price = Span { lo: price.lo + opening, hi: price.hi + opening };
             for (variable, state, each) in &self.parts {
                 if states.get(*variable) == Some(state) {

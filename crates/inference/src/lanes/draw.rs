@@ -1,0 +1,465 @@
+//! Drawing engines: states of all variables from their exact joint distribution given the readings.
+
+#![expect(clippy::indexing_slicing, reason = "numeric kernel: indices come from shapes fixed when the tree is built")]
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::builder::is_wide;
+use super::table::Table;
+use super::tree::{Node, PartRun, Place};
+use super::{Engine, Extra, LanesError, to_f64};
+use crate::worst::{Reading, WorstNet, cumulative};
+
+#[derive(Debug)]
+struct Undo {
+    a: usize,
+    b: Option<usize>,
+    /// Plain variables known by now: variable, step in `a`, step in `b`, in rows.
+    known: Vec<(u32, usize, usize)>,
+    /// Worst-of variables that only one side has and that stay open: place in this node, side is `b`, place there, step.
+    passed: Vec<(usize, bool, usize, usize)>,
+    /// What is drawn here.
+    drawn: Vec<Undone>,
+    lanes_a: usize,
+    lanes_b: usize,
+    map_a: Arc<Vec<u32>>,
+    map_b: Arc<Vec<u32>>,
+}
+
+#[derive(Debug)]
+enum Undone {
+    /// A plain variable that was summed here.
+    Plain { var: u32, levels: usize, a: usize, b: usize },
+    /// A worst-of variable of both sides: place here (none where it was closed), places there, steps, closing weights.
+    Split {
+        here: Option<usize>,
+        in_a: usize,
+        in_b: usize,
+        a: usize,
+        b: usize,
+        levels: usize,
+        weights: Option<Vec<f64>>,
+    },
+    /// A worst-of variable of one side that was closed here.
+    Closed { in_b: bool, place: usize, step: usize, weights: Vec<f64> },
+}
+
+/// States of every variable of the network, drawn from their exact joint distribution given the evidence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Draws {
+    /// How many.
+    pub count: usize,
+    /// How many variables.
+    pub variables: usize,
+    /// Draw after draw, one state per variable.
+    pub states: Vec<u8>,
+}
+
+impl Draws {
+    /// The states of one draw, one per variable.
+    #[must_use]
+    pub fn draw(&self, index: usize) -> &[u8] {
+        &self.states[index * self.variables..(index + 1) * self.variables]
+    }
+}
+
+/// Repeatable chance: the splitmix64 sequence (Steele, Lea and Flood 2014), one stream per draw.
+#[derive(Debug)]
+pub(super) struct Chance(u64);
+
+impl Chance {
+    /// The stream of one draw.
+    pub(super) fn of(seed: u64, index: usize) -> Self {
+        let index = u64::try_from(index).unwrap_or(u64::MAX);
+        Self(seed ^ index.wrapping_mul(0xD6E8_FEB8_6659_FD93))
+    }
+
+    pub(super) fn unit(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^= z >> 31;
+        // 53 bits, as many as a double holds.
+        #[expect(clippy::cast_precision_loss, reason = "53 bits fit a double exactly")]
+        let whole = (z >> 11) as f64;
+        whole / 9_007_199_254_740_992.0
+    }
+}
+
+/// Engines drawn per engine kept, where the readings that enter as weights leave few of them \[ours\].
+const OVERDRAWN: usize = 4;
+/// Share of the draws that must be left for them to be enough \[ours\].
+const EFFECTIVE: f64 = 0.6;
+/// Wide readings that the draws are made with; further ones enter as weights \[ours\].
+const DRAWN_WIDE: usize = 3;
+
+/// Engines drawn given the readings, and the joint root states that the readings leave possible.
+#[derive(Debug)]
+pub struct Drawn {
+    /// The engines.
+    pub draws: Draws,
+    /// Joint root states, the last root running fastest, ascending.
+    pub likely: Vec<u32>,
+    /// Natural logarithm of what the probability of the evidence with all other joint root states is below.
+    pub ln_left_out: f64,
+}
+
+/// Share of the probability of the evidence that joint root states may be left out for \[ours\].
+const LEFT_OUT: f64 = 1e-12;
+
+/// Draws states of all variables from their joint distribution given the readings, and finds the root states that matter.
+///
+/// The least expected wide readings and all narrow ones are met exactly; the further wide ones enter by weighing the
+/// draws, or four times as many where few of them would be left, and resampling them evenly. The same seed gives the same draws on every machine. A reading that
+/// is left out of the sums can only make them larger, so they bound what every joint root state can come to.
+///
+/// # Errors
+/// As [`Engine::build`] and [`Engine::run`].
+pub fn drawn(net: &WorstNet, readings: &[Reading], count: usize, seed: u64) -> Result<Drawn, LanesError> {
+    let mut wide: Vec<usize> =
+        (0..readings.len()).filter(|i| readings.get(*i).is_some_and(|r| is_wide(net, r))).collect();
+    wide.sort_by(|a, b| readings[*a].own[1].total_cmp(&readings[*b].own[1]).then(a.cmp(b)));
+    let weighed: BTreeSet<usize> = wide.into_iter().skip(DRAWN_WIDE).collect();
+    let met: Vec<Reading> =
+        readings.iter().enumerate().filter(|(i, _)| !weighed.contains(i)).map(|(_, r)| r.clone()).collect();
+    let engine = Engine::without_differences(net, &met)?;
+    let run = engine.run_for(&Extra::default(), &[])?;
+    let (draws, share) = if weighed.is_empty() {
+        (run.draws(count, seed), 1.0)
+    } else {
+        let weigh = |more: &Draws| -> Vec<f64> {
+            let chance = |d: usize| weighed.iter().map(|i| readings[*i].chance(more.draw(d))).product();
+            (0..more.count).map(chance).collect()
+        };
+        let mut more = run.draws(count, seed);
+        let mut weights = weigh(&more);
+        if effective(&weights) < to_f64(count) * EFFECTIVE {
+            more = run.draws(count * OVERDRAWN, seed);
+            weights = weigh(&more);
+        }
+        match resampled(&more, &weights, count) {
+            Some(draws) => (draws, weights.iter().sum::<f64>() / to_f64(more.count)),
+            None => (run.draws(count, seed), 0.0),
+        }
+    };
+    let mut states: Vec<(u32, f64)> = (0..).zip(run.roots()).filter(|(_, p)| *p > 0.0).collect();
+    states.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+    let mut left = 0.0;
+    let few = states.iter().take_while(|(_, p)| {
+        let fits = left + p <= LEFT_OUT * share;
+        left += if fits { *p } else { 0.0 };
+        fits
+    });
+    let few = few.count();
+    let mut likely: Vec<u32> = states.into_iter().skip(few).map(|(code, _)| code).collect();
+    likely.sort_unstable();
+    Ok(Drawn { draws, likely, ln_left_out: run.ln_p() + left.ln() })
+}
+
+/// Draws states of all variables from their joint distribution given the readings, as [`drawn`].
+///
+/// # Errors
+/// As [`drawn`].
+pub fn posterior_draws(net: &WorstNet, readings: &[Reading], count: usize, seed: u64) -> Result<Draws, LanesError> {
+    Ok(drawn(net, readings, count, seed)?.draws)
+}
+
+/// Draws states of all variables with no reading taken: parents first, each variable the worst of its draws.
+///
+/// The same seed gives the same draws on every machine.
+///
+/// # Errors
+/// A malformed network.
+pub fn forward_draws(net: &WorstNet, count: usize, seed: u64) -> Result<Draws, LanesError> {
+    net.ensure()?;
+    // Rows that never draw anything but the mildest state need no chance.
+    let row = |values: &[f64]| values.iter().skip(1).any(|p| *p > 0.0).then(|| cumulative(values));
+    let tables: Vec<Forward> = net
+        .variables
+        .iter()
+        .map(|v| Forward {
+            own: row(&v.own),
+            links: v.links.iter().map(|l| (l.parent, l.given.iter().map(|given| row(given)).collect())).collect(),
+        })
+        .collect();
+    let draw = |index: usize| {
+        let mut chance = Chance::of(seed, index);
+        let mut states: Vec<u8> = Vec::with_capacity(tables.len());
+        for table in &tables {
+            let linked = table.links.iter().filter_map(|(parent, rows)| {
+                let state = states.get(*parent).copied().unwrap_or(0);
+                rows.get(usize::from(state))?.as_ref()
+            });
+            let draws = table.own.iter().chain(linked).map(|row| {
+                let u = chance.unit();
+                row.iter().take_while(|c| **c <= u).count().min(row.len() - 1)
+            });
+            let worst = draws.max().unwrap_or(0);
+            states.push(u8::try_from(worst).unwrap_or(u8::MAX));
+        }
+        states
+    };
+    let states = (0..count).into_par_iter().flat_map_iter(draw).collect();
+    Ok(Draws { count, variables: net.variables.len(), states })
+}
+
+/// Running sums of one variable's own draw and of what each parent adds, by state of the parent; nothing for a row that
+/// never draws anything but the mildest state.
+struct Forward {
+    own: Option<Vec<f64>>,
+    links: Vec<(usize, Vec<Option<Vec<f64>>>)>,
+}
+
+/// How many draws of equal weight say as much as these (Kish 1965).
+fn effective(weights: &[f64]) -> f64 {
+    let (sum, squares) = weights.iter().fold((0.0, 0.0), |(s, q), w| (s + w, q + w * w));
+    if squares > 0.0 { sum * sum / squares } else { 0.0 }
+}
+
+/// Draws resampled evenly by their weights, where any of them weighs anything.
+fn resampled(draws: &Draws, weights: &[f64], count: usize) -> Option<Draws> {
+    let total: f64 = weights.iter().sum();
+    if total.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
+        return None;
+    }
+    let mut states = Vec::with_capacity(count * draws.variables);
+    let (mut place, mut sum) = (0, weights.first().copied().unwrap_or(0.0));
+    for i in 0..count {
+        let target = (to_f64(i) + 0.5) / to_f64(count) * total;
+        while sum < target && place + 1 < draws.count {
+            place += 1;
+            sum += weights[place];
+        }
+        states.extend_from_slice(draws.draw(place));
+    }
+    Some(Draws { count, variables: draws.variables, states })
+}
+
+impl PartRun<'_> {
+    fn worst_vars(&self, node: usize) -> Vec<u32> {
+        let worst = &self.part.shape.worst;
+        self.up[node].vars.iter().copied().filter(|v| worst[*v as usize].is_some()).collect()
+    }
+
+    fn undo(&self, node: usize) -> Option<Undo> {
+        let shape = &self.part.shape;
+        let (a, b, sum) = match &self.part.nodes[node] {
+            Node::Base(_) => return None,
+            Node::Join { a, b, sum } => (*a, Some(*b), *sum),
+            Node::Sum { a, sum } => (*a, None, Some(*sum)),
+        };
+        let none = Table::ones();
+        let left = &self.up[a];
+        let right = b.map_or(&none, |b| &self.up[b]);
+        let a_steps = shape.row_steps(&left.vars);
+        let b_steps = shape.row_steps(&right.vars);
+        let here = self.worst_vars(node);
+        let in_a = self.worst_vars(a);
+        let in_b = b.map(|b| self.worst_vars(b)).unwrap_or_default();
+        let at = |list: &[u32], v: u32| list.iter().position(|w| *w == v);
+        let mut out = Undo {
+            a,
+            b,
+            known: Vec::new(),
+            passed: Vec::new(),
+            drawn: Vec::new(),
+            lanes_a: shape.lanes(left.mask),
+            lanes_b: shape.lanes(right.mask),
+            map_a: shape.lanes.map(self.part.full_mask, left.mask),
+            map_b: shape.lanes.map(self.part.full_mask, right.mask),
+        };
+        let mut vars: Vec<u32> = left.vars.to_vec();
+        vars.extend(right.vars.iter().copied().filter(|v| !left.vars.contains(v)));
+        for v in vars {
+            let x = left.vars.iter().position(|w| *w == v).map(|p| a_steps[p]);
+            let y = right.vars.iter().position(|w| *w == v).map(|p| b_steps[p]);
+            let closed = Some(v) == sum;
+            let levels = shape.cards[v as usize];
+            match (&shape.worst[v as usize], x, y) {
+                (None, x, y) if closed => {
+                    out.drawn.push(Undone::Plain { var: v, levels, a: x.unwrap_or(0), b: y.unwrap_or(0) });
+                }
+                (None, x, y) => out.known.push((v, x.unwrap_or(0), y.unwrap_or(0))),
+                (Some(weights), Some(x), Some(y)) => out.drawn.push(Undone::Split {
+                    here: if closed { None } else { at(&here, v) },
+                    in_a: at(&in_a, v).unwrap_or(0),
+                    in_b: at(&in_b, v).unwrap_or(0),
+                    a: x,
+                    b: y,
+                    levels,
+                    weights: closed.then(|| weights.clone()),
+                }),
+                (Some(weights), x, y) => {
+                    let side = y.is_some();
+                    let place = at(if side { &in_b } else { &in_a }, v).unwrap_or(0);
+                    let step = x.or(y).unwrap_or(0);
+                    if closed {
+                        out.drawn.push(Undone::Closed { in_b: side, place, step, weights: weights.clone() });
+                    } else if let Some(here) = at(&here, v) {
+                        out.passed.push((here, side, place, step));
+                    }
+                }
+            }
+        }
+        Some(out)
+    }
+
+    /// Draws the states of all variables, one draw for each pair of place in the whole list and lane here.
+    pub(super) fn draws(&self, asked: &[(usize, usize)], seed: u64) -> Vec<Vec<u8>> {
+        let part = self.part;
+        let undo: Vec<Option<Undo>> = (0..part.nodes.len()).map(|n| self.undo(n)).collect();
+        let starts: Vec<usize> = (0..part.nodes.len())
+            .scan(0, |sum, n| {
+                let start = *sum;
+                *sum += self.worst_vars(n).len();
+                Some(start)
+            })
+            .collect();
+        let size = starts.last().map_or(0, |s| s + self.worst_vars(part.nodes.len() - 1).len());
+        asked
+            .par_iter()
+            .map(|(index, lane)| {
+                let mut chance = Chance::of(seed, *index);
+                // The first number chose the lane.
+                chance.unit();
+                let mut plain = vec![0u8; part.shape.cards.len()];
+                let mut worst = vec![0u8; size];
+                self.draw_one(&undo, &starts, *lane, &mut chance, &mut plain, &mut worst);
+                let state = |place: &Place| match place {
+                    Place::Root(r) => {
+                        let code = part.shape.lanes.kept.get(*lane).copied().unwrap_or(0);
+                        u8::try_from(part.shape.lanes.root_state(code, *r)).unwrap_or(0)
+                    }
+                    Place::Var(v) => plain[*v as usize],
+                };
+                part.places.iter().map(state).collect()
+            })
+            .collect()
+    }
+
+    fn draw_one(
+        &self,
+        undo: &[Option<Undo>],
+        starts: &[usize],
+        lane: usize,
+        chance: &mut Chance,
+        plain: &mut [u8],
+        worst: &mut [u8],
+    ) {
+        let mut terms: Vec<Term> = Vec::new();
+        let mut next: Vec<Term> = Vec::new();
+        for (u, start) in undo.iter().zip(starts).rev() {
+            let Some(u) = u else { continue };
+            let (start_a, start_b) = (starts[u.a], u.b.map_or(0, |b| starts[b]));
+            let mut base = Term { a: 0, b: 0, code: 0, weight: 1.0 };
+            for (here, side, place, step) in &u.passed {
+                let level = worst[start + here];
+                worst[if *side { start_b } else { start_a } + place] = level;
+                if *side { base.b += usize::from(level) * step } else { base.a += usize::from(level) * step }
+            }
+            if u.drawn.is_empty() {
+                continue;
+            }
+            for (v, x, y) in &u.known {
+                let s = usize::from(plain[*v as usize]);
+                base.a += s * x;
+                base.b += s * y;
+            }
+            terms.clear();
+            terms.push(base);
+            for drawn in &u.drawn {
+                next.clear();
+                match drawn {
+                    Undone::Plain { levels, a, b, .. } => {
+                        for t in &terms {
+                            next.extend((0..*levels).map(|k| t.and(k * a, k * b, *levels, k, 1.0)));
+                        }
+                    }
+                    Undone::Closed { in_b, step, weights, .. } => {
+                        for t in &terms {
+                            let levels = weights.len();
+                            next.extend(weights.iter().enumerate().filter(|(_, w)| **w > 0.0).map(|(k, w)| {
+                                let (x, y) = if *in_b { (0, k * step) } else { (k * step, 0) };
+                                t.and(x, y, levels, k, *w)
+                            }));
+                        }
+                    }
+                    Undone::Split { here, a, b, levels, weights, .. } => {
+                        let known = here.map(|h| usize::from(worst[start + h]));
+                        let levels = *levels;
+                        // The worst of both sides is known, or weighed where it was closed here.
+                        let which = known.map_or(0..levels, |k| k..k + 1);
+                        for k in which {
+                            let w = weights.as_ref().filter(|_| known.is_none()).map_or(1.0, |w| w[k]);
+                            if w <= 0.0 {
+                                continue;
+                            }
+                            for t in &terms {
+                                let pair = |i: usize, j: usize| t.and(i * a, j * b, levels * levels, i * levels + j, w);
+                                next.extend((0..=k).map(|j| pair(k, j)));
+                                next.extend((0..k).map(|i| pair(i, k)));
+                            }
+                        }
+                    }
+                }
+                std::mem::swap(&mut terms, &mut next);
+            }
+            let left = &self.up[u.a].data;
+            let lane_a = u.map_a[lane] as usize;
+            let right = u.b.map(|b| (&self.up[b].data, u.map_b[lane] as usize));
+            let mut sum = 0.0;
+            for t in &mut terms {
+                t.weight *= left[t.a * u.lanes_a + lane_a];
+                if let Some((right, lane_b)) = right {
+                    t.weight *= right[t.b * u.lanes_b + lane_b];
+                }
+                sum += t.weight;
+            }
+            let mut rest = chance.unit() * sum;
+            let hit = terms.iter().find(|t| {
+                rest -= t.weight;
+                rest < 0.0
+            });
+            let mut code = hit.or(terms.last()).map_or(0, |t| t.code);
+            for drawn in u.drawn.iter().rev() {
+                match drawn {
+                    Undone::Plain { var, levels, .. } => {
+                        plain[*var as usize] = u8::try_from(code % levels).unwrap_or(0);
+                        code /= levels;
+                    }
+                    Undone::Closed { in_b, place, weights, .. } => {
+                        let level = u8::try_from(code % weights.len()).unwrap_or(0);
+                        worst[if *in_b { start_b } else { start_a } + place] = level;
+                        code /= weights.len();
+                    }
+                    Undone::Split { in_a, in_b, levels, .. } => {
+                        worst[start_b + in_b] = u8::try_from(code % levels).unwrap_or(0);
+                        code /= levels;
+                        worst[start_a + in_a] = u8::try_from(code % levels).unwrap_or(0);
+                        code /= levels;
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// One way in which a join can have come about: rows of both tables, what it stands for, and its chance.
+#[derive(Debug, Clone, Copy)]
+struct Term {
+    a: usize,
+    b: usize,
+    code: usize,
+    weight: f64,
+}
+
+impl Term {
+    /// The same with one more thing decided: one of `of` cases.
+    fn and(&self, a: usize, b: usize, of: usize, case: usize, weight: f64) -> Self {
+        Self { a: self.a + a, b: self.b + b, code: self.code * of + case, weight: self.weight * weight }
+    }
+}

@@ -1,0 +1,718 @@
+//! Tables with lanes, and how two of them are joined.
+
+#![expect(clippy::indexing_slicing, reason = "numeric kernel: indices come from shapes fixed when the tree is built")]
+
+use std::collections::BTreeMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::{Arc, LazyLock, OnceLock, RwLock};
+
+#[derive(Debug, Clone)]
+pub(super) struct Table {
+    pub(super) vars: Arc<[u32]>,
+    pub(super) mask: u32,
+    pub(super) data: Arc<Vec<f64>>,
+    pub(super) log: f64,
+    pub(super) id: u128,
+    /// The variable over which this table is known to sum to one for every row and lane, if any.
+    pub(super) sums_to_one: Option<u32>,
+}
+
+pub(super) fn digest(parts: &impl Hash) -> u128 {
+    let mut first = DefaultHasher::new();
+    0x57_u8.hash(&mut first);
+    parts.hash(&mut first);
+    let mut second = DefaultHasher::new();
+    0xA9_u8.hash(&mut second);
+    parts.hash(&mut second);
+    (u128::from(first.finish()) << 64) | u128::from(second.finish())
+}
+
+pub(super) fn bits(data: &[f64]) -> Vec<u64> {
+    data.iter().map(|x| x.to_bits()).collect()
+}
+
+impl Table {
+    pub(super) fn ones() -> Self {
+        static ONES: LazyLock<Table> = LazyLock::new(|| Table {
+            vars: Arc::from([]),
+            mask: 0,
+            data: Arc::new(vec![1.0]),
+            log: 0.0,
+            id: 1,
+            sums_to_one: None,
+        });
+        ONES.clone()
+    }
+
+    pub(super) fn is_ones(&self) -> bool {
+        self.id == 1
+    }
+
+    pub(super) fn new(vars: Vec<u32>, mask: u32, data: Vec<f64>) -> Self {
+        let id = digest(&(mask, vars.len(), bits(&data)));
+        Self { vars: vars.into(), mask, data: Arc::new(data), log: 0.0, id, sums_to_one: None }
+    }
+
+    /// A table with a digest of what it was made from.
+    pub(super) fn made(vars: Vec<u32>, mask: u32, data: Arc<Vec<f64>>, id: u128) -> Self {
+        Self { vars: vars.into(), mask, data, log: 0.0, id, sums_to_one: None }
+    }
+}
+
+/// For two sets of roots: the lane of the second that each lane of the first belongs to.
+type LaneMaps = BTreeMap<(u32, u32), Arc<Vec<u32>>>;
+
+/// The joint root states that are carried, and how those of fewer roots lie in them.
+#[derive(Debug)]
+pub(super) struct Lanes {
+    pub(super) root_cards: Vec<usize>,
+    /// The joint states of all roots that are carried, ascending; the last root runs fastest.
+    pub(super) kept: Arc<Vec<u32>>,
+    /// Per set of roots: how many joint states of it occur among those kept.
+    counts: Vec<OnceLock<usize>>,
+    /// Per set of roots: these states.
+    lists: RwLock<BTreeMap<u32, Arc<Vec<u32>>>>,
+    /// Lane maps from a set of roots to a part of it.
+    maps: RwLock<LaneMaps>,
+}
+
+impl Lanes {
+    /// All joint states of some roots, or those kept.
+    pub(super) fn new(root_cards: Vec<usize>, kept: Option<Vec<u32>>) -> Self {
+        let all: usize = root_cards.iter().product();
+        let kept = kept.unwrap_or_else(|| (0..u32::try_from(all).unwrap_or(u32::MAX)).collect());
+        let counts = (0..1usize << root_cards.len()).map(|_| OnceLock::new()).collect();
+        Self { root_cards, kept: Arc::new(kept), counts, lists: RwLock::default(), maps: RwLock::default() }
+    }
+
+    /// All roots.
+    pub(super) fn every(&self) -> u32 {
+        (1u32 << self.root_cards.len()) - 1
+    }
+
+    pub(super) fn count(&self, mask: u32) -> usize {
+        *self.counts[mask as usize].get_or_init(|| self.list(mask).len())
+    }
+
+    /// The joint states of a set of roots that occur among those kept, ascending.
+    pub(super) fn list(&self, mask: u32) -> Arc<Vec<u32>> {
+        if let Ok(lists) = self.lists.read()
+            && let Some(found) = lists.get(&mask)
+        {
+            return Arc::clone(found);
+        }
+        let made = if mask == self.every() {
+            Arc::clone(&self.kept)
+        } else {
+            let mut codes: Vec<u32> = self.kept.iter().map(|code| self.part_of(*code, self.every(), mask)).collect();
+            codes.sort_unstable();
+            codes.dedup();
+            Arc::new(codes)
+        };
+        if let Ok(mut lists) = self.lists.write() {
+            lists.insert(mask, Arc::clone(&made));
+        }
+        made
+    }
+
+    /// The state of the roots `to` in a joint state of the roots `from`, of which they are part.
+    pub(super) fn part_of(&self, mut code: u32, from: u32, to: u32) -> u32 {
+        let (mut out, mut step) = (0, 1);
+        for root in (0..self.root_cards.len()).rev().filter(|r| from >> r & 1 == 1) {
+            let card = u32::try_from(self.root_cards[root]).unwrap_or(u32::MAX);
+            if to >> root & 1 == 1 {
+                out += code % card * step;
+                step *= card;
+            }
+            code /= card;
+        }
+        out
+    }
+
+    /// The state of one root in a joint state of all of them.
+    pub(super) fn root_state(&self, code: u32, root: usize) -> usize {
+        self.part_of(code, self.every(), 1 << root) as usize
+    }
+
+    /// For each lane of `from`, the lane of `to` (a part of `from`) that it belongs to.
+    pub(super) fn map(&self, from: u32, to: u32) -> Arc<Vec<u32>> {
+        if let Ok(maps) = self.maps.read()
+            && let Some(found) = maps.get(&(from, to))
+        {
+            return Arc::clone(found);
+        }
+        let (wide, narrow) = (self.list(from), self.list(to));
+        let lane = |code: &u32| narrow.binary_search(&self.part_of(*code, from, to)).unwrap_or(0);
+        let made =
+            Arc::new(wide.iter().map(|code| u32::try_from(lane(code)).unwrap_or(u32::MAX)).collect::<Vec<u32>>());
+        if let Ok(mut maps) = self.maps.write() {
+            maps.insert((from, to), Arc::clone(&made));
+        }
+        made
+    }
+}
+
+/// Sizes of the variables of the tree, and the root lanes.
+#[derive(Debug)]
+pub(super) struct Shape {
+    pub(super) cards: Vec<usize>,
+    /// Per tree variable: the weights it is closed with, for a variable that joins by the rule of the worst.
+    pub(super) worst: Vec<Option<Vec<f64>>>,
+    pub(super) lanes: Lanes,
+}
+
+impl Shape {
+    /// The same variables with fewer joint root states.
+    pub(super) fn within(&self, kept: Vec<u32>) -> Self {
+        let lanes = Lanes::new(self.lanes.root_cards.clone(), Some(kept));
+        Self { cards: self.cards.clone(), worst: self.worst.clone(), lanes }
+    }
+
+    pub(super) fn lanes(&self, mask: u32) -> usize {
+        self.lanes.count(mask)
+    }
+
+    fn map(&self, from: u32, to: u32) -> Arc<Vec<u32>> {
+        self.lanes.map(from, to)
+    }
+
+    /// A table of `wider`, of which this shape keeps a part.
+    pub(super) fn restricted(&self, table: &Table, wider: &Self) -> Table {
+        let (here, there) = (self.lanes.list(table.mask), wider.lanes.list(table.mask));
+        if table.is_ones() || here.len() == there.len() {
+            return table.clone();
+        }
+        let places: Vec<usize> = here.iter().filter_map(|code| there.binary_search(code).ok()).collect();
+        let mut data = Vec::with_capacity(table.data.len() / there.len().max(1) * here.len());
+        for row in table.data.chunks_exact(there.len()) {
+            data.extend(places.iter().map(|lane| row[*lane]));
+        }
+        // Within one shape tables that were equal stay equal, so the digest may stay.
+        Table { vars: Arc::clone(&table.vars), data: Arc::new(data), ..*table }
+    }
+
+    pub(super) fn rows(&self, vars: &[u32]) -> usize {
+        vars.iter().map(|v| self.cards[*v as usize]).product()
+    }
+
+    pub(super) fn widen(&self, table: &Table, mask: u32) -> Arc<Vec<f64>> {
+        if table.mask == mask {
+            return Arc::clone(&table.data);
+        }
+        let map = self.map(mask, table.mask);
+        let narrow = self.lanes(table.mask);
+        let mut out = Vec::with_capacity(self.rows(&table.vars) * map.len());
+        for row in table.data.chunks_exact(narrow) {
+            out.extend(map.iter().map(|lane| row[*lane as usize]));
+        }
+        Arc::new(out)
+    }
+
+    /// Product of two tables.
+    ///
+    /// Upwards, shared worst-of variables are joined by the rule of the worst and `sum` is summed (closed with its
+    /// weights where it is a worst-of variable). The rows of the result run over `a`'s variables in their order, then
+    /// over `b`'s further ones.
+    pub(super) fn up(&self, a: &Table, b: &Table, sum: Option<u32>) -> Table {
+        let union = a.mask | b.mask;
+        let lanes = self.lanes(union);
+        let left = self.widen(a, union);
+        let right = self.widen(b, union);
+        let mut vars: Vec<u32> = a.vars.to_vec();
+        vars.extend(b.vars.iter().copied().filter(|v| !a.vars.contains(v)));
+        let a_steps = self.row_steps(&a.vars);
+        let b_steps = self.row_steps(&b.vars);
+        let mut plan = Plan::default();
+        for v in &vars {
+            let levels = self.cards[*v as usize];
+            let x = a.vars.iter().position(|w| w == v).map(|p| a_steps[p]);
+            let y = b.vars.iter().position(|w| w == v).map(|p| b_steps[p]);
+            let closed = Some(*v) == sum;
+            let weights = if closed { self.worst[*v as usize].clone() } else { None };
+            match (x, y) {
+                (Some(x), Some(y)) if self.worst[*v as usize].is_some() => {
+                    plan.shared.push(SharedDim { levels, a: x, b: y, keep: !closed, weights, upwards: true });
+                    plan.shared_order.push(plan.order.len());
+                }
+                (x, y) => {
+                    let dim = OuterDim { levels, a: x.unwrap_or(0), b: y.unwrap_or(0), keep: !closed, weights };
+                    plan.outer.push(dim);
+                    plan.outer_order.push(plan.order.len());
+                }
+            }
+            plan.order.push(if closed { 1 } else { levels });
+        }
+        let data = plan.run(&left, &right, lanes, None, lanes);
+        vars.retain(|v| Some(*v) != sum);
+        rescaled(vars, union, data, a.log + b.log)
+    }
+
+    /// Steps of each variable of a table, in rows.
+    pub(super) fn row_steps(&self, vars: &[u32]) -> Vec<usize> {
+        let cards: Vec<usize> = vars.iter().map(|v| self.cards[*v as usize]).collect();
+        steps(&cards, 1)
+    }
+
+    /// What the tree above and a sibling say about a node: the adjoint of [`Shape::up`].
+    ///
+    /// The result runs over those of the node's variables that `above` or `sibling` know; `closed` is the variable that
+    /// the join summed.
+    pub(super) fn down(
+        &self,
+        above: &Table,
+        sibling: &Table,
+        scope: &[u32],
+        scope_mask: u32,
+        closed: Option<u32>,
+    ) -> Table {
+        let union = above.mask | sibling.mask;
+        let lanes = self.lanes(union);
+        let left = self.widen(above, union);
+        let right = self.widen(sibling, union);
+        let mut vars: Vec<u32> = above.vars.to_vec();
+        vars.extend(sibling.vars.iter().copied().filter(|v| !above.vars.contains(v)));
+        if let Some(v) = closed
+            && self.worst[v as usize].is_some()
+            && !vars.contains(&v)
+            && scope.contains(&v)
+        {
+            vars.push(v);
+        }
+        let above_steps = self.row_steps(&above.vars);
+        let sibling_steps = self.row_steps(&sibling.vars);
+        let mut plan = Plan::default();
+        let mut kept = Vec::new();
+        for v in &vars {
+            let levels = self.cards[*v as usize];
+            let x = above.vars.iter().position(|w| w == v).map_or(0, |p| above_steps[p]);
+            let y = sibling.vars.iter().position(|w| w == v).map(|p| sibling_steps[p]);
+            let weights = if Some(*v) == closed { self.worst[*v as usize].clone() } else { None };
+            let keep = scope.contains(v);
+            match y {
+                Some(y) if keep && self.worst[*v as usize].is_some() => {
+                    plan.shared.push(SharedDim { levels, a: x, b: y, keep: true, weights, upwards: false });
+                    plan.shared_order.push(plan.order.len());
+                }
+                y => {
+                    plan.outer.push(OuterDim { levels, a: x, b: y.unwrap_or(0), keep, weights });
+                    plan.outer_order.push(plan.order.len());
+                }
+            }
+            plan.order.push(if keep { levels } else { 1 });
+            if keep {
+                kept.push(*v);
+            }
+        }
+        let out_mask = union & scope_mask;
+        let map = if out_mask == union { None } else { Some(self.map(union, out_mask)) };
+        let data = plan.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask));
+        rescaled(kept, out_mask, data, above.log + sibling.log)
+    }
+
+    /// The sum of all products of a node's table with what the rest of the tree says about it.
+    pub(super) fn meet(&self, node: &Table, rest: &Table) -> Table {
+        let union = node.mask | rest.mask;
+        let lanes = self.lanes(union);
+        let left = self.widen(node, union);
+        let right = self.widen(rest, union);
+        let cards = |vars: &[u32]| vars.iter().map(|v| self.cards[*v as usize]).collect::<Vec<_>>();
+        let left_steps = steps(&cards(&node.vars), 1);
+        let right_steps = steps(&cards(&rest.vars), 1);
+        let mut vars: Vec<u32> = node.vars.to_vec();
+        vars.extend(rest.vars.iter().copied().filter(|v| !node.vars.contains(v)));
+        let mut plan = Plan::default();
+        for v in &vars {
+            let x = node.vars.iter().position(|w| w == v).map_or(0, |p| left_steps[p]);
+            let y = rest.vars.iter().position(|w| w == v).map_or(0, |p| right_steps[p]);
+            plan.outer.push(OuterDim { levels: self.cards[*v as usize], a: x, b: y, keep: false, weights: None });
+            plan.outer_order.push(plan.order.len());
+            plan.order.push(1);
+        }
+        let map = self.map(union, 0);
+        let data = plan.run(&left, &right, lanes, Some(&map), 1);
+        rescaled(Vec::new(), 0, data, node.log + rest.log)
+    }
+}
+
+/// A dimension that both tables (or one of them) index plainly; steps are in rows.
+#[derive(Debug)]
+struct OuterDim {
+    levels: usize,
+    a: usize,
+    b: usize,
+    keep: bool,
+    weights: Option<Vec<f64>>,
+}
+
+/// A dimension joined by the rule of the worst; steps are in rows.
+#[derive(Debug)]
+struct SharedDim {
+    levels: usize,
+    a: usize,
+    b: usize,
+    keep: bool,
+    weights: Option<Vec<f64>>,
+    upwards: bool,
+}
+
+/// One product of the worst-of part of a join.
+#[derive(Debug, Clone, Copy)]
+struct Entry {
+    a: usize,
+    b: usize,
+    out: usize,
+    weight: f64,
+}
+
+/// A join laid out: plain dimensions outside, worst-of dimensions inside.
+#[derive(Debug, Default)]
+struct Plan {
+    outer: Vec<OuterDim>,
+    shared: Vec<SharedDim>,
+    /// Sizes of the result's dimensions in its own sequence (1 for what is summed), and where the two kinds stand in it.
+    order: Vec<usize>,
+    outer_order: Vec<usize>,
+    shared_order: Vec<usize>,
+}
+
+impl Plan {
+    /// The products of the worst-of dimensions: rows of `a`, rows of the prefix table of `b`, rows of the result.
+    fn entries(&self, out_steps: &[usize]) -> Vec<Entry> {
+        let mut entries = vec![Entry { a: 0, b: 0, out: 0, weight: 1.0 }];
+        let mut ext = 1;
+        let radices: Vec<usize> = self.shared.iter().map(|d| 2 * d.levels - 1).collect();
+        let ext_steps = steps(&radices, 1);
+        for (place, dim) in self.shared.iter().enumerate() {
+            let out_step = if dim.keep { out_steps[self.shared_order[place]] } else { 0 };
+            let prefix = |k: usize| if k == 0 { 0 } else { dim.levels + k - 1 };
+            let weight = |k: usize| dim.weights.as_ref().map_or(1.0, |w| w[k]);
+            let mut list: Vec<Entry> = Vec::new();
+            for k in 0..dim.levels {
+                if dim.upwards {
+                    // c[k] = a[k] (b[0] + .. + b[k]) + (a[0] + .. + a[k-1]) b[k]
+                    let out = k * out_step;
+                    list.push(Entry { a: k * dim.a, b: prefix(k), out, weight: weight(k) });
+                    list.extend((0..k).map(|j| Entry { a: j * dim.a, b: k, out, weight: weight(k) }));
+                } else {
+                    // a[i] is met with every b[j]: the worse of the two indexes what stands above.
+                    let out = k * out_step;
+                    list.push(Entry { a: k * dim.a, b: prefix(k), out, weight: weight(k) });
+                    list.extend((k + 1..dim.levels).map(|j| Entry { a: j * dim.a, b: j, out, weight: weight(j) }));
+                }
+            }
+            list.retain(|e| e.weight > 0.0);
+            let step = ext_steps[place];
+            let mut next = Vec::with_capacity(entries.len() * list.len());
+            for e in &entries {
+                next.extend(list.iter().map(|l| Entry {
+                    a: e.a + l.a,
+                    b: e.b + l.b * step,
+                    out: e.out + l.out,
+                    weight: e.weight * l.weight,
+                }));
+            }
+            entries = next;
+            ext *= radices[place];
+        }
+        let _ = ext;
+        entries.sort_by_key(|e| (e.out, e.a, e.b));
+        entries
+    }
+
+    /// Fills the prefix table of `b` for one combination of the plain dimensions.
+    fn prefixes(&self, right: &[f64], base: usize, lanes: usize, scratch: &mut [f64]) {
+        let radices: Vec<usize> = self.shared.iter().map(|d| 2 * d.levels - 1).collect();
+        let ext_steps = steps(&radices, 1);
+        let exact: Vec<usize> = self.shared.iter().map(|d| d.levels).collect();
+        let mut state = vec![0usize; self.shared.len()];
+        let count: usize = exact.iter().product();
+        for _ in 0..count {
+            let mut from = base;
+            let mut to = 0;
+            for (place, s) in state.iter().enumerate() {
+                from += s * self.shared[place].b;
+                to += s * ext_steps[place];
+            }
+            scratch[to * lanes..(to + 1) * lanes].copy_from_slice(&right[from * lanes..(from + 1) * lanes]);
+            step(&mut state, &exact);
+        }
+        for place in 0..self.shared.len() {
+            let levels = self.shared[place].levels;
+            // Dimensions before this one are complete, those after it hold exact rows only.
+            let sizes: Vec<usize> = (0..self.shared.len())
+                .map(|q| {
+                    if q < place {
+                        radices[q]
+                    } else if q == place {
+                        1
+                    } else {
+                        exact[q]
+                    }
+                })
+                .collect();
+            let mut state = vec![0usize; sizes.len()];
+            let count: usize = sizes.iter().product();
+            for _ in 0..count {
+                let row: usize = state.iter().zip(&ext_steps).map(|(s, e)| s * e).sum();
+                for k in 1..levels {
+                    let before = if k == 1 { 0 } else { levels + k - 2 };
+                    let x = (row + before * ext_steps[place]) * lanes;
+                    let y = (row + k * ext_steps[place]) * lanes;
+                    let z = (row + (levels + k - 1) * ext_steps[place]) * lanes;
+                    let (low, high) = scratch.split_at_mut(z);
+                    for ((o, x), y) in high[..lanes].iter_mut().zip(&low[x..x + lanes]).zip(&low[y..y + lanes]) {
+                        *o = x + y;
+                    }
+                }
+                step(&mut state, &sizes);
+            }
+        }
+    }
+
+    /// The other table with its running sums over the worst-of dimensions: one block of them per combination of its
+    /// plain dimensions. Answers the steps of the plain dimensions in it as well.
+    fn with_prefixes(&self, right: &[f64], lanes: usize) -> (Vec<f64>, Vec<usize>) {
+        let block: usize = self.shared.iter().map(|d| 2 * d.levels - 1).product();
+        let there: Vec<usize> = self.outer.iter().map(|d| if d.b > 0 { d.levels } else { 1 }).collect();
+        let mut to_steps = steps(&there, block);
+        for (step, dim) in to_steps.iter_mut().zip(&self.outer) {
+            if dim.b == 0 {
+                *step = 0;
+            }
+        }
+        let mut out = vec![0.0; there.iter().product::<usize>() * block * lanes];
+        let mut state = vec![0usize; there.len()];
+        for rows in out.chunks_exact_mut(block * lanes) {
+            let from = state.iter().zip(&self.outer).map(|(s, d)| s * d.b).sum();
+            self.prefixes(right, from, lanes, rows);
+            step(&mut state, &there);
+        }
+        (out, to_steps)
+    }
+
+    /// The products of the plain dimensions that are summed: rows of `a`, rows of `b`, weight.
+    fn summed(&self, b_steps: &[usize]) -> Vec<Pair> {
+        let mut list = vec![Pair { a: 0, b: 0, weight: 1.0 }];
+        for (dim, b) in self.outer.iter().zip(b_steps).filter(|(d, _)| !d.keep) {
+            let weight = |s: usize| dim.weights.as_ref().map_or(1.0, |w| w[s]);
+            list = list
+                .iter()
+                .flat_map(|p| {
+                    (0..dim.levels).map(move |s| Pair {
+                        a: p.a + s * dim.a,
+                        b: p.b + s * b,
+                        weight: p.weight * weight(s),
+                    })
+                })
+                .filter(|p| p.weight > 0.0)
+                .collect();
+        }
+        list
+    }
+
+    /// The result: one row of lanes per combination of kept dimensions.
+    ///
+    /// # Shapes
+    /// `map`: for each lane, the output lane it adds to; none where the result has the same lanes.
+    fn run(&self, left: &[f64], right: &[f64], lanes: usize, map: Option<&[u32]>, out_lanes: usize) -> Vec<f64> {
+        let out_steps = steps(&self.order, 1);
+        let rows: usize = self.order.iter().product();
+        let mut data = vec![0.0; rows * out_lanes];
+        let extended;
+        let (right, b_steps) = if self.shared.is_empty() {
+            (right, self.outer.iter().map(|d| d.b).collect::<Vec<usize>>())
+        } else {
+            let (with, steps) = self.with_prefixes(right, lanes);
+            extended = with;
+            (extended.as_slice(), steps)
+        };
+        // For each row of the result that one combination of the kept plain dimensions makes: its products.
+        let summed = self.summed(&b_steps);
+        let entries = self.entries(&out_steps);
+        let mut outs: Vec<(usize, Vec<Pair>)> = Vec::new();
+        for group in entries.chunk_by(|x, y| x.out == y.out) {
+            let pairs = group
+                .iter()
+                .flat_map(|e| {
+                    let of = |p: &Pair| Pair { a: p.a + e.a, b: p.b + e.b, weight: p.weight * e.weight };
+                    summed.iter().map(of)
+                })
+                .collect();
+            outs.push((group.first().map_or(0, |e| e.out), pairs));
+        }
+        let plain = outs.iter().flat_map(|o| &o.1).all(|p| (p.weight - 1.0).abs() < f64::EPSILON);
+        let kept: Vec<Kept<'_>> = self
+            .outer
+            .iter()
+            .zip(&b_steps)
+            .zip(&self.outer_order)
+            .filter(|((d, _), _)| d.keep)
+            .map(|((d, b), place)| (d, *b, out_steps[*place]))
+            .collect();
+        let sizes: Vec<usize> = kept.iter().map(|(d, ..)| d.levels).collect();
+        let join = Join { left, right, outs: &outs, kept: &kept, sizes: &sizes, plain, lanes, out_lanes, map };
+        if to_dispatch(rows * lanes) {
+            ARCH.dispatch(|| join.work(&mut data));
+        } else {
+            join.work(&mut data);
+        }
+        data
+    }
+}
+
+fn steps(cards: &[usize], lanes: usize) -> Vec<usize> {
+    let mut out = vec![0; cards.len()];
+    let mut step = lanes;
+    for place in (0..cards.len()).rev() {
+        out[place] = step;
+        step *= cards[place];
+    }
+    out
+}
+
+fn rescaled(vars: Vec<u32>, mask: u32, mut data: Vec<f64>, mut log: f64) -> Table {
+    let largest = data.iter().fold(0.0_f64, |m, x| m.max(x.abs()));
+    if largest > 0.0 && !(1e-60..=1e60).contains(&largest) {
+        let scale = 1.0 / largest;
+        for x in &mut data {
+            *x *= scale;
+        }
+        log += largest.ln();
+    }
+    Table { vars: vars.into(), mask, data: Arc::new(data), log, id: 0, sums_to_one: None }
+}
+
+pub(super) fn step(state: &mut [usize], cards: &[usize]) {
+    for position in (0..state.len()).rev() {
+        state[position] += 1;
+        if state[position] < cards[position] {
+            return;
+        }
+        state[position] = 0;
+    }
+}
+
+/// One product of a row of the result: rows of both tables and its weight.
+#[derive(Debug, Clone, Copy)]
+struct Pair {
+    a: usize,
+    b: usize,
+    weight: f64,
+}
+
+/// A dimension that is kept: itself, its step in the other table and its step in the result.
+type Kept<'p> = (&'p OuterDim, usize, usize);
+
+/// A join ready to be worked.
+struct Join<'p> {
+    left: &'p [f64],
+    right: &'p [f64],
+    /// Rows of the result that one combination of the kept plain dimensions makes, with their products.
+    outs: &'p [(usize, Vec<Pair>)],
+    kept: &'p [Kept<'p>],
+    sizes: &'p [usize],
+    /// Whether every product has the weight one.
+    plain: bool,
+    lanes: usize,
+    out_lanes: usize,
+    map: Option<&'p [u32]>,
+}
+
+impl Join<'_> {
+    #[inline(always)]
+    fn work(&self, data: &mut [f64]) {
+        let (lanes, out_lanes, map) = (self.lanes, self.out_lanes, self.map);
+        let mut wide = vec![0.0; if map.is_some() { lanes } else { 0 }];
+        let mut state = vec![0usize; self.kept.len()];
+        for _ in 0..self.sizes.iter().product::<usize>() {
+            let (mut a, mut b, mut out, mut weight) = (0, 0, 0, 1.0);
+            for ((dim, b_step, out_step), s) in self.kept.iter().zip(&state) {
+                a += s * dim.a;
+                b += s * b_step;
+                out += s * out_step;
+                weight *= dim.weights.as_ref().map_or(1.0, |w| w[*s]);
+            }
+            let (left, right) = (&self.left[a * lanes..], &self.right[b * lanes..]);
+            for (row, pairs) in self.outs {
+                let to = (out + row) * out_lanes;
+                let Some(map) = map else {
+                    add_up(&mut data[to..to + lanes], left, right, pairs, self.plain, weight);
+                    continue;
+                };
+                add_up(&mut wide, left, right, pairs, self.plain, weight);
+                if out_lanes == 1 {
+                    data[to] = wide.iter().sum();
+                } else {
+                    let to = &mut data[to..to + out_lanes];
+                    for (value, lane) in wide.iter().zip(map) {
+                        to[*lane as usize] += value;
+                    }
+                }
+            }
+            step(&mut state, self.sizes);
+        }
+    }
+}
+
+/// The widest instructions of this processor; each lane is added up in the same order with all of them.
+static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
+
+/// Whether a join is large enough for choosing instructions to pay.
+fn to_dispatch(size: usize) -> bool {
+    size >= 64
+}
+
+/// Lanes that are added up at once.
+const AT_ONCE: usize = 16;
+
+/// One row of a result: the sum of its products, lane by lane.
+#[inline(always)]
+fn add_up(out: &mut [f64], left: &[f64], right: &[f64], pairs: &[Pair], plain: bool, weight: f64) {
+    let lanes = out.len();
+    let mut chunks = out.chunks_exact_mut(AT_ONCE);
+    let mut at = 0;
+    for chunk in &mut chunks {
+        some_lanes::<AT_ONCE>(chunk, left, right, pairs, plain, weight, lanes, at);
+        at += AT_ONCE;
+    }
+    let mut fours = chunks.into_remainder().chunks_exact_mut(4);
+    for chunk in &mut fours {
+        some_lanes::<4>(chunk, left, right, pairs, plain, weight, lanes, at);
+        at += 4;
+    }
+    for lane in fours.into_remainder() {
+        some_lanes::<1>(std::slice::from_mut(lane), left, right, pairs, plain, weight, lanes, at);
+        at += 1;
+    }
+}
+
+#[inline(always)]
+#[expect(clippy::too_many_arguments, reason = "an inner loop written out for three widths")]
+fn some_lanes<const N: usize>(
+    out: &mut [f64],
+    left: &[f64],
+    right: &[f64],
+    pairs: &[Pair],
+    plain: bool,
+    weight: f64,
+    lanes: usize,
+    at: usize,
+) {
+    let mut sums = [0.0; N];
+    for pair in pairs {
+        let l = &left[pair.a * lanes + at..][..N];
+        let r = &right[pair.b * lanes + at..][..N];
+        if plain {
+            for ((sum, l), r) in sums.iter_mut().zip(l).zip(r) {
+                *sum += l * r;
+            }
+        } else {
+            for ((sum, l), r) in sums.iter_mut().zip(l).zip(r) {
+                *sum += pair.weight * l * r;
+            }
+        }
+    }
+    for (out, sum) in out.iter_mut().zip(&sums) {
+        *out = weight * sum;
+    }
+}

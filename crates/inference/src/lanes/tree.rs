@@ -1,0 +1,714 @@
+//! The tree of one pattern of evidence: found once, worked upwards and downwards for a part of the lanes at a time.
+
+#![expect(clippy::indexing_slicing, reason = "numeric kernel: indices come from shapes fixed when the tree is built")]
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use super::builder::{Builder, Wide};
+use super::table::{Lanes, Shape, Table, digest};
+use super::{Extra, LanesError, to_f64};
+use crate::worst::{Reading, WorstNet};
+
+/// Most products that summing one variable may take.
+const LARGEST: f64 = 4e9;
+
+#[derive(Debug, Clone)]
+pub(super) enum Node {
+    /// One of the given tables.
+    Base(Table),
+    /// Product of two nodes; `sum` is summed where given.
+    Join { a: usize, b: usize, sum: Option<u32> },
+    /// One node summed over a variable.
+    Sum { a: usize, sum: u32 },
+}
+
+/// The tree of one pattern of evidence, for some of the joint root states.
+#[derive(Debug)]
+pub(super) struct Part {
+    pub(super) shape: Shape,
+    pub(super) nodes: Vec<Node>,
+    parents: Arc<Vec<Option<usize>>>,
+    /// Per node: the variables and roots that its table may depend on.
+    scopes: Arc<Vec<(Vec<u32>, u32)>>,
+    /// Per network variable: its place among the roots or among the tree's variables.
+    pub(super) places: Arc<Vec<Place>>,
+    /// Node of the free factor of each network variable.
+    slots: Arc<Vec<usize>>,
+    /// Per reading: the nodes that carry it, with what replaces them when the reading is left out.
+    reading_nodes: Arc<Vec<Vec<(usize, Table)>>>,
+    pub(super) full_mask: u32,
+}
+
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Place {
+    Root(usize),
+    Var(u32),
+}
+
+/// What summing a variable would take.
+#[derive(Debug, Clone, Copy)]
+struct Cost {
+    /// Products.
+    work: f64,
+    /// The lowest is summed first.
+    rank: f64,
+}
+
+/// A set of tree variables as bits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Scope {
+    words: Vec<u64>,
+    mask: u32,
+}
+
+impl Scope {
+    fn of(table: &Table, words: usize) -> Self {
+        let mut out = Self { words: vec![0; words], mask: table.mask };
+        for v in table.vars.iter() {
+            out.words[*v as usize / 64] |= 1 << (v % 64);
+        }
+        out
+    }
+    fn union(&self, other: &Self) -> Self {
+        let words = self.words.iter().zip(&other.words).map(|(a, b)| a | b).collect();
+        Self { words, mask: self.mask | other.mask }
+    }
+    fn has(&self, v: u32) -> bool {
+        self.words[v as usize / 64] >> (v % 64) & 1 == 1
+    }
+    fn without(mut self, v: u32) -> Self {
+        self.words[v as usize / 64] &= !(1 << (v % 64));
+        self
+    }
+    /// Products that a join of two scopes takes.
+    fn join_work(&self, other: &Self, shape: &Shape) -> f64 {
+        let mut work = to_f64(shape.lanes(self.mask | other.mask));
+        for (position, (x, y)) in self.words.iter().zip(&other.words).enumerate() {
+            let mut rest = x | y;
+            let both = x & y;
+            while rest != 0 {
+                let bit = rest.trailing_zeros() as usize;
+                let v = position * 64 + bit;
+                let levels = shape.cards[v];
+                let doubled = both >> bit & 1 == 1 && shape.worst[v].is_some();
+                work *= to_f64(if doubled { levels * (levels + 1) / 2 } else { levels });
+                rest &= rest - 1;
+            }
+        }
+        work
+    }
+    fn size(&self, shape: &Shape) -> f64 {
+        let mut size = 1.0;
+        for (position, word) in self.words.iter().enumerate() {
+            let mut rest = *word;
+            while rest != 0 {
+                let bit = rest.trailing_zeros() as usize;
+                size *= to_f64(shape.cards[position * 64 + bit]);
+                rest &= rest - 1;
+            }
+        }
+        size * to_f64(shape.lanes(self.mask))
+    }
+}
+
+impl Part {
+    /// Builds the tree of all joint root states, or of those kept.
+    pub(super) fn build(
+        net: &WorstNet,
+        readings: &[Reading],
+        wide: Wide,
+        kept: Option<Vec<u32>>,
+    ) -> Result<Self, LanesError> {
+        net.ensure()?;
+        for reading in readings {
+            net.ensure_reading(reading)?;
+        }
+        let root_cards: Vec<usize> = net.variables.iter().filter(|v| v.root).map(|v| v.states.len()).collect();
+        let mut builder = Builder {
+            net,
+            wide,
+            places: Vec::new(),
+            cards: Vec::new(),
+            lanes: Lanes::new(root_cards, kept),
+            base: Vec::new(),
+            regions: Vec::new(),
+            worst: Vec::new(),
+            made: BTreeMap::new(),
+        };
+        let mut roots = 0..;
+        for variable in &net.variables {
+            let place = if variable.root {
+                Place::Root(roots.next().unwrap_or(0))
+            } else {
+                Place::Var(builder.add_var(variable.states.len(), variable.region.clone()))
+            };
+            builder.places.push(place);
+        }
+        for index in 0..net.variables.len() {
+            builder.variable(index);
+        }
+        // Root priors, then the free factor of each variable.
+        for (index, variable) in net.variables.iter().enumerate() {
+            if let Place::Root(r) = builder.places[index] {
+                let states = builder.lanes.list(1 << r);
+                let data = states.iter().map(|s| variable.own[*s as usize]).collect();
+                builder.add(Table::new(Vec::new(), 1 << r, data));
+            }
+        }
+        let slots: Vec<usize> = (0..net.variables.len())
+            .map(|index| match builder.places[index] {
+                Place::Root(r) => builder.add(slot_table(Vec::new(), 1 << r)),
+                Place::Var(v) => builder.add(slot_table(vec![v], 0)),
+            })
+            .collect();
+        let reading_nodes: Vec<Vec<(usize, Table)>> = readings.iter().map(|r| builder.reading(r)).collect();
+        let Builder { places, cards, lanes, base, regions, worst, .. } = builder;
+        let full_mask = lanes.every();
+        let shape = Shape { cards, worst, lanes };
+        let mut part = Self {
+            shape,
+            nodes: Vec::new(),
+            parents: Arc::default(),
+            scopes: Arc::default(),
+            places: Arc::new(places),
+            slots: Arc::new(slots),
+            reading_nodes: Arc::new(reading_nodes),
+            full_mask,
+        };
+        part.tree(net, base, &regions)?;
+        Ok(part)
+    }
+
+    /// The same tree for some of its joint root states.
+    fn within(&self, kept: Vec<u32>) -> Self {
+        let shape = self.shape.within(kept);
+        let nodes = self
+            .nodes
+            .iter()
+            .map(|node| match node {
+                Node::Base(table) => Node::Base(shape.restricted(table, &self.shape)),
+                join @ (Node::Join { .. } | Node::Sum { .. }) => join.clone(),
+            })
+            .collect();
+        Self {
+            shape,
+            nodes,
+            parents: Arc::clone(&self.parents),
+            scopes: Arc::clone(&self.scopes),
+            places: Arc::clone(&self.places),
+            slots: Arc::clone(&self.slots),
+            reading_nodes: Arc::clone(&self.reading_nodes),
+            full_mask: self.full_mask,
+        }
+    }
+
+    /// Cuts the tree along some roots into parts whose tables stay near the processor.
+    ///
+    /// A table that does not depend on such a root is worked once in every part, so the roots are taken that most of
+    /// the work depends on, and none where they would cost more than they save.
+    pub(super) fn cut(self, near: f64, dearer: f64) -> Vec<Self> {
+        let mut work: BTreeMap<u32, f64> = BTreeMap::new();
+        let mut rows: BTreeMap<u32, f64> = BTreeMap::new();
+        for (index, (vars, mask)) in self.scopes.iter().enumerate() {
+            let (products, joined) = self.products(index);
+            *work.entry(joined).or_default() += products;
+            let here = to_f64(vars.iter().map(|v| self.shape.cards[*v as usize]).product());
+            let most = rows.entry(*mask).or_default();
+            *most = most.max(here);
+        }
+        let total = |along: u32| -> f64 { work.iter().map(|(m, w)| w * to_f64(self.shape.lanes(m | along))).sum() };
+        let largest = |along: u32| {
+            let parts = to_f64(self.shape.lanes(along));
+            rows.iter().map(|(m, r)| r * to_f64(self.shape.lanes(m | along)) / parts).fold(0.0, f64::max)
+        };
+        let (mut along, uncut) = (0u32, total(0));
+        while largest(along) > near {
+            let roots = (0..self.shape.lanes.root_cards.len()).map(|r| along | 1 << r);
+            let further = roots.filter(|a| *a != along && self.shape.lanes(*a) > self.shape.lanes(along));
+            let Some(best) = further.min_by(|a, b| total(*a).total_cmp(&total(*b)).then(a.cmp(b))) else { break };
+            if total(best) > uncut * dearer {
+                break;
+            }
+            along = best;
+        }
+        if along == 0 {
+            return vec![self];
+        }
+        let mut groups: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+        for (code, group) in self.shape.lanes.kept.iter().zip(self.shape.lanes.map(self.full_mask, along).iter()) {
+            groups.entry(*group).or_default().push(*code);
+        }
+        groups.into_values().map(|kept| self.within(kept)).collect()
+    }
+
+    /// Finds the order of summation and lays the binary tree.
+    fn tree(&mut self, net: &WorstNet, base: Vec<Table>, regions: &[Vec<u16>]) -> Result<(), LanesError> {
+        let words = self.shape.cards.len().div_ceil(64).max(1);
+        let mut scopes: Vec<Scope> = base.iter().map(|t| Scope::of(t, words)).collect();
+        self.nodes = base.into_iter().map(Node::Base).collect();
+        let count = self.shape.cards.len();
+        let mut holders: Vec<BTreeSet<usize>> = vec![BTreeSet::new(); count];
+        for (index, node) in self.nodes.iter().enumerate() {
+            if let Node::Base(table) = node {
+                for v in table.vars.iter() {
+                    holders[*v as usize].insert(index);
+                }
+            }
+        }
+        // The work is that of joining all holders one after another, smallest first: a fair guess of what `merge` takes.
+        let cost_of = |v: usize, holders: &[BTreeSet<usize>], scopes: &[Scope], shape: &Shape| {
+            let mut list: Vec<(f64, usize)> = holders[v].iter().map(|h| (scopes[*h].size(shape), *h)).collect();
+            list.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            let mut union = Scope { words: vec![0; words], mask: 0 };
+            let (mut work, mut inputs) = (0.0, 0.0);
+            for (size, h) in list {
+                work += union.join_work(&scopes[h], shape);
+                union = union.union(&scopes[h]);
+                inputs += size;
+            }
+            let result = union.without(u32::try_from(v).unwrap_or(u32::MAX)).size(shape);
+            // What is left open weighs more than what is worked once: it is carried into every later join.
+            Cost { work, rank: work * (result / inputs).powi(2) }
+        };
+        let mut costs: Vec<Cost> = (0..count).map(|v| cost_of(v, &holders, &scopes, &self.shape)).collect();
+        // Deeper regions first; within one region the cheapest variable first.
+        let mut groups: BTreeMap<(std::cmp::Reverse<usize>, Vec<u16>), BTreeSet<usize>> = BTreeMap::new();
+        for (v, region) in regions.iter().enumerate() {
+            groups.entry((std::cmp::Reverse(region.len()), region.clone())).or_default().insert(v);
+        }
+        let mut queue: Vec<BTreeSet<usize>> = groups.into_values().rev().collect();
+        while let Some(mut group) = queue.pop() {
+            let Some(v) = group.iter().copied().min_by(|a, b| costs[*a].rank.total_cmp(&costs[*b].rank).then(a.cmp(b)))
+            else {
+                continue;
+            };
+            group.remove(&v);
+            queue.push(group);
+            let var = u32::try_from(v).unwrap_or(u32::MAX);
+            if costs[v].work > LARGEST {
+                let variable = self
+                    .places
+                    .iter()
+                    .position(|p| matches!(p, Place::Var(w) if *w == var))
+                    .and_then(|i| net.variables.get(i))
+                    .map_or_else(|| "a reading of many parts".to_owned(), |x| x.name.clone());
+                return Err(LanesError::TooLarge { entries: costs[v].work, variable });
+            }
+            let pool: Vec<usize> = std::mem::take(&mut holders[v]).into_iter().collect();
+            let last = self.merge(pool, &mut scopes, Some(var));
+            let scope = scopes[last].clone();
+            let mut touched = BTreeSet::new();
+            for w in 0..count {
+                if w != v && scope.has(u32::try_from(w).unwrap_or(u32::MAX)) {
+                    touched.insert(w);
+                }
+            }
+            for w in &touched {
+                let scope_nodes = &mut holders[*w];
+                scope_nodes.retain(|h| !scopes[*h].has(var));
+                scope_nodes.insert(last);
+            }
+            for w in touched {
+                costs[w] = cost_of(w, &holders, &scopes, &self.shape);
+            }
+        }
+        let used: BTreeSet<usize> = self
+            .nodes
+            .iter()
+            .flat_map(|n| match n {
+                Node::Base(_) => Vec::new(),
+                Node::Join { a, b, .. } => vec![*a, *b],
+                Node::Sum { a, .. } => vec![*a],
+            })
+            .collect();
+        let rest: Vec<usize> = (0..self.nodes.len()).filter(|i| !used.contains(i)).collect();
+        self.merge(rest, &mut scopes, None);
+        let mut parents = vec![None; self.nodes.len()];
+        for (index, node) in self.nodes.iter().enumerate() {
+            match node {
+                Node::Base(_) => {}
+                Node::Join { a, b, .. } => {
+                    parents[*a] = Some(index);
+                    parents[*b] = Some(index);
+                }
+                Node::Sum { a, .. } => parents[*a] = Some(index),
+            }
+        }
+        self.parents = Arc::new(parents);
+        let scopes = scopes
+            .iter()
+            .map(|scope| {
+                let all = 0..u32::try_from(count).unwrap_or(u32::MAX);
+                (all.filter(|v| scope.has(*v)).collect(), scope.mask)
+            })
+            .collect();
+        self.scopes = Arc::new(scopes);
+        Ok(())
+    }
+
+    /// Joins a pool of nodes pairwise, smallest product first; the last join sums the variable.
+    fn merge(&mut self, mut pool: Vec<usize>, scopes: &mut Vec<Scope>, sum: Option<u32>) -> usize {
+        if pool.len() == 1 {
+            let a = pool[0];
+            return match sum {
+                None => a,
+                Some(v) => {
+                    self.nodes.push(Node::Sum { a, sum: v });
+                    scopes.push(scopes[a].clone().without(v));
+                    self.nodes.len() - 1
+                }
+            };
+        }
+        while pool.len() > 1 {
+            let mut best = (f64::INFINITY, 0, 1);
+            for i in 0..pool.len() {
+                for j in i + 1..pool.len() {
+                    let size = scopes[pool[i]].join_work(&scopes[pool[j]], &self.shape);
+                    if size < best.0 {
+                        best = (size, i, j);
+                    }
+                }
+            }
+            let (_, i, j) = best;
+            let b = pool.remove(j);
+            let a = pool.remove(i);
+            let union = scopes[a].union(&scopes[b]);
+            let now = if pool.is_empty() { sum } else { None };
+            self.nodes.push(Node::Join { a, b, sum: now });
+            scopes.push(match now {
+                Some(v) => union.without(v),
+                None => union,
+            });
+            pool.push(self.nodes.len() - 1);
+        }
+        pool[0]
+    }
+
+    fn states(&self, variable: usize) -> usize {
+        match self.places[variable] {
+            Place::Root(r) => self.shape.lanes.root_cards[r],
+            Place::Var(v) => self.shape.cards[v as usize],
+        }
+    }
+
+    fn slot(&self, variable: usize, factor: &[f64]) -> Table {
+        match self.places[variable] {
+            Place::Root(r) => {
+                let states = self.shape.lanes.list(1 << r);
+                Table::new(Vec::new(), 1 << r, states.iter().map(|s| factor[*s as usize]).collect())
+            }
+            Place::Var(v) => Table::new(vec![v], 0, factor.to_vec()),
+        }
+    }
+
+    fn replacements(&self, extra: &Extra) -> BTreeMap<usize, Table> {
+        let mut out = BTreeMap::new();
+        for (variable, factor) in &extra.factors {
+            out.insert(self.slots[*variable], self.slot(*variable, factor));
+        }
+        for reading in &extra.without {
+            if let Some(nodes) = self.reading_nodes.get(*reading) {
+                for (node, neutral) in nodes {
+                    out.insert(*node, neutral.clone());
+                }
+            }
+        }
+        out
+    }
+
+    /// The value of one node from the values of its parts.
+    fn value(&self, node: &Node, up: &[Table], memo: &mut Memo<'_>) -> Table {
+        match node {
+            Node::Base(table) if table.is_ones() => Table::ones(),
+            Node::Base(table) => table.clone(),
+            Node::Join { a, b, sum } => self.join(&up[*a], &up[*b], *sum, memo),
+            Node::Sum { a, sum } => self.join(&up[*a], &Table::ones(), Some(*sum), memo),
+        }
+    }
+
+    fn join(&self, a: &Table, b: &Table, sum: Option<u32>, memo: &mut Memo<'_>) -> Table {
+        match sum {
+            None if b.is_ones() => return a.clone(),
+            None if a.is_ones() => return b.clone(),
+            Some(v) if b.is_ones() && a.sums_to_one == Some(v) => return Table { log: a.log, ..Table::ones() },
+            Some(v) if a.is_ones() && b.sums_to_one == Some(v) => return Table { log: b.log, ..Table::ones() },
+            _ => {}
+        }
+        let pattern: Vec<u32> = b
+            .vars
+            .iter()
+            .map(|v| a.vars.iter().position(|w| w == v).map_or(u32::MAX, |p| u32::try_from(p).unwrap_or(u32::MAX - 1)))
+            .collect();
+        let sum_place = sum.map(|v| (a.vars.iter().position(|w| *w == v), b.vars.iter().position(|w| *w == v)));
+        let cards = |t: &Table| t.vars.iter().map(|v| self.shape.cards[*v as usize]).collect::<Vec<_>>();
+        let id = digest(&(a.id, b.id, pattern, sum_place, cards(a), cards(b)));
+        if let Some(found) = memo.get(id) {
+            let mut vars: Vec<u32> = a.vars.iter().copied().filter(|v| Some(*v) != sum).collect();
+            vars.extend(b.vars.iter().copied().filter(|v| Some(*v) != sum && !a.vars.contains(v)));
+            return Table { vars: vars.into(), ..found };
+        }
+        let mut table = self.shape.up(a, b, sum);
+        table.id = id.max(2);
+        if sum.is_none() {
+            // A table that sums to one over its own variable still does after a product with ones only;
+            // with anything else it does not.
+            table.sums_to_one = None;
+        }
+        memo.put(id, &table);
+        table
+    }
+
+    /// Works the whole tree: the state from which every question about these lanes is answered.
+    pub(super) fn run(&self, extra: &Extra) -> PartRun<'_> {
+        let mut memo = Memo { shared: None, own: BTreeMap::new() };
+        let up = self.up_all(extra, &mut memo);
+        PartRun::new(self, up, memo.own, extra.clone())
+    }
+
+    fn up_all(&self, extra: &Extra, memo: &mut Memo<'_>) -> Vec<Table> {
+        let replaced = self.replacements(extra);
+        let mut up: Vec<Table> = Vec::with_capacity(self.nodes.len());
+        for (index, node) in self.nodes.iter().enumerate() {
+            let table = match replaced.get(&index) {
+                Some(table) => table.clone(),
+                None => self.value(node, &up, memo),
+            };
+            up.push(table);
+        }
+        up
+    }
+
+    /// How many nodes the tree has.
+    pub(super) fn nodes(&self) -> usize {
+        self.nodes.len()
+    }
+
+    /// How many multiplications one pass over the tree takes at most.
+    pub(super) fn work(&self) -> f64 {
+        let of = |index| {
+            let (products, mask) = self.products(index);
+            products * to_f64(self.shape.lanes(mask))
+        };
+        (0..self.nodes.len()).map(of).sum()
+    }
+
+    /// Products of one lane that a node takes at most, and the roots that they depend on.
+    fn products(&self, index: usize) -> (f64, u32) {
+        let of = |i: usize| &self.scopes[i];
+        let pair = match &self.nodes[index] {
+            Node::Base(_) => return (0.0, 0),
+            Node::Join { a, b, .. } => [Some(*a), Some(*b)],
+            Node::Sum { a, .. } => [Some(*a), None],
+        };
+        let mut count: BTreeMap<u32, usize> = BTreeMap::new();
+        let mut mask = 0;
+        for i in pair.into_iter().flatten() {
+            mask |= of(i).1;
+            for v in &of(i).0 {
+                *count.entry(*v).or_default() += 1;
+            }
+        }
+        let products = count
+            .iter()
+            .map(|(v, n)| {
+                let levels = self.shape.cards[*v as usize];
+                // A worst-of variable of both sides costs one product for the mildest level and two for a further one.
+                let both = *n == 2 && self.shape.worst[*v as usize].is_some();
+                to_f64(if both { levels * (levels + 1) / 2 } else { levels })
+            })
+            .product();
+        (products, mask)
+    }
+}
+
+fn slot_table(vars: Vec<u32>, mask: u32) -> Table {
+    // The free factor has the place of its variable in the tree and the value one.
+    Table { vars: vars.into(), mask, ..Table::ones() }
+}
+
+#[derive(Debug)]
+struct Memo<'a> {
+    shared: Option<&'a BTreeMap<u128, Table>>,
+    own: BTreeMap<u128, Table>,
+}
+
+impl Memo<'_> {
+    fn get(&self, id: u128) -> Option<Table> {
+        self.shared.and_then(|s| s.get(&id)).or_else(|| self.own.get(&id)).cloned()
+    }
+    fn put(&mut self, id: u128, table: &Table) {
+        self.own.insert(id, table.clone());
+    }
+}
+
+/// A worked tree: answers questions about its lanes.
+#[derive(Debug)]
+pub(super) struct PartRun<'a> {
+    pub(super) part: &'a Part,
+    pub(super) up: Vec<Table>,
+    down: Vec<std::sync::OnceLock<Table>>,
+    memo: BTreeMap<u128, Table>,
+    extra: Extra,
+}
+
+/// Numbers with a common factor apart, so that none of them leaves the range of a double.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Scaled {
+    pub(super) values: Vec<f64>,
+    /// Natural logarithm of the factor.
+    pub(super) log: f64,
+}
+
+impl<'a> PartRun<'a> {
+    fn new(part: &'a Part, up: Vec<Table>, memo: BTreeMap<u128, Table>, extra: Extra) -> Self {
+        let down = (0..part.nodes.len()).map(|_| std::sync::OnceLock::new()).collect();
+        Self { part, up, down, memo, extra }
+    }
+
+    /// The probability of the evidence together with each of the joint root states kept.
+    pub(super) fn lanes(&self) -> Scaled {
+        let Some(table) = self.up.last() else { return Scaled::default() };
+        Scaled { values: self.part.shape.widen(table, self.part.full_mask).to_vec(), log: table.log }
+    }
+
+    /// Works the tree again with other constraints, sharing all that did not change.
+    pub(super) fn with(&self, all: Extra) -> Self {
+        let mut memo = Memo { shared: Some(&self.memo), own: BTreeMap::new() };
+        let replaced = self.part.replacements(&all);
+        let mut up: Vec<Table> = Vec::with_capacity(self.up.len());
+        let mut dirty = vec![false; self.up.len()];
+        for (index, node) in self.part.nodes.iter().enumerate() {
+            dirty[index] = match node {
+                Node::Base(_) => replaced.contains_key(&index),
+                Node::Join { a, b, .. } => dirty[*a] || dirty[*b],
+                Node::Sum { a, .. } => dirty[*a],
+            };
+            let table = if let Some(table) = replaced.get(&index) {
+                table.clone()
+            } else if dirty[index] {
+                self.part.value(node, &up, &mut memo)
+            } else {
+                self.up[index].clone()
+            };
+            up.push(table);
+        }
+        let own = memo.own;
+        Self::new(self.part, up, own, all)
+    }
+
+    /// What the rest of the tree says about one node.
+    fn down(&self, node: usize) -> &Table {
+        if let Some(found) = self.down[node].get() {
+            return found;
+        }
+        // From the root downwards, so that the depth of the tree never becomes the depth of the stack.
+        let mut path = vec![node];
+        let mut at = node;
+        while let Some(parent) = self.part.parents[at] {
+            if self.down[at].get().is_some() {
+                break;
+            }
+            path.push(parent);
+            at = parent;
+        }
+        for at in path.into_iter().rev() {
+            self.down[at].get_or_init(|| self.down_once(at));
+        }
+        self.down[node].get_or_init(Table::ones)
+    }
+
+    fn down_once(&self, node: usize) -> Table {
+        let Some(parent) = self.part.parents[node] else { return Table::ones() };
+        let above = self.down[parent].get_or_init(Table::ones);
+        let none = Table::ones();
+        let (sibling, closed) = match &self.part.nodes[parent] {
+            Node::Base(_) => (&none, None),
+            Node::Sum { sum, .. } => (&none, Some(*sum)),
+            Node::Join { a, b, sum } => (&self.up[if *a == node { *b } else { *a }], *sum),
+        };
+        let (vars, mask) = &self.part.scopes[node];
+        self.part.shape.down(above, sibling, vars, *mask, closed)
+    }
+
+    /// The probability of the evidence together with each state of one variable.
+    pub(super) fn marginal(&self, variable: usize) -> Scaled {
+        let slot = self.part.slots[variable];
+        let own = &self.up[slot];
+        let outside = self.down_slot(slot, variable);
+        let states: Vec<u32> = match self.part.places[variable] {
+            Place::Root(r) => self.part.shape.lanes.list(1 << r).to_vec(),
+            Place::Var(_) => (0..u32::try_from(outside.len()).unwrap_or(u32::MAX)).collect(),
+        };
+        let mut values = vec![0.0; self.part.states(variable)];
+        for (place, state) in states.iter().enumerate() {
+            let factor = if own.is_ones() { 1.0 } else { own.data[place] };
+            values[*state as usize] = outside[place] * factor;
+        }
+        Scaled { values, log: self.down(slot).log + own.log }
+    }
+
+    /// The outside message at a variable's free factor, one entry per state that occurs.
+    fn down_slot(&self, slot: usize, variable: usize) -> Vec<f64> {
+        let table = self.down(slot);
+        match self.part.places[variable] {
+            Place::Root(r) => {
+                if table.mask == 0 {
+                    vec![table.data[0]; self.part.shape.lanes(1 << r)]
+                } else {
+                    table.data.to_vec()
+                }
+            }
+            Place::Var(v) => {
+                if table.vars.is_empty() {
+                    vec![table.data[0]; self.part.shape.cards[v as usize]]
+                } else {
+                    table.data.to_vec()
+                }
+            }
+        }
+    }
+
+    /// The probability of the evidence together with a further event: a product of one factor per variable.
+    pub(super) fn joint(&self, extra: &Extra) -> Scaled {
+        let part = self.part;
+        let mut changed: BTreeMap<usize, Table> = BTreeMap::new();
+        for (variable, factor) in &extra.factors {
+            let mut all: Vec<f64> = factor.clone();
+            if let Some(old) = self.extra.factors.get(variable) {
+                for (a, o) in all.iter_mut().zip(old) {
+                    *a *= o;
+                }
+            }
+            changed.insert(part.slots[*variable], part.slot(*variable, &all));
+        }
+        if changed.is_empty() {
+            return self.lanes();
+        }
+        let mut memo = Memo { shared: Some(&self.memo), own: BTreeMap::new() };
+        // Climb until all changed parts have met.
+        while changed.len() > 1 {
+            // The node with the lowest parent: whatever changed below its sibling has been climbed already.
+            let lowest = changed.keys().copied().filter_map(|n| part.parents[n].map(|p| (p, n))).min();
+            let Some((parent, node)) = lowest else { break };
+            let Some(table) = changed.remove(&node) else { break };
+            let value = match &part.nodes[parent] {
+                Node::Base(_) => table,
+                Node::Sum { sum, .. } => part.join(&table, &Table::ones(), Some(*sum), &mut memo),
+                Node::Join { a, b, sum } => {
+                    let other = if *a == node { *b } else { *a };
+                    let sibling = changed.remove(&other).unwrap_or_else(|| self.up[other].clone());
+                    if *a == node {
+                        part.join(&table, &sibling, *sum, &mut memo)
+                    } else {
+                        part.join(&sibling, &table, *sum, &mut memo)
+                    }
+                }
+            };
+            changed.insert(parent, value);
+        }
+        let Some((node, table)) = changed.pop_first() else { return Scaled::default() };
+        let joined = part.shape.meet(&table, self.down(node));
+        Scaled { values: joined.data.to_vec(), log: joined.log }
+    }
+}
