@@ -86,7 +86,7 @@ fn to_f64(n: usize) -> f64 {
 }
 
 /// Entries of the largest table of a part: what stays near the processor \[ours\].
-const NEAR: f64 = 600_000.0;
+const NEAR: f64 = 1_000_000.0;
 /// Up to this factor of further products parts may be cut so that their tables stay near \[ours\].
 const DEARER: f64 = 1.5;
 
@@ -134,6 +134,26 @@ impl Engine {
         let whole = Part::build(net, readings, wide, states)?;
         let size = (whole.nodes(), whole.work());
         Ok(Self { parts: whole.cut(NEAR, DEARER), variables: net.variables.len(), size })
+    }
+
+    /// The same engine without the joint root states that together have less than this share of a run's evidence.
+    #[must_use]
+    pub fn without_the_unlikely(&self, run: &Run<'_>, share: f64) -> Self {
+        let roots = run.roots();
+        let mut states: Vec<(usize, f64)> = roots.iter().copied().enumerate().collect();
+        states.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+        let mut left = 0.0;
+        let few = states.iter().take_while(|(_, p)| {
+            left += p.max(0.0);
+            left < share
+        });
+        let out: BTreeSet<usize> = few.map(|(code, _)| *code).collect();
+        let likely = |part: &Part| {
+            let kept: Vec<u32> =
+                part.shape.lanes.kept.iter().copied().filter(|code| !out.contains(&(*code as usize))).collect();
+            (!kept.is_empty()).then(|| part.within(kept))
+        };
+        Self { parts: self.parts.iter().filter_map(likely).collect(), ..*self }
     }
 
     /// Cuts the joint root states further, until no table of a part has more than so many entries or nothing is left to
@@ -389,7 +409,15 @@ impl<'a> Run<'a> {
             }
             let drawn = match worked {
                 Worked::Kept(run) => run.draws(asked, seed),
-                Worked::Noted { .. } => part.run(&self.extra).draws(asked, seed),
+                // Worked again, for the lanes that were drawn.
+                Worked::Noted { .. } => {
+                    let lanes: BTreeSet<usize> = asked.iter().map(|(_, lane)| *lane).collect();
+                    let kept = lanes.iter().filter_map(|lane| part.shape.lanes.kept.get(*lane)).copied().collect();
+                    let places: BTreeMap<usize, usize> = lanes.iter().copied().zip(0..).collect();
+                    let place = |lane: &usize| places.get(lane).copied().unwrap_or(0);
+                    let asked: Vec<(usize, usize)> = asked.iter().map(|(i, lane)| (*i, place(lane))).collect();
+                    part.within(kept).run(&self.extra).draws(&asked, seed)
+                }
             };
             for ((index, _), row) in asked.iter().zip(&drawn) {
                 if let Some(place) = states.get_mut(index * variables..(index + 1) * variables) {

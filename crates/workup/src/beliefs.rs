@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{EngineLayout, Position};
-use inference::lanes::{Draws, Extra, LanesError, Run};
+use inference::lanes::{Draws, Engine, Extra, LanesError, Run};
 use inference::worst::{Reading, ReadingLink};
 use knowledge::{Knowledge, ReadingKind, Worse};
 use rayon::prelude::*;
@@ -234,19 +234,22 @@ fn log_odds(p: f64) -> f64 {
 
 /// How many groups of readings get an exact weight per work-up; the weightiest by a first look over the draws \[ours\].
 const WEIGHED: usize = 8;
+/// Share of the evidence that may be left out for a weight: a group that moves the odds by a factor of a million leaves it
+/// within one part in ten thousand \[ours\].
+const UNLIKELY: f64 = 1e-10;
 /// Products that may be spent on weights; a tightly coupled case gets fewer of them, but never less than three \[ours\].
-const SPENT: f64 = 3e9;
+const SPENT: f64 = 1.5e9;
 
 /// Fills in the reasons of the chosen beliefs (indices into the network's variables).
 ///
 /// A first look over the drawn engines says which groups matter; their weights are then worked exactly, by working the
-/// evidence again without the group. `work` is what one pass over the evidence takes, in products.
+/// evidence again without the group.
 ///
 /// # Errors
 /// Evidence that cannot be worked without one of its groups.
 pub fn reasons(
+    engine: &Engine,
     run: &Run<'_>,
-    work: f64,
     gathered: &Evidence,
     draws: &Draws,
     chosen: &[usize],
@@ -255,20 +258,23 @@ pub fn reasons(
     let mut looks: Vec<(f64, usize)> =
         gathered.groups.iter().enumerate().map(|(g, group)| (first_look(group, gathered, draws, chosen), g)).collect();
     looks.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let fewer = engine.without_the_unlikely(run, UNLIKELY);
+    let with = fewer.run_for(&Extra::default(), chosen)?;
+    let work = engine.size().1;
     let affordable =
         (0..WEIGHED).rev().find(|n| work * f64::from(u32::try_from(*n).unwrap_or(0)) <= SPENT).unwrap_or(0);
     looks.truncate(affordable.max(3));
     let weights: Vec<(usize, Vec<f64>)> = looks
-        .iter()
+        .par_iter()
         .map(|(_, g)| {
             let readings = gathered.groups.get(*g).map(|x| x.readings.clone()).unwrap_or_default();
-            let without = run.with_for(&Extra { without: readings, ..Extra::default() }, chosen)?;
+            let without = with.with_for(&Extra { without: readings, ..Extra::default() }, chosen)?;
             let row = chosen
                 .iter()
                 .map(|index| {
-                    let with: f64 = run.marginal(*index).iter().skip(1).sum();
+                    let there: f64 = with.marginal(*index).iter().skip(1).sum();
                     let left: f64 = without.marginal(*index).iter().skip(1).sum();
-                    log_odds(with) - log_odds(left)
+                    log_odds(there) - log_odds(left)
                 })
                 .collect();
             Ok((*g, row))

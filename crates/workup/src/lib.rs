@@ -128,10 +128,12 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     let drawn = drawn(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
     let engine = Engine::among(&net.net, &gathered.readings, &drawn.likely)?;
     let slower;
+    let mut whole = &engine;
     let mut run = engine.run(&Extra::default())?;
     let mut accuracy = run.accuracy().max((drawn.ln_left_out - run.ln_p()).exp());
     if accuracy > LOSS {
         slower = Engine::without_differences(&net.net, &gathered.readings)?;
+        whole = &slower;
         run = slower.run(&Extra::default())?;
         accuracy = run.accuracy();
     }
@@ -140,7 +142,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     let mut all = beliefs::all(&net, layout, knowledge, &run, &prior);
     let chosen = chosen(&all, knowledge);
     let draws = drawn.draws;
-    beliefs::reasons(&run, engine.size().1, &gathered, &draws, &chosen, &mut all)?;
+    beliefs::reasons(whole, &run, &gathered, &draws, &chosen, &mut all)?;
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);
     let donors = money::Donors::drawn(&net, &blocks, knowledge, &terms)?;

@@ -10,6 +10,8 @@ use super::table::{Lanes, Shape, Table, digest};
 use super::{Extra, LanesError, to_f64};
 use crate::worst::{Reading, WorstNet};
 
+/// Up to so many tables every sequence of joining them is tried \[ours\].
+const TRIED: usize = 6;
 /// Most products that summing one variable may take.
 const LARGEST: f64 = 4e9;
 
@@ -181,7 +183,7 @@ impl Part {
     }
 
     /// The same tree for some of its joint root states.
-    fn within(&self, kept: Vec<u32>) -> Self {
+    pub(super) fn within(&self, kept: Vec<u32>) -> Self {
         let shape = self.shape.within(kept);
         let nodes = self
             .nodes
@@ -347,7 +349,8 @@ impl Part {
         Ok(())
     }
 
-    /// Joins a pool of nodes pairwise, smallest product first; the last join sums the variable.
+    /// Joins a pool of nodes pairwise: in the cheapest sequence where they are few, else the smallest product first until
+    /// they are; the last join sums the variable.
     fn merge(&mut self, mut pool: Vec<usize>, scopes: &mut Vec<Scope>, sum: Option<u32>) -> usize {
         if pool.len() == 1 {
             let a = pool[0];
@@ -360,7 +363,7 @@ impl Part {
                 }
             };
         }
-        while pool.len() > 1 {
+        while pool.len() > TRIED {
             let mut best = (f64::INFINITY, 0, 1);
             for i in 0..pool.len() {
                 for j in i + 1..pool.len() {
@@ -373,16 +376,62 @@ impl Part {
             let (_, i, j) = best;
             let b = pool.remove(j);
             let a = pool.remove(i);
-            let union = scopes[a].union(&scopes[b]);
-            let now = if pool.is_empty() { sum } else { None };
-            self.nodes.push(Node::Join { a, b, sum: now });
-            scopes.push(match now {
-                Some(v) => union.without(v),
-                None => union,
-            });
-            pool.push(self.nodes.len() - 1);
+            let joined = self.joined(a, b, scopes, None);
+            pool.push(joined);
         }
-        pool[0]
+        // The cheapest way to each subset of the pool, from the smaller subsets to the larger.
+        let all = (1usize << pool.len()) - 1;
+        let mut ways: Vec<(f64, usize)> = vec![(0.0, 0); all + 1];
+        let mut unions: Vec<Scope> = vec![Scope { words: vec![0; scopes[pool[0]].words.len()], mask: 0 }; all + 1];
+        for subset in 1..=all {
+            let lowest = subset & subset.wrapping_neg();
+            unions[subset] = unions[subset ^ lowest].union(&scopes[pool[lowest.trailing_zeros() as usize]]);
+            if subset == lowest {
+                continue;
+            }
+            let mut best = (f64::INFINITY, 0);
+            // Every half that holds the first member.
+            let rest = subset ^ lowest;
+            let mut other = rest;
+            while other > 0 {
+                let half = subset ^ other;
+                let work = ways[half].0 + ways[other].0 + unions[half].join_work(&unions[other], &self.shape);
+                if work < best.0 {
+                    best = (work, half);
+                }
+                other = (other - 1) & rest;
+            }
+            ways[subset] = best;
+        }
+        self.follow(&pool, &ways, all, scopes, sum)
+    }
+
+    /// Lays the joins of a subset of a pool in the sequence found.
+    fn follow(
+        &mut self,
+        pool: &[usize],
+        ways: &[(f64, usize)],
+        subset: usize,
+        scopes: &mut Vec<Scope>,
+        sum: Option<u32>,
+    ) -> usize {
+        if subset & (subset - 1) == 0 {
+            return pool[subset.trailing_zeros() as usize];
+        }
+        let half = ways[subset].1;
+        let a = self.follow(pool, ways, half, scopes, None);
+        let b = self.follow(pool, ways, subset ^ half, scopes, None);
+        self.joined(a, b, scopes, sum)
+    }
+
+    fn joined(&mut self, a: usize, b: usize, scopes: &mut Vec<Scope>, sum: Option<u32>) -> usize {
+        let union = scopes[a].union(&scopes[b]);
+        self.nodes.push(Node::Join { a, b, sum });
+        scopes.push(match sum {
+            Some(v) => union.without(v),
+            None => union,
+        });
+        self.nodes.len() - 1
     }
 
     fn states(&self, variable: usize) -> usize {
