@@ -68,7 +68,7 @@ impl Writer {
     /// The worst of an own draw and of parts, those of one region first among themselves: so the plain network keeps the
     /// shape of what it stands for.
     fn worst_by_region(&mut self, name: &str, states: &[String], own: &[f64], parts: &[Part<'_>]) -> usize {
-        let mut groups: BTreeMap<&[u16], Vec<(usize, Vec<Vec<f64>>)>> = BTreeMap::new();
+        let mut groups: BTreeMap<&[u16], Vec<Parent>> = BTreeMap::new();
         for (region, parent, given) in parts {
             groups.entry(region).or_default().push((*parent, given.clone()));
         }
@@ -86,6 +86,9 @@ impl Writer {
         last
     }
 }
+
+/// A variable that adds a draw, with a row per state of it.
+type Parent = (usize, Vec<Vec<f64>>);
 
 /// A part of a reading: its region, its variable and its rows.
 type Part<'a> = (&'a [u16], usize, Vec<Vec<f64>>);
