@@ -219,6 +219,15 @@ impl Knowledge {
         self.stages.iter().find(|stage| stage.id == id)
     }
 
+    /// Those of some cautions that speak of an engine: what nobody told of it speaks against none.
+    pub fn cautions_for<'a>(&self, ids: &[String], told: impl Fn(&str) -> Option<&'a str>) -> Vec<String> {
+        let concerns = |id: &&String| {
+            let found = self.cautions.iter().find(|c| c.id == **id);
+            found.is_none_or(|c| c.concerns(&told))
+        };
+        ids.iter().filter(concerns).cloned().collect()
+    }
+
     /// The limit a reading is held against at a kind of place on an engine, where the engine's own figure is missing.
     ///
     /// The limits of the reading are tried in their order. The first one fits whose scope and attributes hold and whose

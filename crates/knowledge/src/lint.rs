@@ -38,6 +38,10 @@ impl Knowledge {
         lint_loops(&self.conditions, &mut out);
         self.lint_words_of_checks(&known, &mut out);
         self.lint_checks(&known, &mut out);
+        let values = self.attribute_values();
+        for caution in &self.cautions {
+            all_known(caution, "not_for", &caution.not_for, &values, &mut out);
+        }
         self.lint_revealed(&mut out);
         self.lint_outside(&known, &mut out);
         self.lint_blocks(&known, &mut out);

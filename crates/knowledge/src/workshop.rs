@@ -674,12 +674,22 @@ pub struct Caution {
     pub always: bool,
     /// True when work is not offered before the technician has ticked it.
     pub hold: bool,
+    /// What makes it pointless: with any of these known of the engine it is not shown. What nobody told does not.
+    #[serde(default)]
+    pub not_for: Vec<AttributeIs>,
     /// What to do and what not to do.
     pub text: String,
     /// When it is shown, in words.
     pub when: String,
     /// Where it comes from.
     pub source: Source,
+}
+
+impl Caution {
+    /// Whether it speaks of an engine whose attributes `told` looks up.
+    pub fn concerns<'a>(&self, told: impl Fn(&str) -> Option<&'a str>) -> bool {
+        !self.not_for.iter().any(|one| one.holds(&told))
+    }
 }
 
 /// Whether something dissolves a residue.

@@ -919,7 +919,7 @@ fn priced_check(
         p_changes,
         outcomes,
         last_chance: one_way,
-        cautions: check.cautions.clone(),
+        cautions: scene.knowledge.cautions_for(&check.cautions, network::told_of(&scene.net.attributes)),
     }
 }
 

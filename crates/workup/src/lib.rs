@@ -178,7 +178,12 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         advice,
         options,
         notices,
-        cautions: knowledge.cautions.iter().filter(|c| c.always).map(|c| c.id.clone()).collect(),
+        cautions: knowledge
+            .cautions
+            .iter()
+            .filter(|c| c.always && c.concerns(network::told_of(&net.attributes)))
+            .map(|c| c.id.clone())
+            .collect(),
         accuracy,
         ln_p_evidence: run.ln_p(),
     })
@@ -265,7 +270,7 @@ fn outside(state: &JobState, knowledge: &Knowledge, net: &network::EngineNet) ->
                 state: word.to_owned(),
                 check: o.check.clone(),
                 minutes: o.minutes,
-                cautions: o.cautions.clone(),
+                cautions: knowledge.cautions_for(&o.cautions, network::told_of(&net.attributes)),
                 how: answer.map(|a| a.body.how.clone()),
             }
         })

@@ -142,7 +142,8 @@ pub fn engine_net(layout: &EngineLayout, told: &BTreeMap<String, String>, knowle
     out
 }
 
-fn told_of<'a>(attributes: &'a BTreeMap<String, String>) -> impl Fn(&str) -> Option<&'a str> {
+/// Looks an attribute up among those known.
+pub(crate) fn told_of<'a>(attributes: &'a BTreeMap<String, String>) -> impl Fn(&str) -> Option<&'a str> {
     move |name| attributes.get(name).map(String::as_str)
 }
 
