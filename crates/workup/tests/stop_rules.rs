@@ -434,7 +434,7 @@ fn rule_11_leak_down_goes_to_the_low_one() {
 #[test]
 fn rule_12_when_the_head_comes_off_anyway_looks_through_the_plug_hole_stop_paying() {
     let case = boiled_and_low()
-        .look("overheat-witness", "heat-marks", "bank-A", "clear")
+        .look("overheat-witness", "heat-marks", "bank-A", "plain-to-see")
         .look("leak-down", "bubbles-in-coolant", "cyl-3", "steady")
         .look("leak-down", "heard-neighbour", "cyl-3", "clear")
         .case();
@@ -471,8 +471,8 @@ fn rule_13_nothing_is_a_last_chance_after_opening() {
 #[test]
 fn rule_14_hardness_before_money() {
     let case = boiled_and_low()
-        .look("overheat-witness", "heat-marks", "bank-A", "clear")
-        .look("overheat-witness", "heat-marks", "bank-B", "clear")
+        .look("overheat-witness", "heat-marks", "bank-A", "plain-to-see")
+        .look("overheat-witness", "heat-marks", "bank-B", "plain-to-see")
         .opened(&["top-end-open", "block-open", "head-on-bench"])
         .read("head-straightedge", "gap", "bank-A", "0.40", "mm")
         .read("head-straightedge", "gap", "bank-B", "0.40", "mm")
