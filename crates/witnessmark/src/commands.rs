@@ -9,6 +9,8 @@ pub(crate) mod jobs;
 pub(crate) mod knowledge;
 pub(crate) mod network;
 pub(crate) mod new;
+pub(crate) mod papers;
+pub(crate) mod serve;
 pub(crate) mod sheet;
 pub(crate) mod tell;
 pub(crate) mod verify;

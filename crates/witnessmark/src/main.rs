@@ -59,7 +59,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Loads the invented jobs, prints their work-ups and says what to try next.
+    /// Loads the invented jobs, prints their work-ups, writes their papers and opens the bench.
     Demo(commands::demo::Demo),
     /// Findings, beliefs, advice and options of a job.
     Workup(commands::workup::Workup),
@@ -79,6 +79,10 @@ enum Command {
     Tell(commands::tell::Tell),
     /// The engine's own figures: out of a job, or into one.
     Sheet(commands::sheet::Sheet),
+    /// Writes the papers of a job as PDF.
+    Papers(commands::papers::Papers),
+    /// Opens the bench in a browser on this machine.
+    Serve(commands::serve::Serve),
     /// Writes logbooks as JSON Lines, byte for byte.
     Export(commands::carry::Export),
     /// Takes in a logbook from JSON Lines.
@@ -157,6 +161,8 @@ fn run(cli: Cli) -> Done {
             Command::Note(c) => c.run(&desk).await,
             Command::Tell(c) => c.run(&desk).await,
             Command::Sheet(c) => c.run(&desk).await,
+            Command::Papers(c) => c.run(&desk).await,
+            Command::Serve(c) => c.run(&desk).await,
             Command::Export(c) => c.run(&desk).await,
             Command::Import(c) => c.run(&desk).await,
             Command::Verify(c) => c.run(&desk).await,

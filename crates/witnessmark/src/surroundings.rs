@@ -53,6 +53,11 @@ pub(crate) fn person() -> String {
         .unwrap_or_else(|| "technician".to_owned())
 }
 
+/// The day here.
+pub(crate) fn today() -> jiff::civil::Date {
+    jiff::ZonedDateTime::now().date()
+}
+
 /// On which device.
 pub(crate) fn device() -> String {
     told("WITNESSMARK_DEVICE").unwrap_or_else(|| "command line".to_owned())

@@ -1,10 +1,11 @@
-//! `demo`: the invented jobs, loaded into a store of their own.
+//! `demo`: the invented jobs, loaded into a store of their own, with their papers and the bench.
 
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use anatomy::JobId;
 use clap::Args;
+use documents::papers::{Paper, PaperSize};
 use include_dir::{Dir, include_dir};
 use knowledge::{Knowledge, ReadingKind};
 use logbook::Entry;
@@ -13,6 +14,8 @@ use serde_json::json;
 use store::{Opening, SqliteStore, Store};
 use workup::Case;
 
+use crate::commands::papers::{self, Manner};
+use crate::commands::serve;
 use crate::desk::{Desk, Job};
 use crate::show::Sheet;
 use crate::talk::Tone;
@@ -21,15 +24,18 @@ use crate::trouble::{Done, Exit, Trouble};
 /// The cases, compiled in; which of them are demos says each one itself.
 static CASES: Dir<'static> = include_dir!("$CARGO_MANIFEST_DIR/../../cases");
 
-/// Loads the invented jobs, prints their work-ups and says what to try next.
+/// Loads the invented jobs, prints their work-ups, writes their papers and opens the bench.
 #[derive(Debug, Args)]
 pub(crate) struct Demo {
     /// The folder of the demo's own record.
     #[arg(long, value_name = "DIR", default_value = "witnessmark-demo")]
     out: PathBuf,
-    /// Only the jobs and their work-ups.
+    /// Only the jobs, their work-ups and papers; the bench is not opened.
     #[arg(long)]
     no_serve: bool,
+    /// The port of the bench; 0 takes any free one.
+    #[arg(long, default_value_t = serve::PORT)]
+    port: u16,
     /// Writes everything, not only the first lines of each part.
     #[arg(long)]
     full: bool,
@@ -126,8 +132,32 @@ impl Demo {
             t.answer(&json!({"store": self.out.display().to_string(), "cases": cases}))?;
             return Ok(Exit::Fine);
         }
+        self.papers(desk, &shown, &cases, &knowledge)?;
         self.what_next(desk, &shown, cases.first(), &knowledge)?;
-        Ok(Exit::Fine)
+        if self.no_serve {
+            return Ok(Exit::Fine);
+        }
+        t.gap()?;
+        serve::open(desk, &self.out, knowledge, self.port).await
+    }
+
+    /// Writes the papers of every job beside the record.
+    fn papers(&self, desk: &Desk, shown: &[Job], cases: &[Case], knowledge: &Knowledge) -> Result<(), Trouble> {
+        let t = &desk.talk;
+        let manner =
+            Manner { only: &Paper::ALL, size: PaperSize::A4, shop: None, issued: papers::today(), force: true };
+        t.line(&t.tone(Tone::Strong, "Papers"), 0)?;
+        for (job, case) in shown.iter().zip(cases) {
+            let id = job.state.job.map(|j| j.to_string()).unwrap_or_default();
+            let folder = self.out.join("papers").join(id.get(..8).unwrap_or(&id));
+            let (written, refused) = papers::write(job, case, knowledge, &folder, &manner)?;
+            t.line(&format!("  {}: {} papers in {}", case.title, written.len(), folder.display()), 6)?;
+            for error in refused {
+                t.line(&format!("  not written: {error}"), 6)?;
+            }
+        }
+        t.gap()?;
+        Ok(())
     }
 
     /// Refuses a record that holds other jobs than the invented ones.
@@ -178,12 +208,8 @@ impl Demo {
             t.line(&format!("  witnessmark --store {store} enter {id} {what} {place} \"{value}\""), 6)?;
         }
         t.line(&format!("  witnessmark --store {store} export {id} --out job.jsonl"), 6)?;
-        if !self.no_serve {
-            t.line(
-                "The bench in the browser is not part of this build yet; everything above works at the terminal.",
-                0,
-            )?;
-        }
+        t.line(&format!("  witnessmark --store {store} papers {id} --out papers"), 6)?;
+        t.line(&format!("  witnessmark --store {store} serve"), 6)?;
         Ok(())
     }
 }

@@ -1,0 +1,230 @@
+//! The papers of a job, typeset.
+//!
+//! Each paper is a list of blocks (`sheet`), worked out of the case, the job and the knowledge by a module of its
+//! own; one template lays all of them out (`templates/paper.typ`, through `press`). What people wrote goes in as data
+//! and cannot become markup.
+
+mod build;
+mod customer;
+mod estimate;
+mod machine;
+mod parts;
+mod press;
+mod proof;
+mod sheet;
+mod words;
+
+use knowledge::Knowledge;
+use logbook::JobState;
+use workup::Case;
+
+use sheet::{Sheet, TitleBlock};
+
+/// One of the papers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Paper {
+    /// What was found, what can be done, in the customer's words.
+    CustomerReport,
+    /// The written estimate.
+    Estimate,
+    /// What a machine shop cuts from.
+    MachineOrder,
+    /// Parts that opening calls for, orders and arrivals.
+    PartsList,
+    /// The build with its hold points.
+    BuildSheet,
+    /// As left beside as found.
+    Proof,
+}
+
+impl Paper {
+    /// Every paper, in the order of the job.
+    pub const ALL: [Paper; 6] = [
+        Paper::CustomerReport,
+        Paper::Estimate,
+        Paper::MachineOrder,
+        Paper::PartsList,
+        Paper::BuildSheet,
+        Paper::Proof,
+    ];
+
+    /// The word of the paper, fit for a file name.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Paper::CustomerReport => "customer-report",
+            Paper::Estimate => "estimate",
+            Paper::MachineOrder => "machine-order",
+            Paper::PartsList => "parts-list",
+            Paper::BuildSheet => "build-sheet",
+            Paper::Proof => "proof",
+        }
+    }
+
+    /// The paper of a word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Paper> {
+        Self::ALL.into_iter().find(|p| p.word() == word)
+    }
+
+    /// The title printed on it.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
+        match self {
+            Paper::CustomerReport => "Report to the customer",
+            Paper::Estimate => "Estimate",
+            Paper::MachineOrder => "Machine order",
+            Paper::PartsList => "Parts list",
+            Paper::BuildSheet => "Build sheet",
+            Paper::Proof => "Proof",
+        }
+    }
+
+    /// The word under which the logbook keeps that it left the shop.
+    #[must_use]
+    pub const fn in_logbook(self) -> logbook::Paper {
+        match self {
+            Paper::CustomerReport => logbook::Paper::CustomerPage,
+            Paper::Estimate => logbook::Paper::Estimate,
+            Paper::MachineOrder => logbook::Paper::MachineOrder,
+            Paper::PartsList => logbook::Paper::PartsList,
+            Paper::BuildSheet => logbook::Paper::BuildSheet,
+            Paper::Proof => logbook::Paper::Proof,
+        }
+    }
+}
+
+/// The size of the sheets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum PaperSize {
+    /// 210 mm by 297 mm.
+    A4,
+    /// 8.5 in by 11 in.
+    Letter,
+}
+
+impl PaperSize {
+    /// Both sizes.
+    pub const ALL: [PaperSize; 2] = [PaperSize::A4, PaperSize::Letter];
+
+    /// The size of a word, `a4` or `letter`.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<PaperSize> {
+        match word {
+            "a4" | "A4" => Some(PaperSize::A4),
+            "letter" | "Letter" => Some(PaperSize::Letter),
+            _ => None,
+        }
+    }
+}
+
+/// What the papers of one job are made from.
+#[derive(Debug, Clone)]
+pub struct JobPapers<'a> {
+    /// The judged job.
+    pub case: &'a Case,
+    /// What was told of the job.
+    pub state: &'a JobState,
+    /// The knowledge it was judged by.
+    pub knowledge: &'a Knowledge,
+    /// The last eight characters of the logbook's chain.
+    pub chain_tail: &'a str,
+    /// The date of issue, such as `2026-11-27`.
+    pub issued: String,
+    /// The name of the shop, where it has told one.
+    pub shop: Option<&'a str>,
+}
+
+/// A finished paper.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Typeset {
+    /// The file.
+    pub pdf: Vec<u8>,
+    /// How many sheets it has.
+    pub pages: usize,
+    /// What the typesetter remarked; empty when all is well.
+    pub remarks: Vec<String>,
+}
+
+/// Why there is no paper.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PaperError {
+    /// An estimate was asked for and nobody has said why the engine failed.
+    #[error(
+        "estimate of job {job}: why the engine failed is not named, so the repair might not last; name the cause \
+         (`cause-named`), or have somebody sign that it is unknown (`cause-unknown-signed`)"
+    )]
+    CauseUnnamed {
+        /// The job.
+        job: String,
+    },
+    /// An estimate was asked for and there is nothing to estimate.
+    #[error("estimate of job {job}: no repair option is open; take a ruled-out option back, or tell prices and rates")]
+    NoOption {
+        /// The job.
+        job: String,
+    },
+    /// The job has no engine.
+    #[error("{paper} of job {job}: nobody has described the engine; enter one (`engine-described`) first")]
+    NoEngine {
+        /// The paper.
+        paper: &'static str,
+        /// The job.
+        job: String,
+    },
+    /// The typesetter could not lay the paper out.
+    #[error("{paper}: the typesetter could not lay it out: {why}; keep the job as it is and report this text")]
+    Typesetting {
+        /// The paper.
+        paper: &'static str,
+        /// What it said.
+        why: String,
+    },
+}
+
+/// Typesets one paper of a job.
+///
+/// # Errors
+/// [`PaperError::CauseUnnamed`] for an estimate while the cause is open, [`PaperError::NoEngine`] for a job without
+/// one, [`PaperError::Typesetting`] where the typesetter refuses.
+pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typeset, PaperError> {
+    let Some(layout) = job.state.layout.as_ref() else {
+        return Err(PaperError::NoEngine { paper: paper.word(), job: job.case.job.clone() });
+    };
+    let desk = words::Desk::new(job, layout);
+    let mut sheet = Sheet::new(paper.title(), title_block(paper, job), size);
+    match paper {
+        Paper::CustomerReport => customer::write(&mut sheet, &desk),
+        Paper::Estimate => estimate::write(&mut sheet, &desk)?,
+        Paper::MachineOrder => machine::write(&mut sheet, &desk),
+        Paper::PartsList => parts::write(&mut sheet, &desk),
+        Paper::BuildSheet => build::write(&mut sheet, &desk),
+        Paper::Proof => proof::write(&mut sheet, &desk),
+    }
+    press::print(paper, &job.issued, &sheet)
+}
+
+/// What every sheet says about itself, after ISO 7200.
+fn title_block(paper: Paper, job: &JobPapers<'_>) -> TitleBlock {
+    let issues = job.state.papers.iter().filter(|p| p.paper == paper.in_logbook()).count();
+    TitleBlock {
+        owner: job.shop.unwrap_or("Engine repair workshop").to_owned(),
+        title: if job.case.title.is_empty() { "Engine job".to_owned() } else { job.case.title.clone() },
+        kind: paper.title().to_owned(),
+        number: words::tail(&job.case.job),
+        engine: job.case.engine.clone(),
+        issued: job.issued.clone(),
+        revision: revision(issues),
+        chain: job.chain_tail.to_owned(),
+        language: "en".to_owned(),
+    }
+}
+
+/// The letter of the next issue: `A` for the first, then on; the second alphabet has two letters.
+fn revision(issues: usize) -> String {
+    let letter = |n: usize| u8::try_from(n % 26).map_or('A', |k| char::from(b'A' + k));
+    match issues / 26 {
+        0 => letter(issues).to_string(),
+        more => format!("{}{}", letter(more - 1), letter(issues)),
+    }
+}

@@ -1,0 +1,249 @@
+//! The build sheet: every stage in order, with its cautions at the stage, boxes to tick, hold points to sign, and the
+//! engine's own figures or an empty line for them.
+
+use std::collections::BTreeMap;
+
+use knowledge::limits::AppliesTo;
+use knowledge::workshop::{BuildStage, Hold, Signer};
+use logbook::{Fact, HoldPointSigned};
+
+use super::sheet::{Cell, Sheet};
+use super::words::{Desk, capital, day, figure, own, plain};
+
+/// Writes the build sheet.
+pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
+    sheet.text(
+        "Torque, angle, timing and clearances to build to come from the engine's own sheet or manual and from nowhere \
+         else; where none is printed, write down what the manual says, with its page. Strike out what this job does \
+         not open.",
+    );
+    sheet.text(format!("{}. {}.", desk.engine_identity(), capital(&desk.case.front)));
+    for id in &desk.case.cautions {
+        if let Some((text, hold)) = desk.caution(id) {
+            sheet.caution(text, hold);
+        }
+    }
+    let mut stages: Vec<&BuildStage> = desk
+        .knowledge
+        .steps
+        .iter()
+        .map(|s| &s.value)
+        .filter(|s| AppliesTo::all_hold(&s.applies, |name| desk.told(name)))
+        .collect();
+    stages.sort_by_key(|s| s.order);
+    for (n, stage) in stages.iter().enumerate() {
+        one_stage(sheet, desk, stage, n + 1);
+    }
+    let nowhere = |joint: &str| !stages.iter().any(|s| s.id == stage_of(joint));
+    if desk.state.bolts.iter().any(|b| nowhere(&b.joint)) {
+        sheet.heading("Other joints tightened");
+        bolts(sheet, desk, &nowhere);
+    }
+    keeps(sheet, desk);
+}
+
+fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
+    sheet.heading(format!("{n}. {}", stage.title));
+    desk.cautions(sheet, &stage.caution_ids);
+    steps(sheet, desk, stage);
+    bolts(sheet, desk, &|joint| stage_of(joint) == stage.id);
+    if stage.harmless.is_none() {
+        figures(sheet, desk, stage);
+    }
+    holds(sheet, desk, stage);
+    if !stage.warnings.is_empty() {
+        sheet.text(format!("Ruins the work: {}.", stage.warnings.join("; ")));
+    }
+}
+
+fn steps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
+    let rows: Vec<Vec<Cell>> = (1..)
+        .zip(&stage.steps)
+        .map(|(n, words)| {
+            let number = n.to_string();
+            let done: Vec<String> = desk
+                .state
+                .steps_done
+                .iter()
+                .filter(|s| s.stage == stage.id && (s.step == number || s.step == *words))
+                .map(|s| {
+                    let place = desk.also_at(s.position);
+                    let note = s.note.as_ref().map(|n| format!(": {n}")).unwrap_or_default();
+                    format!("{}, {}{place}{note}", s.made_by, day(&s.made_at))
+                })
+                .collect();
+            let said = if done.is_empty() { Cell::line() } else { Cell::of(done.join("; ")) };
+            vec![Cell::tick(!done.is_empty()), Cell::of(number), Cell::of(words.clone()), said]
+        })
+        .collect();
+    sheet.table(&[("Done", None), ("Step", None), ("What", Some(3.2)), ("By, day", Some(1.8))], rows);
+}
+
+/// The engine's own figures for what the stage measures, else an empty line.
+fn figures(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
+    // A figure of the sheet that belongs to no hold point but to the stage by name, such as the torque of its bolts.
+    let of_stage: Vec<String> =
+        desk.state.sheet.iter().map(|f| f.item.clone()).filter(|i| i.starts_with(&stage.id)).collect();
+    let mut fields: Vec<(String, Option<String>)> = Vec::new();
+    for f in desk.own_figures(&of_stage, None) {
+        fields.push((capital(&plain(&f.item)), Some(own(f))));
+    }
+    fields.push(("Torque, angle, timing from the engine's manual, page".to_owned(), None));
+    sheet.fields(fields);
+}
+
+/// The stage in which a joint is tightened: the one that fits it; rods are fitted with their pistons.
+fn stage_of(joint: &str) -> String {
+    if joint == "rods" { "pistons_fit".to_owned() } else { format!("{joint}_fit") }
+}
+
+/// What was tightened: for each joint and stage how many bolts, with what was set, and who.
+fn bolts(sheet: &mut Sheet, desk: &Desk<'_>, joint: &impl Fn(&str) -> bool) {
+    let mut groups: BTreeMap<(String, String, u16), Vec<u16>> = BTreeMap::new();
+    let mut set: BTreeMap<(String, String, u16), String> = BTreeMap::new();
+    for b in desk.state.bolts.iter().filter(|b| joint(&b.joint)) {
+        let place = desk.also_at(b.position);
+        let key = (b.joint.clone(), place, b.stage);
+        let parts = [
+            b.torque.as_ref().map(figure),
+            b.angle.as_ref().map(figure),
+            b.label.as_ref().map(|l| format!("wrench {l}")),
+        ];
+        let words = parts.into_iter().flatten().collect::<Vec<_>>().join(", ");
+        groups.entry(key.clone()).or_default().push(b.bolt);
+        set.insert(key, format!("{words}; {}, {}", b.made_by, day(&b.made_at)));
+    }
+    if groups.is_empty() {
+        return;
+    }
+    let rows: Vec<Vec<Cell>> = groups
+        .iter()
+        .map(|(key, bolts)| {
+            let mut numbers = bolts.clone();
+            numbers.sort_unstable();
+            numbers.dedup();
+            vec![
+                Cell::of(format!("{}{}", plain(&key.0), key.1)),
+                Cell::of(key.2.to_string()),
+                Cell::of(run(&numbers)),
+                Cell::of(set.get(key).cloned().unwrap_or_default()),
+            ]
+        })
+        .collect();
+    sheet.table(
+        &[("Bolts of", Some(1.4)), ("Stage", None), ("Bolts done", Some(1.0)), ("Set as recorded, by, day", Some(2.6))],
+        rows,
+    );
+    let again: Vec<String> = desk
+        .state
+        .bolt_restarts
+        .iter()
+        .filter(|r| joint(&r.joint))
+        .map(|r| format!("Bolt {} started again with stage {}: {}", r.bolt, r.stage, r.reason))
+        .collect();
+    sheet.list(again);
+}
+
+/// Numbers as runs, such as `1 to 10`.
+fn run(numbers: &[u16]) -> String {
+    let mut runs: Vec<(u16, u16)> = Vec::new();
+    for n in numbers {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == *n => *last = *n,
+            Some(_) | None => runs.push((*n, *n)),
+        }
+    }
+    let words = |(a, b): &(u16, u16)| if a == b { a.to_string() } else { format!("{a} to {b}") };
+    runs.iter().map(words).collect::<Vec<_>>().join(", ")
+}
+
+fn holds(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
+    let rows: Vec<Vec<Cell>> = stage.holds.iter().map(|hold| one_hold(desk, stage, hold)).collect();
+    sheet.table(
+        &[
+            ("Signed", None),
+            ("Hold point: write down", Some(2.2)),
+            ("Measured", Some(1.2)),
+            ("From the engine's manual", Some(1.7)),
+            ("Signature", Some(1.9)),
+        ],
+        rows,
+    );
+}
+
+fn one_hold(desk: &Desk<'_>, stage: &BuildStage, hold: &Hold) -> Vec<Cell> {
+    let signed: Vec<&Fact<HoldPointSigned>> =
+        desk.state.holds_signed.iter().filter(|h| h.stage == stage.id && h.hold == hold.record).collect();
+    let open = desk.state.holds_open.iter().find(|h| h.stage == stage.id && h.hold == hold.record);
+    let own_figure = desk.own_figures(&hold.limits, None);
+    // A service limit is where a worn part goes out; what one builds to is another figure, and gets its line.
+    let to_build: Vec<&logbook::EngineFigure> =
+        own_figure.iter().copied().filter(|f| f.stands_for() != logbook::FigureFor::Service).collect();
+    let limit = match (to_build.is_empty(), own_figure.first()) {
+        (false, _) => Cell::of(to_build.iter().map(|f| own(f)).collect::<Vec<_>>().join("; ")),
+        (true, Some(service)) => Cell { note: own(service), ..Cell::line() },
+        (true, None) => Cell::line(),
+    };
+    let measured: Vec<String> = signed
+        .iter()
+        .filter_map(|h| {
+            let place = desk.also_at(h.position);
+            h.value.as_ref().map(|v| format!("{}{place}", figure(v)))
+        })
+        .collect();
+    let by: Vec<String> = signed
+        .iter()
+        .map(|h| {
+            let second = h.second.as_ref().map(|s| format!(" with {s}")).unwrap_or_default();
+            format!("{}{second}, {}", h.by, day(&h.made_at))
+        })
+        .collect();
+    let signature = match (by.is_empty(), open) {
+        (false, _) => Cell::of(by.join("; ")),
+        (true, Some(o)) => Cell::of(format!("passed open by {}: {}", o.by, o.reason)),
+        (true, None) => Cell { line: true, text: signer(hold.sign).to_owned(), ..Cell::default() },
+    };
+    vec![
+        Cell::tick(!signed.is_empty()),
+        Cell::strong(capital(&hold.record)),
+        if measured.is_empty() { Cell::line() } else { Cell::of(measured.join("; ")) },
+        limit,
+        signature,
+    ]
+}
+
+fn signer(sign: Signer) -> &'static str {
+    match sign {
+        Signer::Technician => "technician",
+        Signer::SecondPerson => "second person",
+        Signer::Owner => "owner",
+    }
+}
+
+fn keeps(sheet: &mut Sheet, desk: &Desk<'_>) {
+    sheet.heading("Parts that keep their place");
+    let rows: Vec<Vec<Cell>> = desk
+        .knowledge
+        .keeps
+        .iter()
+        .map(|k| {
+            let may = if k.may_move { "may move" } else { "stays" };
+            vec![Cell::of(capital(&k.part)), Cell::strong(may), Cell::of(k.words.clone())]
+        })
+        .collect();
+    sheet.table(&[("Part", Some(1.5)), ("", None), ("Rule", Some(2.8))], rows);
+    let rules: Vec<String> = desk
+        .knowledge
+        .rules
+        .iter()
+        .filter(|r| r.about == "orientation" || r.about == "tightening")
+        .map(|r| r.words.clone())
+        .collect();
+    sheet.subheading("Way round and tightening");
+    sheet.list(rules);
+    let waits: Vec<String> = desk.knowledge.waits.iter().map(|w| format!("{}: {}", capital(&w.what), w.time)).collect();
+    if !waits.is_empty() {
+        sheet.subheading("Waits; the tube or the sheet rules");
+        sheet.list(waits);
+    }
+}

@@ -1,0 +1,330 @@
+//! The report to the customer: what was told, what was found, what is believed, what can be done.
+
+use quantity::Verdict;
+use workup::{Belief, Finding, OptionLine};
+
+use super::sheet::{Cell, Sheet};
+use super::words::{Desk, capital, days, described, figure, plain, what};
+use crate::pictures::{Mark, cost_intervals, of_ten_in_words, reading_between_limits, ten_engines};
+
+/// How many readings are listed \[ours\].
+const READINGS: usize = 8;
+/// How many of them are drawn \[ours\].
+const DRAWN: usize = 4;
+/// How many options a customer is shown \[target: five or fewer\].
+const OPTIONS: usize = 5;
+/// From here on a belief is told \[ours\].
+const TOLD: f64 = 0.15;
+
+/// Writes the report.
+pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
+    said(sheet, desk);
+    found(sheet, desk);
+    believed(sheet, desk);
+    options(sheet, desk);
+    decided(sheet, desk);
+    handed_back(sheet, desk);
+    sheet.heading("About this report");
+    sheet.text(
+        "It tells what was read, seen and judged up to the day of issue. Chances speak of engines like this one and \
+         are no promise about yours. Prices are intervals until the work is done, and nothing above the agreed \
+         ceiling is spent without your new yes. Ask for the readings behind any line; they are kept and can be shown.",
+    );
+}
+
+fn said(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let vehicle = desk.vehicle();
+    if !vehicle.is_empty() {
+        sheet.text(vehicle);
+    }
+    if desk.state.complaints.is_empty() {
+        return;
+    }
+    sheet.heading("What you told us");
+    for complaint in &desk.state.complaints {
+        let parts = [
+            complaint.when.as_ref().map(|w| format!("when: {w}")),
+            complaint.how_long.as_ref().map(|w| format!("since: {w}")),
+            complaint.done_since.as_ref().map(|w| format!("done since: {w}")),
+        ];
+        sheet.quote(&complaint.words, parts.into_iter().flatten().collect::<Vec<_>>().join("; "));
+    }
+}
+
+/// Outside before by judgement before what no gauge could tell; figures before looks.
+fn severity(f: &Finding) -> (u8, bool) {
+    let rank = match f.verdict {
+        Verdict::Outside => 0,
+        Verdict::ByJudgement => 1,
+        Verdict::CannotTell => 2,
+        Verdict::Inside => 3,
+    };
+    (rank, f.value.is_none())
+}
+
+fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
+    sheet.heading("What we looked at and what we found");
+    let mut all = desk.as_found();
+    if all.is_empty() {
+        sheet.text("Nothing has been measured yet.");
+        return;
+    }
+    all.sort_by_key(|f| severity(f));
+    let sound = all.iter().filter(|f| f.verdict == Verdict::Inside).count();
+    // One line a reading and place: the worst of several stands for them.
+    let mut odd: Vec<&Finding> = Vec::new();
+    for f in all.iter().copied().filter(|f| f.verdict != Verdict::Inside) {
+        if !odd.iter().any(|o| (&o.check, &o.reading, o.position) == (&f.check, &f.reading, f.position)) {
+            odd.push(f);
+        }
+    }
+    let rows = odd.iter().take(READINGS).map(|f| {
+        let reading = plain(&f.reading);
+        let words = match f.value {
+            Some(_) => f.shown.clone(),
+            None if f.reading == "result" => f.shown.clone(),
+            None => format!("{reading}: {}", f.shown),
+        };
+        vec![
+            Cell::of(f.check_name.clone()),
+            Cell::of(capital(&desk.place(&f.position))),
+            Cell::strong(words),
+            Cell::of(judged(desk, f)),
+        ]
+    });
+    let rows: Vec<Vec<Cell>> = rows.collect();
+    sheet.table(&[("Looked at", Some(3.2)), ("Where", Some(1.5)), ("Found", Some(1.8)), ("Judged", Some(1.6))], rows);
+    let more = odd.len().saturating_sub(READINGS);
+    let rest = if more > 0 { format!("{more} more were not inside their limits. ") } else { String::new() };
+    sheet.text(format!("{rest}{sound} of {} readings were inside their limits.", all.len()));
+    not_the_engine(sheet, desk);
+    let drawn: Vec<&Finding> = odd.iter().copied().filter(|f| f.value.is_some()).take(DRAWN).collect();
+    let mut row = Vec::new();
+    for f in drawn {
+        if let Some(svg) = reading_between_limits(f) {
+            let alt = described(&svg);
+            row.push((format!("{}{}", what(f), desk.also_at(Some(f.position))), sheet.picture(svg, alt, 1.0)));
+        }
+    }
+    sheet.row(row);
+    let heads = desk.layout.heads().len();
+    sheet.subheading(if heads == 1 {
+        "The head, seen from the fire side"
+    } else {
+        "The heads, seen from the fire side"
+    });
+    desk.heads(sheet, &all);
+}
+
+/// The mark in a customer's words: a look has no limit to be outside of.
+fn judged(desk: &Desk<'_>, f: &Finding) -> String {
+    let mark = desk.mark(f);
+    match mark {
+        Mark::Outside if f.value.is_none() => "a sign of trouble".to_owned(),
+        Mark::Outside => "outside its limit".to_owned(),
+        Mark::ByJudgement if f.value.is_none() => "to be judged".to_owned(),
+        Mark::None | Mark::Inside | Mark::ByJudgement | Mark::CannotTell | Mark::Again => mark.words().to_owned(),
+    }
+}
+
+fn not_the_engine(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let of = |word: &str| desk.case.outside.iter().filter(|o| o.state == word).collect::<Vec<_>>();
+    for o in of("found") {
+        let how = o.how.as_ref().map(|h| format!(" ({h})")).unwrap_or_default();
+        sheet.text(format!("Found outside the engine: {}{how}.", o.name));
+    }
+    let excluded: Vec<&str> = of("excluded").iter().map(|o| o.name.as_str()).collect();
+    if !excluded.is_empty() {
+        sheet.text(format!("Ruled out, so that it is the engine: {}.", excluded.join("; ")));
+    }
+}
+
+fn believed(sheet: &mut Sheet, desk: &Desk<'_>) {
+    sheet.heading("What we believe");
+    match &desk.state.cause {
+        Some(logbook::CauseAnswer::Named(named)) => {
+            let name = desk.knowledge.cause(&named.cause).map_or_else(|| plain(&named.cause), |c| c.name.clone());
+            let why = named.because.as_ref().map(|b| format!(": {b}")).unwrap_or_default();
+            sheet.strong(format!("Why it failed, named by {}: {name}{why}.", named.by));
+        }
+        Some(logbook::CauseAnswer::UnknownSigned(signed)) => {
+            sheet.strong(format!("Why it failed is unknown; {} signs for that.", signed.by));
+        }
+        None => {}
+    }
+    let helper = |id: &str| desk.knowledge.condition(id).is_some_and(|c| c.helper);
+    let mut told: Vec<&Belief> = desk.case.conditions.iter().filter(|b| b.p >= TOLD && !helper(&b.id)).collect();
+    let moved = |b: &Belief| (b.p - b.before).abs() + b.p / 10.0;
+    told.sort_by(|a, b| moved(b).total_cmp(&moved(a)));
+    let causes = desk.case.causes.iter().filter(|b| b.p >= TOLD).take(3);
+    let chosen: Vec<&Belief> = causes.chain(told.into_iter().take(5)).collect();
+    if chosen.is_empty() {
+        sheet.text("Nothing stands out so far.");
+        return;
+    }
+    let mut rows = Vec::new();
+    for b in chosen {
+        let place = desk.also_at(b.position);
+        // A bearing is named by its place already.
+        let twice = place.to_lowercase().contains(&b.name.to_lowercase());
+        let name = if twice { capital(&b.place) } else { format!("{}{place}", b.name) };
+        let svg = ten_engines(b.p);
+        let alt = described(&svg);
+        let picture = sheet.picture(svg, alt, 44.0);
+        rows.push(vec![
+            Cell::of(name),
+            Cell { picture: Some(picture), ..Cell::default() },
+            Cell::of(of_ten_in_words(b.p)),
+        ]);
+    }
+    sheet.table(&[("What", Some(2.6)), ("Of ten engines", None), ("In words", Some(2.7))], rows);
+}
+
+/// The options a customer is shown: chosen and best first among the open ones, leaving it as it is always kept in.
+fn shown<'a>(desk: &Desk<'a>) -> Vec<&'a OptionLine> {
+    let open = desk.open_options();
+    let chosen = desk.state.chosen.as_ref().map(|c| c.option.as_str());
+    let stays = |o: &&OptionLine| desk.known_option(&o.id).is_some_and(|k| k.operations.is_empty() && k.keeps_engine);
+    let mut out: Vec<&OptionLine> = open.iter().copied().take(OPTIONS).collect();
+    // The chosen one leads, so that nobody looks for it.
+    out.sort_by_key(|o| Some(o.id.as_str()) != chosen);
+    for must in [open.iter().copied().find(|o| Some(o.id.as_str()) == chosen), open.iter().copied().find(stays)]
+        .into_iter()
+        .flatten()
+    {
+        if !out.iter().any(|o| o.id == must.id) {
+            out.truncate(OPTIONS - 1);
+            out.push(must);
+        }
+    }
+    out
+}
+
+fn options(sheet: &mut Sheet, desk: &Desk<'_>) {
+    sheet.heading("What can be done");
+    let open = shown(desk);
+    if open.is_empty() {
+        sheet.text("No way is open yet.");
+    }
+    let chosen = desk.state.chosen.as_ref().map(|c| c.option.as_str());
+    let rows: Vec<Vec<Cell>> = open
+        .iter()
+        .map(|o| {
+            let mut name = o.name.clone();
+            if Some(o.id.as_str()) == chosen {
+                name = format!("{name} (chosen)");
+            }
+            let opens =
+                if o.opens.is_empty() { String::new() } else { format!("opens {}", o.opens.join("; ").to_lowercase()) };
+            let renewed = o.renewed.iter().map(|w| plain(w)).collect::<Vec<_>>().join(", ");
+            let runs = o.p_trouble_free.map_or_else(|| "no car to run".to_owned(), of_ten_in_words);
+            vec![
+                Cell { note: opens, ..Cell::strong(name) },
+                Cell::of(desk.price(o)),
+                Cell::of(days(o.days)),
+                Cell::of(if renewed.is_empty() { "nothing".to_owned() } else { renewed }),
+                Cell::of(runs.trim_start_matches("about ").trim_end_matches(" like this").to_owned()),
+                Cell::of(o.warranty.clone()),
+            ]
+        })
+        .collect();
+    sheet.table(
+        &[
+            ("Way", Some(2.1)),
+            ("Price now", Some(1.35)),
+            ("Days", Some(0.75)),
+            ("Renewed", Some(1.7)),
+            ("Run on without trouble", Some(1.2)),
+            ("Warranty", Some(1.9)),
+        ],
+        rows,
+    );
+    if open.iter().any(|o| o.money.is_none()) {
+        sheet.small("Prices are in labour units, one for each billed hour, until the shop has told its hourly rate.");
+    }
+    let lines: Vec<OptionLine> = open.iter().map(|o| (*o).clone()).collect();
+    if !lines.is_empty() {
+        let svg = cost_intervals(&lines);
+        let alt = described(&svg);
+        let picture = sheet.picture(svg, alt, 0.95);
+        sheet.pictures(vec![picture]);
+    }
+    let out: Vec<Vec<Cell>> = desk
+        .case
+        .options
+        .iter()
+        .filter_map(|o| {
+            let why = o.struck_out.as_ref()?;
+            let reading = why.reading.as_ref().map(|r| format!(" Shown by: {r}.")).unwrap_or_default();
+            let name = Cell { text: o.name.clone(), struck: true, ..Cell::default() };
+            Some(vec![name, Cell::of(format!("{}{reading}", why.why))])
+        })
+        .collect();
+    if !out.is_empty() {
+        sheet.subheading("Ruled out, and why");
+        sheet.table(&[("Way", Some(1.2)), ("Why not", Some(2.6))], out);
+    }
+}
+
+fn decided(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let state = desk.state;
+    sheet.heading("What is recommended and what was decided");
+    match desk.case.options.iter().find(|o| o.id == desk.case.advice.best) {
+        Some(best) => sheet.text(format!("Least cost on average to your horizon: {}.", best.name)),
+        None => sheet.text("No way is recommended yet."),
+    }
+    if let Some(chosen) = &state.chosen {
+        sheet.strong(format!(
+            "Chosen by {}: {}. Reason: {}.",
+            chosen.by,
+            desk.option_name(&chosen.option),
+            chosen.reason
+        ));
+    }
+    let rows: Vec<Vec<Cell>> = state
+        .approvals
+        .iter()
+        .map(|a| {
+            vec![
+                Cell::of(capital(&plain(a.covers.word()))),
+                Cell::strong(format!("up to {}", a.ceiling)),
+                Cell::of(format!("{}, {}", a.who, plain(a.how.word()))),
+                Cell::of(format!("“{}”", a.words)),
+            ]
+        })
+        .collect();
+    sheet.table(
+        &[("Yes to", Some(1.0)), ("Ceiling", Some(1.3)), ("Who and how", Some(1.4)), ("Words", Some(3.0))],
+        rows,
+    );
+    for refusal in &state.refusals {
+        let of = refusal.option.as_ref().map(|o| format!(" ({})", desk.option_name(o))).unwrap_or_default();
+        sheet.text(format!("Refused by {}: {}{of}: “{}”", refusal.who, plain(refusal.covers.word()), refusal.words));
+    }
+}
+
+fn handed_back(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let Some(back) = &desk.state.handed_back else { return };
+    sheet.heading("Hand-back");
+    for (name, items) in [("Done", &back.done), ("Not done", &back.not_done), ("Watch for", &back.watch_for)] {
+        if !items.is_empty() {
+            sheet.subheading(name);
+            sheet.list(items.iter().map(|i| capital(i)).collect());
+        }
+    }
+    let mut fields = Vec::new();
+    for check in back.first_check.iter().chain(&back.further_checks) {
+        let by = [check.by_date.map(|d| d.to_string()), check.by_distance.as_ref().map(figure)];
+        let by = by.into_iter().flatten().collect::<Vec<_>>().join(" or ");
+        let when = if by.is_empty() { String::new() } else { format!(", by {by}") };
+        fields.push(("Come back for".to_owned(), Some(format!("{}{when}", check.what))));
+    }
+    if let Some(words) = &back.warranty {
+        let months = back.warranty_months.map(|m| format!("{m} months. ")).unwrap_or_default();
+        fields.push(("Warranty".to_owned(), Some(format!("{months}{words}"))));
+    }
+    if let Some(odometer) = &back.odometer {
+        fields.push(("Odometer at hand-back".to_owned(), Some(figure(odometer))));
+    }
+    sheet.fields(fields);
+}

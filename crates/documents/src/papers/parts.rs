@@ -1,0 +1,221 @@
+//! The parts list: what opening each joint calls for, what is ordered, what is here, and what sets the date.
+
+use std::collections::BTreeSet;
+
+use knowledge::workshop::{Operation, Reuse};
+use logbook::{Fact, PartOrdered};
+
+use super::sheet::{Cell, Sheet};
+use super::words::{Desk, capital, day, described, plain};
+use crate::pictures::{PartLine, parts_line};
+
+/// Writes the parts list.
+pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
+    orders(sheet, desk);
+    joints(sheet, desk);
+    rules(sheet, desk);
+}
+
+/// Whether everything of an order has come: an arrival that does not say how many brings all.
+fn here(desk: &Desk<'_>, order: &Fact<PartOrdered>) -> Option<String> {
+    let arrivals: Vec<_> = desk.state.arrivals.iter().filter(|a| a.order == Some(order.in_entry)).collect();
+    let first = arrivals.first()?;
+    let counted: Option<u32> = arrivals.iter().map(|a| a.quantity).sum();
+    let missing = counted.map_or(0, |n| order.quantity.saturating_sub(n));
+    let batch = first.batch.as_ref().map(|b| format!(", batch {b}")).unwrap_or_default();
+    let came = day(&first.made_at);
+    Some(if missing > 0 { format!("{missing} still missing{batch}") } else { format!("here {came}{batch}") })
+}
+
+/// A day, or nothing.
+fn date(day: Option<impl std::fmt::Display>) -> String {
+    day.map_or_else(String::new, |d| d.to_string())
+}
+
+fn orders(sheet: &mut Sheet, desk: &Desk<'_>) {
+    sheet.heading("Ordered and arrived");
+    let orders = &desk.state.orders;
+    if orders.is_empty() {
+        sheet.text("Nothing is ordered yet.");
+        return;
+    }
+    let waiting: Vec<&Fact<PartOrdered>> =
+        orders.iter().filter(|o| here(desk, o).is_none_or(|h| h.contains("missing"))).collect();
+    let late = |list: &[&Fact<PartOrdered>]| list.iter().filter_map(|o| o.promised.map(|d| (d, o.part.clone()))).max();
+    let all: Vec<&Fact<PartOrdered>> = orders.iter().collect();
+    let sets = late(if waiting.is_empty() { &all } else { &waiting });
+    if let Some((last, part)) = &sets {
+        let name = desk.part_name(part);
+        let words = if waiting.is_empty() { "set the date; all parts are here" } else { "sets the date" };
+        sheet.statement(format!("{name}, promised {last}, {words}"), "The part that was promised last.");
+    }
+    let setter = sets.as_ref().map(|(_, part)| part.as_str());
+    let lines: Vec<PartLine> = orders
+        .iter()
+        .map(|o| PartLine {
+            name: desk.part_name(&o.part),
+            ordered: day(&o.made_at),
+            promised: o.promised.map(|d| d.to_string()),
+            need_by: o.need_by.map(|d| d.to_string()),
+            arrived: desk.state.arrivals.iter().find(|a| a.order == Some(o.in_entry)).map(|a| day(&a.made_at)),
+            sets_the_date: setter == Some(o.part.as_str()),
+        })
+        .collect();
+    let svg = parts_line(&lines);
+    let alt = described(&svg);
+    let line = sheet.picture(svg, alt, 1.0);
+    sheet.pictures(vec![line]);
+    let rows: Vec<Vec<Cell>> = orders
+        .iter()
+        .map(|o| {
+            let came = here(desk, o);
+            let core = [
+                o.core_deposit.as_ref().map(|d| format!("deposit {d}")),
+                o.core_due.map(|d| format!("old part back by {d}")),
+            ];
+            let core = core.into_iter().flatten().collect::<Vec<_>>().join(", ");
+            vec![
+                Cell::strong(desk.part_name(&o.part)),
+                Cell::of(o.quantity.to_string()),
+                Cell::of(o.supplier.clone()),
+                Cell::of(date(o.promised)),
+                Cell::of(date(o.need_by)),
+                Cell { note: core, ..Cell::of(came.unwrap_or_else(|| "not here yet".to_owned())) },
+            ]
+        })
+        .collect();
+    sheet.table(
+        &[
+            ("Part", Some(1.9)),
+            ("No.", None),
+            ("Supplier", Some(1.6)),
+            ("Promised", Some(1.2)),
+            ("Needed by", Some(1.2)),
+            ("Arrived, old part", Some(2.0)),
+        ],
+        rows,
+    );
+    looks(sheet, desk);
+    let returned: Vec<String> = desk
+        .state
+        .returns
+        .iter()
+        .map(|r| {
+            let note = r.note.as_ref().map(|n| format!(", {n}")).unwrap_or_default();
+            format!("{}, as {}{note}", desk.part_name(&r.part), plain(r.why.word()))
+        })
+        .collect();
+    if !returned.is_empty() {
+        sheet.subheading("Sent back");
+        sheet.list(returned);
+    }
+}
+
+/// The looks taken at what arrived.
+fn looks(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let mut rows = Vec::new();
+    for arrival in &desk.state.arrivals {
+        let looks: Vec<String> = arrival
+            .checks
+            .iter()
+            .map(|look| {
+                let note = look.note.as_ref().map(|n| format!(", {n}")).unwrap_or_default();
+                format!("{}: {}{note}", capital(&look.what), plain(look.result.word()))
+            })
+            .collect();
+        if !looks.is_empty() {
+            rows.push(vec![Cell::of(desk.part_name(&arrival.part)), Cell::of(looks.join("; "))]);
+        }
+    }
+    if !rows.is_empty() {
+        sheet.subheading("Looked at when it came");
+        sheet.table(&[("Part", Some(1.4)), ("Looked at, and how it was", Some(3.8))], rows);
+    }
+}
+
+/// The joints that are opened: by the work the job calls for, and by what was tightened again.
+fn opened(desk: &Desk<'_>) -> BTreeSet<String> {
+    let mut out: BTreeSet<String> = BTreeSet::new();
+    if let Some(option) = desk.option() {
+        let operations: Vec<&Operation> = desk.operations(&option.id);
+        out.extend(operations.iter().flat_map(|o| o.opens.iter().cloned()));
+    }
+    out.extend(desk.state.bolts.iter().map(|b| b.joint.clone()));
+    let with: BTreeSet<&str> = desk.state.orders.iter().map(|o| o.part.as_str()).collect();
+    for joint in &desk.knowledge.joints {
+        if joint.value.parts.iter().any(|p| with.contains(p.id.as_str())) {
+            out.insert(joint.id.clone());
+        }
+    }
+    out
+}
+
+fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let opened = opened(desk);
+    let known: Vec<_> = desk.knowledge.joints.iter().filter(|j| opened.contains(&j.id)).collect();
+    sheet.heading("What opening each joint calls for");
+    let mut stages: Vec<_> =
+        desk.knowledge.stages.iter().filter(|s| desk.state.stages_reached.contains(&s.id)).collect();
+    stages.sort_by_key(|s| s.order);
+    let reached: Vec<String> = stages.iter().map(|s| plain(&s.id)).collect();
+    if !reached.is_empty() {
+        sheet.text(format!("Opened so far: {}.", reached.join(", ")));
+    }
+    if known.is_empty() {
+        sheet.text("No joint is opened by the work that is chosen so far.");
+        return;
+    }
+    let fitted: BTreeSet<&str> = desk.state.fitted.iter().map(|f| f.part.as_str()).collect();
+    let ordered: BTreeSet<&str> = desk.state.orders.iter().map(|o| o.part.as_str()).collect();
+    for joint in known {
+        sheet.subheading(joint.name.clone());
+        let rows: Vec<Vec<Cell>> = joint
+            .value
+            .parts
+            .iter()
+            .map(|p| {
+                let reuse = match p.reuse {
+                    Reuse::Never => "once only: renew",
+                    Reuse::Inspect => "measure, then decide",
+                    Reuse::Free => "clean and use again",
+                };
+                let have = if fitted.contains(p.id.as_str()) {
+                    "fitted"
+                } else if ordered.contains(p.id.as_str()) {
+                    "ordered"
+                } else {
+                    ""
+                };
+                vec![
+                    Cell::of(p.name.clone()),
+                    Cell::of(desk.quantity(p)),
+                    Cell::of(reuse),
+                    Cell::of(p.why.clone()),
+                    Cell { tick: Some(!have.is_empty()), text: format!(" {have}"), ..Cell::default() },
+                ]
+            })
+            .collect();
+        sheet.table(
+            &[
+                ("Part", Some(2.0)),
+                ("How many", Some(1.3)),
+                ("Used again?", Some(1.6)),
+                ("Why", Some(2.0)),
+                ("Had", Some(0.9)),
+            ],
+            rows,
+        );
+    }
+    sheet.small(
+        "Parts that this engine does not have fall away; the supplier's own list for the engine's number decides.",
+    );
+}
+
+fn rules(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let items: Vec<String> =
+        desk.knowledge.rules.iter().filter(|r| r.about == "parts").map(|r| r.words.clone()).collect();
+    if !items.is_empty() {
+        sheet.heading("When ordering");
+        sheet.list(items);
+    }
+}

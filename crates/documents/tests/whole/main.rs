@@ -1,0 +1,10 @@
+//! Pictures and papers of made-up engines and of the demo jobs.
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "clippy lets only the tests themselves off, not the functions they share"
+)]
+
+mod common;
+mod papers;
+mod pictures;

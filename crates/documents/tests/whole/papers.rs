@@ -1,0 +1,223 @@
+//! The papers: every paper of every demo job typesets, says whose it is, and carries what must not be missing.
+
+use std::io::Write;
+use std::process::{Command, Stdio};
+
+use crate::common::{Demo, NAMES, demo, told};
+use documents::papers::{JobPapers, Paper, PaperError, PaperSize, typeset};
+
+fn job<'a>(demo: &'a Demo, tail: &'a str) -> JobPapers<'a> {
+    JobPapers {
+        case: &demo.case,
+        state: &demo.state,
+        knowledge: &demo.knowledge,
+        chain_tail: tail,
+        issued: "2026-11-27".to_owned(),
+        shop: Some("Kellan Bench, Fennmouth"),
+    }
+}
+
+/// The words of a PDF, blanks of any kind made one; nothing where the reader is not installed.
+fn words(pdf: &[u8]) -> Option<String> {
+    let mut reader = Command::new("pdftotext")
+        .args(["-raw", "-", "-"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .ok()?;
+    let mut input = reader.stdin.take()?;
+    let bytes = pdf.to_vec();
+    let writer = std::thread::spawn(move || input.write_all(&bytes));
+    let out = reader.wait_with_output().ok()?;
+    writer.join().unwrap().unwrap();
+    Some(plain(&String::from_utf8_lossy(&out.stdout)))
+}
+
+fn plain(text: &str) -> String {
+    text.replace('\u{ad}', "").split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn every_paper_of_every_demo_job_typesets_and_says_whose_it_is() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        for paper in Paper::ALL {
+            for size in PaperSize::ALL {
+                let set = typeset(paper, &job(&demo, &tail), size).unwrap();
+                assert!(set.pdf.starts_with(b"%PDF"), "{name} {}", paper.word());
+                assert_eq!(set.remarks, Vec::<String>::new(), "{name} {}", paper.word());
+                assert!(set.pages >= 1);
+                let Some(text) = words(&set.pdf) else { continue };
+                let id = &demo.case.job[demo.case.job.len() - 8..];
+                for wanted in
+                    [id, tail.as_str(), "Kellan Bench, Fennmouth", "2026-11-27", &format!("1 of {}", set.pages)]
+                {
+                    // Once on every sheet.
+                    let least = if wanted == id || wanted == tail { set.pages } else { 1 };
+                    assert!(text.matches(wanted).count() >= least, "{name} {}: no {wanted}", paper.word());
+                }
+                assert!(text.contains(paper.title()));
+                // No id of the machine and no unset value for people to read.
+                for ugly in ["null", "Some(", "None", "{{", "NaN"] {
+                    assert!(!text.contains(ugly), "{name} {}: {ugly}", paper.word());
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_paper_has_the_same_bytes_twice() {
+    let demo = demo(NAMES[0]);
+    let tail = demo.tail();
+    for paper in Paper::ALL {
+        let once = typeset(paper, &job(&demo, &tail), PaperSize::A4).unwrap();
+        assert_eq!(once, typeset(paper, &job(&demo, &tail), PaperSize::A4).unwrap());
+    }
+}
+
+#[test]
+fn the_build_sheet_carries_the_caution_of_every_stage_that_has_one() {
+    use knowledge::limits::AppliesTo;
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        let Some(text) = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else {
+            return;
+        };
+        let layout = demo.state.layout.as_ref().unwrap();
+        let attributes =
+            workup::network::attributes(layout, &workup::told(&demo.state, &demo.knowledge), &demo.knowledge);
+        let known = |name: &str| attributes.get(name).map(String::as_str);
+        let mut seen = 0;
+        for stage in demo.knowledge.steps.iter().filter(|s| AppliesTo::all_hold(&s.applies, known)) {
+            assert!(text.contains(&plain(&stage.title)), "{name}: {}", stage.title);
+            for step in &stage.steps {
+                // A page may end in the middle of a step; its first words are there in any case.
+                let start: String = plain(step).chars().take(18).collect();
+                assert!(text.contains(start.trim()), "{name} {}: {step}", stage.id);
+            }
+            for id in demo.knowledge.cautions_for(&stage.caution_ids, known) {
+                let caution = demo.knowledge.cautions.iter().find(|c| c.id == id).unwrap();
+                assert!(text.contains(&plain(&caution.text)), "{name} {}: {id}", stage.id);
+                seen += 1;
+            }
+        }
+        assert!(seen > 10);
+    }
+}
+
+/// No torque, angle or assembly figure of a fallback limit is ever printed on the sheet one builds from.
+#[test]
+fn the_build_sheet_prints_no_fallback() {
+    let demo = demo(NAMES[1]);
+    let tail = demo.tail();
+    let Some(text) = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else { return };
+    let own: Vec<&str> = demo.state.sheet.iter().map(|f| f.item.as_str()).collect();
+    for stage in &demo.knowledge.steps {
+        for id in stage.holds.iter().flat_map(|h| &h.limits).filter(|id| !own.contains(&id.as_str())) {
+            let limit = demo.knowledge.limit(id).unwrap();
+            for edge in [&limit.low_reject, &limit.low_keep, &limit.high_keep, &limit.high_reject].into_iter().flatten()
+            {
+                let printed = format!("{} {}", edge.at.text(), limit.unit);
+                if edge.at.text().len() > 4 {
+                    assert!(!text.contains(&printed), "{id}: {printed}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn what_people_write_stays_text() {
+    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/../../cases/");
+    let text = std::fs::read_to_string(format!("{root}{}/story.jsonl", NAMES[0])).unwrap();
+    let line = text.lines().find(|l| l.contains("\"complaint-heard\"")).unwrap();
+    let mut told_line: serde_json::Value = serde_json::from_str(line).unwrap();
+    let nasty = "#strong[x] $y$ *bold* `raw` #read(\"/etc/passwd\") @label <l> \\ // \u{1F527} \u{7}";
+    told_line["body"]["words"] = nasty.into();
+    let story = text.replace(line, &told_line.to_string());
+    let demo = told(NAMES[0], &story);
+    let tail = demo.tail();
+    let set = typeset(Paper::CustomerReport, &job(&demo, &tail), PaperSize::A4).unwrap();
+    let Some(text) = words(&set.pdf) else { return };
+    assert!(text.contains("#strong[x] $y$ *bold* `raw` #read(\"/etc/passwd\") @label <l> \\ // ?"), "{text}");
+}
+
+/// The story up to the entry before the first of a kind.
+fn before(name: &'static str, kind: &str) -> Demo {
+    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/../../cases/");
+    let text = std::fs::read_to_string(format!("{root}{name}/story.jsonl")).unwrap();
+    let short: Vec<&str> = text.lines().take_while(|l| !l.contains(&format!("\"{kind}\""))).collect();
+    told(name, &short.join("\n"))
+}
+
+#[test]
+fn an_estimate_waits_until_somebody_answers_for_the_cause() {
+    let demo = before(NAMES[0], "cause-named");
+    let tail = demo.tail();
+    let refused = typeset(Paper::Estimate, &job(&demo, &tail), PaperSize::A4).unwrap_err();
+    assert!(matches!(refused, PaperError::CauseUnnamed { .. }));
+    assert!(refused.to_string().contains("name the cause"));
+    // The other papers do not wait.
+    for paper in Paper::ALL.into_iter().filter(|p| *p != Paper::Estimate) {
+        typeset(paper, &job(&demo, &tail), PaperSize::Letter).unwrap();
+    }
+}
+
+#[test]
+fn proved_is_not_printed_while_a_proof_is_missing() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        let Some(text) = words(&typeset(Paper::Proof, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else { return };
+        if text.contains("Missing proof") {
+            assert!(text.contains("Not proved"), "{name}");
+        }
+        assert_eq!(text.contains("Not proved"), !text.contains(" Proved Every"), "{name}");
+    }
+}
+
+#[test]
+fn the_machine_order_repeats_what_the_logbook_says() {
+    let demo = demo(NAMES[1]);
+    let tail = demo.tail();
+    let Some(text) = words(&typeset(Paper::MachineOrder, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else {
+        return;
+    };
+    for order in &demo.state.machine_orders {
+        assert!(text.contains(&order.code));
+        for line in &order.lines {
+            let found = line.as_found.as_ref().unwrap();
+            assert!(text.contains(&format!("({} {})", found.text, found.unit)));
+        }
+    }
+}
+
+#[test]
+fn a_job_at_its_first_word_has_papers_too() {
+    let demo = before(NAMES[2], "reading-taken");
+    let tail = demo.tail();
+    for paper in Paper::ALL.into_iter().filter(|p| *p != Paper::Estimate) {
+        typeset(paper, &job(&demo, &tail), PaperSize::A4).unwrap();
+    }
+}
+
+#[test]
+fn every_tightened_joint_stands_once_on_the_build_sheet() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        let Some(text) = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else {
+            return;
+        };
+        let stages: std::collections::BTreeSet<_> =
+            demo.state.bolts.iter().map(|b| (&b.joint, b.position, b.stage)).collect();
+        assert!(!stages.is_empty());
+        // The mark on the wrench stands once a line of the table; the rules speak of wrenches without a mark.
+        let marked = text.split("wrench ").skip(1).filter(|after| after.starts_with(char::is_uppercase)).count();
+        assert_eq!(marked, stages.len(), "{name}");
+    }
+}

@@ -1,0 +1,264 @@
+//! The pictures: every place is there, a mark moves with its valve, each has its words, each is well-formed.
+
+use std::collections::BTreeMap;
+
+use anatomy::{Arrangement, EngineLayout, Fuel, HeadDivision, LayoutDescription, Position, Scope, ValveGear};
+use documents::pictures::{self, Mark};
+
+fn engine(arrangement: Arrangement, cylinders: u8, valves: u8) -> EngineLayout {
+    let mut d = LayoutDescription::new(arrangement, cylinders, Fuel::Petrol, ValveGear::SingleCam);
+    d.valves_per_cylinder = Some(valves);
+    EngineLayout::new(d).unwrap()
+}
+
+/// Parses a picture, and makes sure that it has a name and says in words what it shows.
+fn whole(svg: &str) -> roxmltree::Document<'_> {
+    let document = roxmltree::Document::parse(svg).unwrap_or_else(|e| panic!("{e}: {svg}"));
+    let root = document.root_element();
+    assert!(root.attribute("viewBox").is_some());
+    for tag in ["title", "desc"] {
+        let words = root.children().find(|c| c.has_tag_name(("http://www.w3.org/2000/svg", tag)));
+        let words = words.and_then(|w| w.text()).unwrap_or_default();
+        assert!(!words.trim().is_empty(), "{tag} is empty: {svg}");
+    }
+    for node in document.descendants().filter(roxmltree::Node::is_element) {
+        assert!(!["script", "image", "use", "style", "foreignObject"].contains(&node.tag_name().name()), "{svg}");
+        let sizes = ["r", "width", "height", "rx", "ry"];
+        for a in node.attributes().filter(|a| sizes.contains(&a.name())) {
+            assert!(a.value().parse::<f64>().unwrap() >= 0.0, "{} = {}", a.name(), a.value());
+        }
+    }
+    document
+}
+
+/// The group or link of a place.
+fn place<'a, 'i>(document: &'a roxmltree::Document<'i>, at: &Position) -> Option<roxmltree::Node<'a, 'i>> {
+    let address = at.address();
+    document.descendants().find(|n| n.attribute("data-place") == Some(address.as_str()))
+}
+
+/// The classes of marks drawn at a place.
+fn marks_at(svg: &str, at: &Position) -> Vec<String> {
+    let document = whole(svg);
+    let here = place(&document, at).unwrap_or_else(|| panic!("{} is not drawn", at.address()));
+    let classes = here.descendants().filter_map(|n| n.attribute("class"));
+    let groups = ["mark-none", "mark-inside", "mark-by-judgement", "mark-cannot-tell", "mark-outside", "mark-again"];
+    classes.filter(|c| groups.contains(c)).map(str::to_owned).collect()
+}
+
+#[test]
+fn every_valve_and_cylinder_of_a_head_is_drawn_inside_the_picture() {
+    let engines = [
+        (Arrangement::Inline, 1, 2),
+        (Arrangement::Inline, 6, 2),
+        (Arrangement::V, 8, 4),
+        (Arrangement::Flat, 2, 4),
+        (Arrangement::Inline, 3, 3),
+        (Arrangement::Inline, 4, 5),
+    ];
+    for (arrangement, cylinders, valves) in engines {
+        let layout = engine(arrangement, cylinders, valves);
+        let mut seen = 0;
+        for head in layout.heads() {
+            let at = Position::Bank(head.bank);
+            let svg = pictures::head_from_fire_side(&layout, &at, &BTreeMap::new(), &BTreeMap::new());
+            let document = whole(&svg);
+            assert_eq!(document.root_element().attribute("role"), Some("img"));
+            assert!(svg.contains("FRONT"));
+            for scope in [Scope::Cylinder, Scope::ValveIntake, Scope::ValveExhaust] {
+                for position in layout.positions(scope) {
+                    let here = layout.bank_of(&position) == Some(head.bank);
+                    assert_eq!(place(&document, &position).is_some(), here, "{}", position.address());
+                    seen += usize::from(here);
+                }
+            }
+            let size: Vec<f64> =
+                document.root_element().attribute("viewBox").unwrap().split(' ').map(|n| n.parse().unwrap()).collect();
+            for circle in document.descendants().filter(|n| n.tag_name().name() == "circle") {
+                let of = |name: &str| circle.attribute(name).unwrap().parse::<f64>().unwrap();
+                assert!(of("cx") >= of("r") && of("cx") + of("r") <= size[2]);
+                assert!(of("cy") >= of("r") && of("cy") + of("r") <= size[3]);
+            }
+        }
+        assert_eq!(seen, usize::from(cylinders) * (usize::from(valves) + 1));
+    }
+}
+
+#[test]
+fn valves_of_one_chamber_never_cover_each_other() {
+    for valves in 2..=5 {
+        let layout = engine(Arrangement::Inline, 1, valves);
+        let at = Position::Bank(anatomy::Bank::A);
+        let svg = pictures::head_from_fire_side(&layout, &at, &BTreeMap::new(), &BTreeMap::new());
+        let document = whole(&svg);
+        let seats: Vec<(f64, f64, f64)> = layout
+            .all_positions()
+            .iter()
+            .filter(|p| p.is_valve())
+            .map(|p| {
+                let group = place(&document, p).unwrap();
+                let circle = group.children().find(|n| n.tag_name().name() == "circle").unwrap();
+                let of = |name: &str| circle.attribute(name).unwrap().parse::<f64>().unwrap();
+                (of("cx"), of("cy"), of("r"))
+            })
+            .collect();
+        for (k, a) in seats.iter().enumerate() {
+            for b in &seats[k + 1..] {
+                assert!((a.0 - b.0).hypot(a.1 - b.1) > a.2 + b.2, "{valves} valves: {a:?} {b:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_head_for_each_cylinder_is_drawn_alone() {
+    let mut d = LayoutDescription::new(Arrangement::Inline, 3, Fuel::Diesel, ValveGear::Pushrod);
+    d.heads = Some(HeadDivision::PerCylinder);
+    let layout = EngineLayout::new(d).unwrap();
+    let svg = pictures::head_from_fire_side(&layout, &Position::Cylinder(2), &BTreeMap::new(), &BTreeMap::new());
+    let document = whole(&svg);
+    assert!(place(&document, &Position::Cylinder(2)).is_some());
+    assert!(place(&document, &Position::Cylinder(1)).is_none());
+}
+
+#[test]
+fn a_mark_moves_with_its_valve_and_no_other_changes() {
+    let layout = engine(Arrangement::V, 8, 4);
+    let bank = Position::Bank(anatomy::Bank::B);
+    let first = Position::ValveExhaust { cylinder: 6, number: 1 };
+    let second = Position::ValveIntake { cylinder: 7, number: 2 };
+    let draw = |at: Position| {
+        pictures::head_from_fire_side(&layout, &bank, &BTreeMap::from([(at, Mark::Outside)]), &BTreeMap::new())
+    };
+    let (before, after) = (draw(first), draw(second));
+    for scope in [Scope::Cylinder, Scope::ValveIntake, Scope::ValveExhaust] {
+        for position in layout.positions(scope).iter().filter(|p| layout.bank_of(p) == Some(anatomy::Bank::B)) {
+            let expected = |at: Position| if *position == at { vec!["mark-outside".to_owned()] } else { Vec::new() };
+            assert_eq!(marks_at(&before, position), expected(first), "{}", position.address());
+            assert_eq!(marks_at(&after, position), expected(second), "{}", position.address());
+        }
+    }
+}
+
+#[test]
+fn all_six_marks_differ() {
+    let drawn: Vec<String> = Mark::ALL.into_iter().map(pictures::mark_alone).collect();
+    for (k, one) in drawn.iter().enumerate() {
+        whole(one);
+        // Without its colour and its class a mark must still be told from every other.
+        assert!(drawn[k + 1..].iter().all(|other| shapes(one) != shapes(other)));
+    }
+    whole(&pictures::mark_key());
+}
+
+fn shapes(svg: &str) -> Vec<String> {
+    let document = roxmltree::Document::parse(svg).unwrap();
+    let geometry = ["cx", "cy", "r", "x", "y", "x1", "x2", "y1", "y2", "d", "width", "height"];
+    let of = |n: roxmltree::Node<'_, '_>| {
+        let attributes = n.attributes().filter(|a| geometry.contains(&a.name()));
+        format!("{} {}", n.tag_name().name(), attributes.map(|a| a.value()).collect::<Vec<_>>().join(" "))
+    };
+    document.descendants().filter(|n| n.is_element()).map(of).collect()
+}
+
+#[test]
+fn a_place_with_a_link_can_be_followed_and_carries_its_words() {
+    let layout = engine(Arrangement::Inline, 4, 2);
+    let valve = Position::ValveExhaust { cylinder: 3, number: 1 };
+    let links = BTreeMap::from([(valve, "/jobs/1?at=cyl-3-ex-1&x=\"<".to_owned())]);
+    let svg = pictures::head_from_fire_side(&layout, &Position::Bank(anatomy::Bank::A), &BTreeMap::new(), &links);
+    let document = whole(&svg);
+    let link = place(&document, &valve).unwrap();
+    assert_eq!(link.tag_name().name(), "a");
+    assert_eq!(link.attribute("href"), Some("/jobs/1?at=cyl-3-ex-1&x=\"<"));
+    assert_eq!(link.attribute("aria-label"), Some("cylinder 3, exhaust valve: not measured"));
+    assert_eq!(document.root_element().attribute("role"), Some("group"), "an image would hide its links");
+}
+
+#[test]
+fn the_arrow_stands_at_the_end_that_is_the_front() {
+    let arrow = |layout: &EngineLayout| {
+        let svg = pictures::head_from_fire_side(
+            layout,
+            &Position::Bank(anatomy::Bank::A),
+            &BTreeMap::new(),
+            &BTreeMap::new(),
+        );
+        let document = whole(&svg);
+        let text = document.descendants().find(|n| n.text() == Some("FRONT") && n.is_element()).unwrap();
+        let width: f64 = document.root_element().attribute("width").unwrap().parse().unwrap();
+        text.attribute("x").unwrap().parse::<f64>().unwrap() < width / 2.0
+    };
+    // Counted from the driving end, front at the free end: the first cylinder is the last one from the front.
+    assert!(!arrow(&engine(Arrangement::Inline, 4, 4)));
+    let mut d = LayoutDescription::new(Arrangement::Inline, 4, Fuel::Petrol, ValveGear::TwinCam);
+    d.numbering = Some(anatomy::Numbering::FromFreeEnd);
+    assert!(arrow(&EngineLayout::new(d).unwrap()));
+}
+
+#[test]
+fn pictures_of_the_demo_jobs_are_whole() {
+    for name in crate::common::NAMES {
+        let demo = crate::common::demo(name);
+        let mut drawn = 0;
+        for finding in &demo.case.findings {
+            let picture = pictures::reading_between_limits(finding);
+            assert_eq!(picture.is_some(), finding.value.is_some() && finding.limit.is_some(), "{}", finding.check);
+            if let Some(svg) = picture {
+                whole(&svg);
+                assert!(svg.contains(finding.verdict.words()));
+                drawn += 1;
+            }
+        }
+        assert!(drawn > 3);
+        whole(&pictures::check_ladder(&demo.case.advice));
+        let costs = pictures::cost_intervals(&demo.case.options);
+        whole(&costs);
+        for option in &demo.case.options {
+            assert!(costs.contains(&option.name.replace('\'', "&#39;")));
+        }
+        for belief in demo.case.causes.iter().chain(&demo.case.conditions) {
+            whole(&pictures::reasons(belief));
+        }
+    }
+    whole(&pictures::cost_intervals(&[]));
+}
+
+#[test]
+fn ten_engines_never_promise() {
+    for (p, hatched) in [(0.0, 0), (0.04, 0), (0.06, 1), (0.5, 5), (0.93, 9), (0.96, 10), (1.0, 10), (f64::NAN, 0)] {
+        let svg = pictures::ten_engines(p);
+        let document = whole(&svg);
+        let of = |class: &str| document.descendants().filter(|n| n.attribute("class") == Some(class)).count();
+        assert_eq!((of("engine-has-it"), of("engine-free")), (hatched, 10 - hatched), "{p}");
+    }
+    assert_eq!(pictures::of_ten_in_words(0.93), "about 9 of 10 engines like this");
+    assert_eq!(pictures::of_ten_in_words(1.0), "nearly all engines like this");
+}
+
+#[test]
+fn words_of_people_cannot_break_a_picture() {
+    let nasty = "<b>\"7\" & '8' ]]> \u{1}\u{ffff}".to_owned();
+    let line = pictures::PartLine {
+        name: nasty.clone(),
+        ordered: "2026-02-25".to_owned(),
+        promised: Some("2026-03-04".to_owned()),
+        need_by: Some(nasty.clone()),
+        arrived: None,
+        sets_the_date: true,
+    };
+    whole(&pictures::parts_line(&[line.clone(), pictures::PartLine::default()]));
+    whole(&pictures::parts_line(&[]));
+    whole(&pictures::parts_line(&[pictures::PartLine::default()]));
+    let cut = pictures::Cut {
+        datum: nasty.clone(),
+        face: nasty.clone(),
+        as_found: Some(nasty.clone()),
+        ..Default::default()
+    };
+    assert!(whole(&pictures::cut_sketch(&cut)).descendants().any(|n| n.text().is_some_and(|t| t.contains("as found"))));
+    let pair = |then, now| pictures::ThenNow { place: nasty.clone(), then, now };
+    whole(&pictures::then_and_now(&nasty, "bar", &[pair(8.4, 12.0), pair(12.0, 12.0)]));
+    whole(&pictures::then_and_now(&nasty, "", &[pair(f64::NAN, f64::INFINITY)]));
+    whole(&pictures::then_and_now(&nasty, "mm", &[]));
+}

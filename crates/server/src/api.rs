@@ -1,0 +1,276 @@
+//! The HTTP interface under `/api/1/`, described in `openapi.json` beside this file's folder.
+//!
+//! An `Idempotency-Key` is a time-ordered UUID that the device made; it becomes the id of the entry. So the promise
+//! holds across restarts without a table of keys: the same key with the same content is the same entry, with other
+//! content it is refused.
+
+use anatomy::{EntryId, JobId};
+use axum::Json;
+use axum::extract::rejection::JsonRejection;
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{MethodRouter, get, post};
+use logbook::{EntryBody, JobOpened, Kind};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use store::KeptBy;
+
+use crate::desk::{Bench, Job};
+use crate::entering::{Given, Refused, known};
+use crate::pages::{job_id, who};
+use crate::surroundings;
+use crate::trouble::{FieldTrouble, OnWire, Trouble};
+
+type Answer = Result<Response, OnWire>;
+
+/// Method, path and handler of every route of the interface.
+pub(crate) fn routes() -> Vec<(&'static str, &'static str, MethodRouter<Bench>)> {
+    vec![
+        ("get", "/api/1/jobs", get(jobs)),
+        ("post", "/api/1/jobs", post(open)),
+        ("get", "/api/1/jobs/{id}", get(job)),
+        ("get", "/api/1/jobs/{id}/entries", get(entries)),
+        ("post", "/api/1/jobs/{id}/entries", post(keep)),
+        ("get", "/api/1/openapi.json", get(openapi)),
+    ]
+}
+
+fn tagged(job: &Job, status: StatusCode, body: &Value) -> Response {
+    let mut response = (status, Json(body)).into_response();
+    if let Ok(tag) = HeaderValue::from_str(&format!("\"{}\"", job.hash())) {
+        response.headers_mut().insert(header::ETAG, tag);
+    }
+    response
+}
+
+fn summary(job: &Job) -> Value {
+    let state = &job.state;
+    json!({
+        "id": job.id.to_string(), "title": state.title, "customer": state.customer,
+        "engine": state.layout.as_ref().map(anatomy::EngineLayout::in_words),
+        "moment": state.moment.map(logbook::Moment::word),
+        "moments": state.moments.iter().map(|m| m.word()).collect::<Vec<_>>(),
+        "promised": state.promised, "closed": state.closed.is_some(), "entries": job.entries.len(),
+        "chain": job.hash(), "tail": job.tail(),
+    })
+}
+
+async fn jobs(State(bench): State<Bench>) -> Answer {
+    let jobs = bench.jobs().await?;
+    Ok(Json(json!({"jobs": jobs.iter().map(|j| summary(j)).collect::<Vec<_>>()})).into_response())
+}
+
+async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Answer {
+    let (job, worked) = bench.case(job_id(&id)?).await?;
+    let mut body = summary(&job);
+    let (case, trouble) = match worked {
+        Ok(case) => (serde_json::to_value(&*case).unwrap_or(Value::Null), Value::Null),
+        Err(why) => (Value::Null, Value::from(why)),
+    };
+    if let Value::Object(map) = &mut body {
+        map.insert("state".to_owned(), serde_json::to_value(job.state.facts_only()).unwrap_or(Value::Null));
+        map.insert("case".to_owned(), case);
+        map.insert("no_case_because".to_owned(), trouble);
+    }
+    Ok(tagged(&job, StatusCode::OK, &body))
+}
+
+async fn entries(State(bench): State<Bench>, Path(id): Path<String>) -> Answer {
+    let job = bench.job(job_id(&id)?).await?;
+    let lines: Vec<Value> = job.entries.iter().filter_map(|e| serde_json::from_str(e.line()).ok()).collect();
+    Ok(tagged(&job, StatusCode::OK, &json!({"entries": lines})))
+}
+
+fn key(headers: &HeaderMap) -> Result<EntryId, Trouble> {
+    let wrong = |message: String| {
+        let mut trouble =
+            Trouble::fields("the Idempotency-Key is needed", vec![FieldTrouble::new("Idempotency-Key", message)]);
+        trouble.status = StatusCode::BAD_REQUEST;
+        trouble
+    };
+    let text = headers.get("idempotency-key").and_then(|k| k.to_str().ok()).ok_or_else(|| {
+        wrong("there is none; make a version 7 UUID on the device and send it with every try".to_owned())
+    })?;
+    text.trim().trim_matches('"').parse().map_err(|e: anatomy::IdError| wrong(e.to_string()))
+}
+
+fn read<T>(body: Result<Json<T>, JsonRejection>) -> Result<T, Trouble> {
+    body.map(|Json(body)| body).map_err(|e| {
+        let mut trouble = Trouble::fields("the body cannot be read", vec![FieldTrouble::new("body", e.body_text())]);
+        trouble.status = e.status();
+        trouble
+    })
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct NewJob {
+    /// The device makes the id of the job, so that a second try opens the same one.
+    id: JobId,
+    title: String,
+    customer: Option<String>,
+    promised: Option<jiff::civil::Date>,
+    by: Option<String>,
+    device: Option<String>,
+}
+
+async fn open(State(bench): State<Bench>, headers: HeaderMap, body: Result<Json<NewJob>, JsonRejection>) -> Answer {
+    let entry = key(&headers)?;
+    let new = read(body)?;
+    if new.title.trim().is_empty() {
+        let why = "it is empty; give a few words to find the job by";
+        return Err(Trouble::fields("the job has no title", vec![FieldTrouble::new("title", why)]).into());
+    }
+    let body = EntryBody::JobOpened(JobOpened {
+        title: new.title,
+        customer: new.customer,
+        promised: new.promised,
+        comeback_of: None,
+    });
+    let by = new.by.unwrap_or_else(|| who(&bench, &headers));
+    let device = new.device.unwrap_or_else(|| surroundings::DEVICE.to_owned());
+    let (kept, job) = bench.keep(new.id, entry, &by, &device, &body).await?;
+    Ok(tagged(&job, status(kept.by), &json!({"kept": entry.to_string(), "job": summary(&job)})))
+}
+
+fn status(by: KeptBy) -> StatusCode {
+    match by {
+        KeptBy::ThisCall => StatusCode::CREATED,
+        KeptBy::AnEarlierCall => StatusCode::OK,
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct NewEntry {
+    kind: String,
+    body: Value,
+    by: Option<String>,
+    device: Option<String>,
+}
+
+async fn keep(
+    State(bench): State<Bench>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+    body: Result<Json<NewEntry>, JsonRejection>,
+) -> Answer {
+    let entry = key(&headers)?;
+    let id = job_id(&id)?;
+    let new = read(body)?;
+    let job = bench.job(id).await?;
+    let kind = Kind::from_word(&new.kind).ok_or_else(|| {
+        let all: Vec<&str> = Kind::ALL.iter().map(|k| k.word()).collect();
+        let why = format!("`{}` is none; there are {}", new.kind, all.join(", "));
+        Trouble::fields("there is no such kind of entry", vec![FieldTrouble::new("kind", why)])
+    })?;
+    let sent_before = job.entries.iter().any(|e| e.id() == entry);
+    if matches!(kind, Kind::EntryWithdrawn | Kind::EntryCorrected) && !sent_before {
+        ensure_fresh(&headers, &job)?;
+    }
+    let body = if kind == Kind::ReadingTaken {
+        reading(&bench, &job, &new.body, sent_before)?
+    } else {
+        told(&bench, &job, kind, &new.body)?
+    };
+    let by = new.by.unwrap_or_else(|| who(&bench, &headers));
+    let device = new.device.unwrap_or_else(|| surroundings::DEVICE.to_owned());
+    let (kept, now) = bench.keep(id, entry, &by, &device, &body).await?;
+    let answer = json!({"kept": entry.to_string(), "rank": kept.rank, "chain": now.hash(), "tail": now.tail()});
+    Ok(tagged(&now, status(kept.by), &answer))
+}
+
+/// Something that is there is only edited by somebody who has seen it as it is.
+fn ensure_fresh(headers: &HeaderMap, job: &Job) -> Result<(), Trouble> {
+    let Some(seen) = headers.get(header::IF_MATCH).and_then(|h| h.to_str().ok()) else {
+        return Err(Trouble::new(
+            StatusCode::PRECONDITION_REQUIRED,
+            "If-Match is needed",
+            "what is kept is only changed by somebody who has read it as it is; send the ETag of the job",
+        ));
+    };
+    let fresh = seen.trim() == "*" || seen.split(',').any(|tag| tag.trim().trim_matches('"') == job.hash());
+    if fresh {
+        return Ok(());
+    }
+    Err(Trouble::new(
+        StatusCode::PRECONDITION_FAILED,
+        "the job has changed since it was read",
+        format!("its chain now ends with {}; read it again and look whether this still holds", job.tail()),
+    ))
+}
+
+/// The body of a reading: as stored, or with its value as typed.
+fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: bool) -> Result<EntryBody, Trouble> {
+    let refused = |errors| Trouble::fields("the reading was not taken", errors);
+    let Value::Object(map) = body else {
+        return Err(refused(vec![FieldTrouble::new("body", "expected an object")]));
+    };
+    let known =
+        ["check", "reading", "position", "value", "outcome", "phase", "spot", "gauge", "label", "temperature", "note"];
+    if let Some(stray) = map.keys().find(|k| !known.contains(&k.as_str())) {
+        let why = format!("a reading has no such field; it has {}", known.join(", "));
+        return Err(refused(vec![FieldTrouble::new(stray, why)]));
+    }
+    let text = |name: &str| -> String {
+        match map.get(name) {
+            Some(Value::String(text)) => text.clone(),
+            Some(Value::Object(figure)) => {
+                let part = |p: &str| figure.get(p).and_then(Value::as_str).unwrap_or_default().to_owned();
+                format!("{} {}", part("text"), part("unit")).trim().to_owned()
+            }
+            _ => String::new(),
+        }
+    };
+    let given = Given {
+        check: text("check"),
+        reading: text("reading"),
+        position: text("position"),
+        unit: String::new(),
+        value: if map.contains_key("outcome") { text("outcome") } else { text("value") },
+        phase: text("phase"),
+        spot: text("spot"),
+        gauge: text("gauge"),
+        label: text("label"),
+        temperature: text("temperature"),
+        note: text("note"),
+    };
+    // What was kept once is not judged by what came after it.
+    let now = bench.standing(job);
+    let case = now.case.filter(|_| now.current && !sent_before);
+    match given.body(&job.state, bench.knowledge(), case.as_deref()) {
+        Ok(body) => Ok(EntryBody::ReadingTaken(body)),
+        Err(Refused::Fields(errors)) => Err(refused(errors)),
+        Err(Refused::Asks(question)) => {
+            let ways: Vec<String> = question.readings.iter().map(crate::entering::in_one_way).collect();
+            let why = format!("{}; send one of: {}", question.ask, ways.join(", "));
+            Err(refused(vec![FieldTrouble::new("value", why)]))
+        }
+    }
+}
+
+/// The body of any other kind.
+fn told(bench: &Bench, job: &Job, kind: Kind, body: &Value) -> Result<EntryBody, Trouble> {
+    let refused =
+        |field: &str, why: String| Trouble::fields("the entry was not kept", vec![FieldTrouble::new(field, why)]);
+    if kind == Kind::JobOpened {
+        return Err(refused("kind", "the job is open; open another one with POST /api/1/jobs".to_owned()));
+    }
+    known(kind, body, &job.state, bench.knowledge()).map_err(|e| refused(&e.field, e.message))?;
+    if let Some(target) = body.get("entry").and_then(Value::as_str)
+        && matches!(kind, Kind::EntryWithdrawn | Kind::EntryCorrected)
+        && !job.entries.iter().any(|e| e.id().to_string() == target)
+    {
+        return Err(refused("entry", format!("the job has no entry {target}")));
+    }
+    match EntryBody::read(kind, kind.latest_version(), body) {
+        Ok(Some(body)) => Ok(body),
+        Ok(None) => Err(refused("kind", "this build does not write that version".to_owned())),
+        Err(error) => Err(refused("body", format!("it does not fit {}: {error}; correct that field", kind.word()))),
+    }
+}
+
+async fn openapi() -> Response {
+    ([(header::CONTENT_TYPE, "application/json")], include_str!("../assets/openapi.json")).into_response()
+}

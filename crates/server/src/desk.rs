@@ -1,0 +1,323 @@
+//! The bench: the store, the knowledge, each job as it stands, and the last work-up of each job.
+//!
+//! A work-up takes up to seconds of processor time, so no page waits for one: a page shows the last one known, says so
+//! when it is not of the present chain, and is told when the new one is there. The same chain is never
+//! worked twice, and of one job never two at a time.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use anatomy::{EntryId, JobId};
+use knowledge::Knowledge;
+use logbook::{Entry, EntryBody, JobState, Unsealed, fold};
+use store::{Kept, Rank, SqliteStore, Store};
+use tokio::sync::{Semaphore, broadcast};
+use workup::Case;
+
+use crate::surroundings;
+use crate::trouble::Trouble;
+use axum::http::StatusCode;
+
+/// How many work-ups of a job stay at hand \[ours\]: the present one, and those before it for *what moved*.
+const CASES_KEPT: usize = 6;
+/// How many rows of news a slow page may lag behind \[ours\]; what it misses it reads anew.
+const NEWS_HELD: usize = 256;
+/// How many work-ups run beside each other \[ours\]: each one uses several processors by itself.
+const AT_ONCE: usize = 1;
+
+/// A job with its entries.
+#[derive(Debug)]
+pub(crate) struct Job {
+    pub(crate) id: JobId,
+    pub(crate) entries: Vec<Entry>,
+    pub(crate) state: JobState,
+}
+
+impl Job {
+    /// The hash that its chain ends with.
+    pub(crate) fn hash(&self) -> &str {
+        self.entries.last().map_or("", Entry::hash)
+    }
+
+    /// The last eight characters of it, as printed on papers.
+    pub(crate) fn tail(&self) -> &str {
+        let hash = self.hash();
+        hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash)
+    }
+
+    /// Its title.
+    pub(crate) fn title(&self) -> &str {
+        self.state.title.as_deref().unwrap_or("job without a title")
+    }
+
+    /// The hash that stood before an entry.
+    pub(crate) fn hash_before(&self, entry: EntryId) -> Option<&str> {
+        self.entries.iter().find(|e| e.id() == entry).map(Entry::prev)
+    }
+}
+
+/// A work-up, or why there is none.
+pub(crate) type Worked = Result<Arc<Case>, String>;
+
+/// What pages that are open want to hear of.
+#[derive(Debug, Clone)]
+pub(crate) struct News {
+    pub(crate) job: JobId,
+    pub(crate) what: Happened,
+}
+
+/// What happened to a job.
+#[derive(Debug, Clone)]
+pub(crate) enum Happened {
+    /// An entry was kept.
+    Kept { entry: EntryId, kind: String },
+    /// A work-up is there.
+    Worked,
+}
+
+#[derive(Debug, Default)]
+struct Slot {
+    /// The job as it is to be worked next.
+    wanted: Option<Arc<Job>>,
+    working: bool,
+    /// How many entries the longest chain seen has: a page that still holds an older one asks for nothing.
+    longest: usize,
+    /// Work-ups by the hash of the chain they are of, the latest last.
+    done: VecDeque<(String, Worked)>,
+}
+
+/// The last work-up of a job, as far as it is known now.
+#[derive(Debug, Clone)]
+pub(crate) struct Standing {
+    /// The case, of the present chain or of an earlier one.
+    pub(crate) case: Option<Arc<Case>>,
+    /// Whether it is of the present chain.
+    pub(crate) current: bool,
+    /// Why there is none, where there cannot be one.
+    pub(crate) trouble: Option<String>,
+}
+
+/// Everything a page stands on. Copies of it are handles to the same bench.
+#[derive(Debug, Clone)]
+pub struct Bench {
+    inner: Arc<Inner>,
+}
+
+#[derive(Debug)]
+struct Inner {
+    store: Arc<SqliteStore>,
+    knowledge: Arc<Knowledge>,
+    by: String,
+    jobs: Mutex<BTreeMap<JobId, (Rank, Arc<Job>)>>,
+    slots: Mutex<BTreeMap<JobId, Slot>>,
+    news: broadcast::Sender<News>,
+    turns: Semaphore,
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    // What is in these is a cache: after a panic elsewhere it is still worth reading.
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Bench {
+    /// A bench on a store; `by` is who works when nobody has said so.
+    #[must_use]
+    pub fn new(store: Arc<SqliteStore>, knowledge: Arc<Knowledge>, by: impl Into<String>) -> Self {
+        let (news, _) = broadcast::channel(NEWS_HELD);
+        let inner = Inner {
+            store,
+            knowledge,
+            by: by.into(),
+            jobs: Mutex::default(),
+            slots: Mutex::default(),
+            news,
+            turns: Semaphore::new(AT_ONCE),
+        };
+        Self { inner: Arc::new(inner) }
+    }
+
+    pub(crate) fn store(&self) -> &SqliteStore {
+        &self.inner.store
+    }
+
+    pub(crate) fn knowledge(&self) -> &Arc<Knowledge> {
+        &self.inner.knowledge
+    }
+
+    /// Who works when nobody has said so.
+    pub(crate) fn by(&self) -> &str {
+        &self.inner.by
+    }
+
+    pub(crate) fn listen(&self) -> broadcast::Receiver<News> {
+        self.inner.news.subscribe()
+    }
+
+    fn tell(&self, job: JobId, what: Happened) {
+        // That nobody has a page open is no trouble.
+        let _nobody = self.inner.news.send(News { job, what });
+    }
+
+    /// Every job, the latest opened first.
+    pub(crate) async fn jobs(&self) -> Result<Vec<Arc<Job>>, Trouble> {
+        let mut out = Vec::new();
+        for kept in self.store().jobs().await? {
+            out.push(self.load(kept.job, kept.last).await?);
+        }
+        out.reverse();
+        Ok(out)
+    }
+
+    /// A job as it stands.
+    pub(crate) async fn job(&self, id: JobId) -> Result<Arc<Job>, Trouble> {
+        let Some(last) = self.store().last_of(id).await? else {
+            return Err(Trouble::not_found(
+                "there is no such job",
+                format!("no job {id} is in this record; look it up in the list of all jobs"),
+            ));
+        };
+        self.load(id, last.rank).await
+    }
+
+    async fn load(&self, id: JobId, last: Rank) -> Result<Arc<Job>, Trouble> {
+        if let Some((rank, job)) = locked(&self.inner.jobs).get(&id)
+            && *rank == last
+        {
+            return Ok(Arc::clone(job));
+        }
+        let mut entries = Vec::new();
+        let mut rank = last;
+        for kept in self.store().entries_of(id).await? {
+            rank = kept.rank;
+            entries.push(kept.entry().map_err(|error| {
+                Trouble::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "the job cannot be read",
+                    format!("job {id} at rank {}: {error}; run `witnessmark verify`", kept.rank),
+                )
+            })?);
+        }
+        let state = fold(&entries);
+        let job = Arc::new(Job { id, entries, state });
+        locked(&self.inner.jobs).insert(id, (rank, Arc::clone(&job)));
+        Ok(job)
+    }
+
+    /// Keeps an entry of a known kind; it is on the disk when this comes back.
+    ///
+    /// The time of the entry is the time inside its id, so the same id and body sent again is the same entry.
+    pub(crate) async fn keep(
+        &self,
+        job: JobId,
+        id: EntryId,
+        by: &str,
+        device: &str,
+        body: &EntryBody,
+    ) -> Result<(Kept, Arc<Job>), Trouble> {
+        let there = self.store().last_of(job).await?;
+        if there.is_some() {
+            let now = self.job(job).await?;
+            logbook::ensure_writable(&now.entries)
+                .map_err(|error| Trouble::new(StatusCode::CONFLICT, "a newer build wrote into this job", error))?;
+        }
+        let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
+            .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
+        let kept = self.store().seal_and_append(std::slice::from_ref(&unsealed)).await?;
+        let now = self.job(job).await?;
+        self.want(&now);
+        self.tell(job, Happened::Kept { entry: id, kind: body.kind().word().to_owned() });
+        let kept = kept.first().copied().ok_or_else(|| {
+            Trouble::new(StatusCode::SERVICE_UNAVAILABLE, "nothing was kept", "the store gave no answer; send it again")
+        })?;
+        Ok((kept, now))
+    }
+
+    /// The last work-up of a job; asks for the present one where it is missing, and does not wait for it.
+    pub(crate) fn standing(&self, job: &Arc<Job>) -> Standing {
+        self.want(job);
+        let slots = locked(&self.inner.slots);
+        let done = slots.get(&job.id).map(|s| &s.done);
+        let present = done.and_then(|d| d.iter().rev().find(|(hash, _)| hash == job.hash()));
+        match present {
+            Some((_, Ok(case))) => Standing { case: Some(Arc::clone(case)), current: true, trouble: None },
+            Some((_, Err(why))) => Standing { case: None, current: true, trouble: Some(why.clone()) },
+            None => {
+                let last = done.and_then(|d| d.iter().rev().find_map(|(_, worked)| worked.as_ref().ok()));
+                Standing { case: last.map(Arc::clone), current: false, trouble: None }
+            }
+        }
+    }
+
+    /// The work-up of the chain that ended with a hash, where it is still at hand.
+    pub(crate) fn case_at(&self, job: JobId, hash: &str) -> Option<Arc<Case>> {
+        let slots = locked(&self.inner.slots);
+        let done = &slots.get(&job)?.done;
+        done.iter().rev().find(|(h, _)| h == hash).and_then(|(_, worked)| worked.as_ref().ok()).map(Arc::clone)
+    }
+
+    /// The work-up of the present chain, waited for, with the job it is of.
+    pub(crate) async fn case(&self, id: JobId) -> Result<(Arc<Job>, Worked), Trouble> {
+        loop {
+            let mut news = self.listen();
+            let job = self.job(id).await?;
+            let now = self.standing(&job);
+            if now.current {
+                return Ok((job, now.case.ok_or_else(|| now.trouble.unwrap_or_default())));
+            }
+            // Lagging behind or a closed channel only mean that we look again.
+            let _woken = tokio::time::timeout(std::time::Duration::from_secs(2), news.recv()).await;
+        }
+    }
+
+    /// Asks for the work-up of a job as it stands, unless it is there or under way.
+    fn want(&self, job: &Arc<Job>) {
+        let mut slots = locked(&self.inner.slots);
+        let slot = slots.entry(job.id).or_default();
+        if job.entries.len() < slot.longest || slot.done.iter().any(|(hash, _)| hash == job.hash()) {
+            return;
+        }
+        slot.longest = job.entries.len();
+        slot.wanted = Some(Arc::clone(job));
+        if !slot.working {
+            slot.working = true;
+            let bench = self.clone();
+            let id = job.id;
+            tokio::spawn(async move { bench.work(id).await });
+        }
+    }
+
+    /// Works what is wanted of a job until nothing is.
+    async fn work(&self, id: JobId) {
+        loop {
+            let next = {
+                let mut slots = locked(&self.inner.slots);
+                let slot = slots.entry(id).or_default();
+                let next = slot.wanted.take().filter(|job| slot.done.iter().all(|(hash, _)| hash != job.hash()));
+                slot.working = next.is_some();
+                next
+            };
+            let Some(job) = next else { return };
+            let _turn = self.inner.turns.acquire().await;
+            let knowledge = Arc::clone(&self.inner.knowledge);
+            let hash = job.hash().to_owned();
+            let worked =
+                tokio::task::spawn_blocking(move || workup::work_up(&job.state, &knowledge).map(Arc::new)).await;
+            let worked = match worked {
+                Ok(Ok(case)) => Ok(case),
+                Ok(Err(error)) => Err(error.to_string()),
+                Err(_) => {
+                    Err("the work-up broke off; this is a fault of the program, and every entry is kept".to_owned())
+                }
+            };
+            {
+                let mut slots = locked(&self.inner.slots);
+                let slot = slots.entry(id).or_default();
+                slot.done.push_back((hash, worked));
+                if slot.done.len() > CASES_KEPT {
+                    slot.done.pop_front();
+                }
+            }
+            self.tell(id, Happened::Worked);
+        }
+    }
+}

@@ -1,0 +1,506 @@
+//! Routes of the pages, and serving them on this machine.
+
+use std::collections::BTreeMap;
+use std::future::Future;
+use std::net::{Ipv4Addr, SocketAddr};
+
+use anatomy::{EntryId, JobId, Position};
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, Form, Multipart, Path, Query, State};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
+use axum::middleware;
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use documents::papers::{Paper, PaperSize};
+use logbook::{EntryBody, EntryWithdrawn, InForce, Kind, Moment, PhotoKept};
+use store::{ContentId, Store};
+use thiserror::Error;
+use tokio::net::TcpListener;
+
+use crate::desk::Bench;
+use crate::entering::{Given, Refused};
+use crate::forms::Typed;
+use crate::pages::{self, View, enter, who};
+use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble};
+use crate::{api, forms, guard, live, papers, surroundings};
+
+/// The largest photo taken, in bytes \[ours\].
+const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
+/// The largest of everything else, in bytes: an entry is words and figures.
+const LARGEST_BODY: usize = 1024 * 1024;
+
+/// Why the bench cannot be served.
+#[derive(Debug, Error)]
+pub enum ServeError {
+    /// The port cannot be had.
+    #[error("cannot listen on 127.0.0.1:{port}: {why}; choose another port, or end what uses this one")]
+    Port {
+        /// The port.
+        port: u16,
+        /// What the system said.
+        why: std::io::Error,
+    },
+    /// Serving broke off.
+    #[error("serving broke off: {0}; start it again, everything kept is on the disk")]
+    BrokeOff(std::io::Error),
+}
+
+/// Takes a port of this machine, and of no other address; 0 takes any free one.
+///
+/// # Errors
+/// [`ServeError::Port`] when the port is in use or not allowed.
+pub async fn bind(port: u16) -> Result<TcpListener, ServeError> {
+    TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).await.map_err(|why| ServeError::Port { port, why })
+}
+
+/// Serves the bench until `until` ends; pages that listen are then let go at once.
+///
+/// # Errors
+/// [`ServeError::BrokeOff`] when the system takes the port away.
+pub async fn serve(
+    bench: Bench,
+    listener: TcpListener,
+    until: impl Future<Output = ()> + Send,
+) -> Result<(), ServeError> {
+    let app = router(bench);
+    tokio::select! {
+        done = axum::serve(listener, app).into_future() => done.map_err(ServeError::BrokeOff),
+        () = until => Ok(()),
+    }
+}
+
+/// The method and path of every route under `/api/1/`, as `/api/1/openapi.json` lists them.
+#[must_use]
+pub fn api_routes() -> Vec<(&'static str, &'static str)> {
+    api::routes().into_iter().map(|(method, path, _)| (method, path)).collect()
+}
+
+/// Every page and the HTTP interface.
+pub fn router(bench: Bench) -> Router {
+    let mut router = Router::new()
+        .route("/", get(wall))
+        .route("/jobs", post(open_job))
+        .route("/jobs/{id}", get(job))
+        .route("/jobs/{id}/live", get(live::live))
+        .route("/jobs/{id}/enter", get(enter_page).post(enter_reading))
+        .route("/jobs/{id}/kept/{entry}", get(kept))
+        .route("/jobs/{id}/place/{position}", get(place))
+        .route("/jobs/{id}/tell/{kind}", post(tell))
+        .route("/jobs/{id}/withdraw/{entry}", post(withdraw))
+        .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
+        .route("/jobs/{id}/papers/{file}", get(paper))
+        .route("/jobs/{id}/{moment}", get(moment))
+        .route("/attachments/{sha256}", get(attachment))
+        .route("/who", post(set_who))
+        .route("/bench.css", get(css))
+        .route("/bench.js", get(js))
+        .route("/mark.svg", get(mark))
+        .route("/fonts/{name}", get(font));
+    for (_, path, handler) in api::routes() {
+        router = router.route(path, handler);
+    }
+    router
+        .fallback(nothing_here)
+        .method_not_allowed_fallback(other_method)
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(middleware::from_fn(guard::guard))
+        .with_state(bench)
+}
+
+type Shown = Result<Response, OnPage>;
+
+/// A trouble in the form that the asker reads: a program gets a problem document, a person a page.
+fn in_its_form(uri: &Uri, trouble: Trouble) -> Response {
+    if uri.path().starts_with("/api/") { OnWire(trouble).into_response() } else { OnPage(trouble).into_response() }
+}
+
+async fn nothing_here(uri: Uri) -> Response {
+    let why = "look at the address, or go to the list of all jobs";
+    in_its_form(&uri, Trouble::not_found("there is no such page", why))
+}
+
+async fn other_method(method: Method, uri: Uri) -> Response {
+    let why = format!("{method} is not done at {}; the description is at /api/1/openapi.json", uri.path());
+    in_its_form(&uri, Trouble::new(StatusCode::METHOD_NOT_ALLOWED, "this cannot be done here", why))
+}
+
+async fn wall(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: HeaderMap) -> Shown {
+    let mut jobs = bench.jobs().await?;
+    let find = asked.get("find").map_or("", |f| f.trim());
+    jobs.retain(|job| pages::wall::is_meant(&job.state, find));
+    Ok(pages::wall::page(&bench, &jobs, &who(&bench, &headers), find, &Typed::new(), &[]).into_response())
+}
+
+/// The entry id of a form: made where the form was filled in, so that a second touch is the same entry.
+fn entry_of(typed: &Typed) -> Result<EntryId, Trouble> {
+    match typed.get("entry").map(String::as_str) {
+        None | Some("") => Ok(surroundings::new_entry()),
+        Some(text) => {
+            text.parse().map_err(|e| Trouble::fields("the form has no good id", vec![FieldTrouble::new("entry", e)]))
+        }
+    }
+}
+
+async fn open_job(State(bench): State<Bench>, headers: HeaderMap, Form(typed): Form<Typed>) -> Shown {
+    let by = who(&bench, &headers);
+    let state = logbook::JobState::default();
+    let body = match forms::body(Kind::JobOpened, &state, bench.knowledge(), &typed) {
+        Ok(body) => body,
+        Err(errors) => {
+            let jobs = bench.jobs().await?;
+            let page = pages::wall::page(&bench, &jobs, &by, "", &typed, &errors);
+            return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+        }
+    };
+    // The form carries the id of the job it would open, so that a second touch opens the same one.
+    let job: JobId = typed.get("back").and_then(|t| t.parse().ok()).unwrap_or_else(surroundings::new_job);
+    bench.keep(job, entry_of(&typed)?, &by, surroundings::DEVICE, &body).await?;
+    Ok(Redirect::to(&format!("/jobs/{job}/hear")).into_response())
+}
+
+async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let moment = job.state.moment.unwrap_or(Moment::Hear);
+    Ok(Redirect::to(&format!("/jobs/{id}/{}", moment.word())).into_response())
+}
+
+async fn moment(
+    State(bench): State<Bench>,
+    Path((id, word)): Path<(String, String)>,
+    Query(asked): Query<BTreeMap<String, String>>,
+    headers: HeaderMap,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let mut view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/{word}"));
+    view.kept = asked.get("kept").cloned().filter(|e| e.parse::<EntryId>().is_ok());
+    Ok(moment_page(&view, &word)?.into_response())
+}
+
+fn moment_page(view: &View, word: &str) -> Result<maud::Markup, Trouble> {
+    let moment = Moment::ALL.iter().copied().find(|m| m.word() == word).ok_or_else(|| {
+        let all: Vec<&str> = Moment::ALL.iter().map(|m| m.word()).collect();
+        Trouble::not_found("a job has no such page", format!("`{word}` is none; there are {}", all.join(", ")))
+    })?;
+    Ok(match moment {
+        Moment::Hear => pages::hear::page(view),
+        Moment::Test | Moment::Strip => pages::test::page(view, moment),
+        Moment::Choose => pages::choose::page(view),
+        Moment::Order => pages::order::page(view),
+        Moment::Build => pages::build::page(view),
+        Moment::Prove => pages::prove::page(view),
+        Moment::HandBack => pages::hand_back::page(view),
+    })
+}
+
+fn given(typed: &Typed) -> Given {
+    let text = |name: &str| typed.get(name).cloned().unwrap_or_default();
+    let used = text("gauge-used");
+    let (gauge, label) = used.split_once('|').unwrap_or((&used, ""));
+    Given {
+        check: text("check"),
+        reading: text("reading"),
+        position: text("position"),
+        value: text("value"),
+        unit: text("unit"),
+        phase: text("phase"),
+        spot: text("spot"),
+        gauge: gauge.to_owned(),
+        label: label.to_owned(),
+        temperature: text("temperature"),
+        note: text("note"),
+    }
+}
+
+/// Text as it may stand in an address or a cookie.
+fn escaped(text: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b == b'-';
+    text.bytes().map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") }).collect()
+}
+
+/// The address of a field, with what was typed into it: a caution that is ticked in between loses nothing.
+fn field_address(id: &str, given: &Given) -> String {
+    let parts = [
+        ("check", &given.check),
+        ("reading", &given.reading),
+        ("position", &given.position),
+        ("phase", &given.phase),
+        ("value", &given.value),
+        ("unit", &given.unit),
+        ("note", &given.note),
+        ("spot", &given.spot),
+    ];
+    let asked: Vec<String> =
+        parts.iter().filter(|(_, v)| !v.is_empty()).map(|(k, v)| format!("{k}={}", escaped(v))).collect();
+    format!("/jobs/{id}/enter?{}", asked.join("&"))
+}
+
+async fn enter_page(
+    State(bench): State<Bench>,
+    Path(id): Path<String>,
+    Query(asked): Query<Typed>,
+    headers: HeaderMap,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let given = given(&asked);
+    let here = field_address(&id, &given);
+    let mut view = View::of(&bench, &job, &who(&bench, &headers), here);
+    view.kept = asked.get("kept").cloned().filter(|e| e.parse::<EntryId>().is_ok());
+    let status = if bench.knowledge().check(&given.check).is_some() { StatusCode::OK } else { StatusCode::NOT_FOUND };
+    Ok((status, enter::page(&view, &given, &[], None)).into_response())
+}
+
+async fn enter_reading(
+    State(bench): State<Bench>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+    Form(typed): Form<Typed>,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let given = given(&typed);
+    let here = field_address(&id, &given);
+    let view = View::of(&bench, &job, &who(&bench, &headers), here);
+    let held = bench.knowledge().check(&given.check).map(|c| view.holding(&view.cautions_for(&c.cautions)));
+    let again = |errors: &[FieldTrouble], question| {
+        (StatusCode::UNPROCESSABLE_ENTITY, enter::page(&view, &given, errors, question)).into_response()
+    };
+    if held.is_some_and(|held| !held.is_empty()) {
+        return Ok(again(&[], None));
+    }
+    let entry = entry_of(&typed)?;
+    // A work-up of an earlier chain may withhold what is possible now, and a reading that was taken is a fact.
+    match given.body(&job.state, bench.knowledge(), view.case.as_deref().filter(|_| view.current)) {
+        Ok(body) => {
+            bench.keep(job.id, entry, &view.who, surroundings::DEVICE, &EntryBody::ReadingTaken(body)).await?;
+            Ok(Redirect::to(&format!("/jobs/{id}/kept/{entry}")).into_response())
+        }
+        Err(Refused::Fields(errors)) => Ok(again(&errors, None)),
+        Err(Refused::Asks(question)) => Ok(again(&[], Some(&question))),
+    }
+}
+
+async fn kept(State(bench): State<Bench>, Path((id, entry)): Path<(String, String)>, headers: HeaderMap) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let entry: EntryId = entry.parse().map_err(|e| Trouble::not_found("there is no such entry", e))?;
+    let view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/test"));
+    Ok(enter::kept(&view, entry).into_response())
+}
+
+async fn place(State(bench): State<Bench>, Path((id, position)): Path<(String, String)>, headers: HeaderMap) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let nowhere = |why: String| Trouble::not_found("the engine has no such place", why);
+    let position: Position = position.parse().map_err(|e: anatomy::AddressError| nowhere(e.to_string()))?;
+    if let Some(layout) = &job.state.layout {
+        layout.ensure(&position).map_err(|e| nowhere(e.to_string()))?;
+    }
+    let here = format!("/jobs/{id}/place/{}", position.address());
+    let view = View::of(&bench, &job, &who(&bench, &headers), here);
+    Ok(pages::place::page(&view, &position).into_response())
+}
+
+/// Where a form leads back to; only into the same job, so that no form can be made to lead away.
+fn back_to(typed: &Typed, id: &str, entry: EntryId) -> Redirect {
+    let within = format!("/jobs/{id}/");
+    let back = typed.get("back").filter(|b| b.starts_with(&within)).cloned().unwrap_or_else(|| format!("{within}test"));
+    let and = if back.contains('?') { '&' } else { '?' };
+    Redirect::to(&format!("{back}{and}kept={entry}"))
+}
+
+async fn tell(
+    State(bench): State<Bench>,
+    Path((id, word)): Path<(String, String)>,
+    headers: HeaderMap,
+    Form(typed): Form<Typed>,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let kind = Kind::from_word(&word)
+        .ok_or_else(|| Trouble::not_found("there is no such kind of entry", format!("`{word}` is none of ours")))?;
+    let by = who(&bench, &headers);
+    match forms::body(kind, &job.state, bench.knowledge(), &typed) {
+        Ok(body) => {
+            let entry = entry_of(&typed)?;
+            bench.keep(job.id, entry, &by, surroundings::DEVICE, &body).await?;
+            Ok(back_to(&typed, &id, entry).into_response())
+        }
+        Err(errors) => {
+            let back = typed.get("back").cloned().unwrap_or_default();
+            let word = back.strip_prefix(&format!("/jobs/{id}/")).and_then(|w| w.split(['?', '/', '#']).next());
+            let moment = word.filter(|w| Moment::ALL.iter().any(|m| m.word() == *w)).unwrap_or("test");
+            let mut view = View::of(&bench, &job, &by, format!("/jobs/{id}/{moment}"));
+            view.returned = Some((kind, typed, errors));
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, moment_page(&view, moment)?).into_response())
+        }
+    }
+}
+
+async fn withdraw(
+    State(bench): State<Bench>,
+    Path((id, target)): Path<(String, String)>,
+    headers: HeaderMap,
+    Form(typed): Form<Typed>,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let target: EntryId = target.parse().map_err(|e| Trouble::not_found("there is no such entry", e))?;
+    let entry = entry_of(&typed)?;
+    let line = job.state.history.iter().find(|h| h.entry == target);
+    match line.map(|l| &l.status) {
+        None => return Err(Trouble::not_found("the job has no such entry", target).into()),
+        Some(InForce::Withdrawn { by }) if *by != entry => {
+            return Err(Trouble::new(
+                StatusCode::CONFLICT,
+                "it is taken back already",
+                format!("by entry {by}; take that one back to bring it in force again"),
+            )
+            .into());
+        }
+        Some(_) => {}
+    }
+    let reason = typed.get("reason").map_or("", |r| r.trim());
+    let reason = if reason.is_empty() { "taken back at the bench" } else { reason }.to_owned();
+    let body = EntryBody::EntryWithdrawn(EntryWithdrawn { entry: target, reason });
+    bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &body).await?;
+    Ok(back_to(&typed, &id, entry).into_response())
+}
+
+/// What some bytes are, by how they begin; only pictures are taken.
+fn picture_type(bytes: &[u8]) -> Option<&'static str> {
+    let begins = |with: &[u8]| bytes.starts_with(with);
+    if begins(b"\x89PNG\r\n\x1a\n") {
+        Some("image/png")
+    } else if begins(&[0xff, 0xd8, 0xff]) {
+        Some("image/jpeg")
+    } else if begins(b"RIFF") && bytes.get(8..12) == Some(b"WEBP") {
+        Some("image/webp")
+    } else {
+        None
+    }
+}
+
+async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: HeaderMap, mut parts: Multipart) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let broken = |e: axum::extract::multipart::MultipartError| {
+        Trouble::new(
+            e.status(),
+            "the photo did not come through",
+            format!("{}; at most 12 MB are taken", e.body_text()),
+        )
+    };
+    let mut typed = Typed::new();
+    let mut photo = None;
+    while let Some(part) = parts.next_field().await.map_err(broken)? {
+        let name = part.name().unwrap_or_default().to_owned();
+        if name == "photo" {
+            photo = Some(part.bytes().await.map_err(broken)?);
+        } else {
+            typed.insert(name, part.text().await.map_err(broken)?);
+        }
+    }
+    let photo = photo.filter(|p| !p.is_empty()).ok_or_else(|| {
+        Trouble::fields("no photo was chosen", vec![FieldTrouble::new("photo", "choose a photo, or take one")])
+    })?;
+    let kind = picture_type(&photo).ok_or_else(|| {
+        Trouble::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, "this is no photo we take", "send it as JPEG, PNG or WebP")
+    })?;
+    let caption = typed.get("caption").map(|c| c.trim()).filter(|c| !c.is_empty()).ok_or_else(|| {
+        Trouble::fields("the photo has no caption", vec![FieldTrouble::new("caption", "say what it shows")])
+    })?;
+    let position = match typed.get("position").map(|p| p.trim()).filter(|p| !p.is_empty()) {
+        None => None,
+        Some(text) => Some(text.parse().map_err(|e: anatomy::AddressError| {
+            Trouble::fields("the place is none", vec![FieldTrouble::new("position", e)])
+        })?),
+    };
+    if let (Some(position), Some(layout)) = (&position, &job.state.layout) {
+        layout
+            .ensure(position)
+            .map_err(|e| Trouble::fields("the engine has no such place", vec![FieldTrouble::new("position", e)]))?;
+    }
+    let entry = entry_of(&typed)?;
+    let kept = bench.store().keep_attachment(photo.to_vec(), kind).await?;
+    let body = PhotoKept { sha256: kept.id.to_string(), caption: caption.to_owned(), drawn: false, position };
+    bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &EntryBody::PhotoKept(body)).await?;
+    Ok(back_to(&typed, &id, entry).into_response())
+}
+
+async fn attachment(State(bench): State<Bench>, Path(sha256): Path<String>) -> Shown {
+    let id: ContentId = sha256.parse().map_err(|e| Trouble::not_found("there is no such picture", e))?;
+    let bytes = bench.store().attachment(id).await?;
+    let drawn = bytes.starts_with(b"<svg") || bytes.starts_with(b"<?xml");
+    let kind = picture_type(&bytes).or(drawn.then_some("image/svg+xml")).unwrap_or("application/octet-stream");
+    let headers = [
+        (header::CONTENT_TYPE, kind),
+        // A drawing may hold script; opened by itself it may run none.
+        (header::CONTENT_SECURITY_POLICY, "default-src 'none'; style-src 'unsafe-inline'; sandbox"),
+        // A name always means the same bytes.
+        (header::CACHE_CONTROL, "private, max-age=31536000, immutable"),
+    ];
+    Ok((headers, bytes).into_response())
+}
+
+async fn paper(
+    State(bench): State<Bench>,
+    Path((id, file)): Path<(String, String)>,
+    Query(asked): Query<BTreeMap<String, String>>,
+) -> Shown {
+    let word = file.strip_suffix(".pdf").unwrap_or(&file);
+    let paper = Paper::from_word(word).ok_or_else(|| {
+        let all: Vec<&str> = Paper::ALL.iter().map(|p| p.word()).collect();
+        Trouble::not_found("there is no such paper", format!("`{word}` is none; there are {}", all.join(", ")))
+    })?;
+    let size = asked.get("size").map_or("a4", String::as_str);
+    let size = PaperSize::from_word(size).ok_or_else(|| {
+        let why = format!("`{size}` is no size; it is a4 or letter");
+        Trouble::fields("the size is unknown", vec![FieldTrouble::new("size", why)])
+    })?;
+    let (job, worked) = bench.case(pages::job_id(&id)?).await?;
+    let case = worked.map_err(|why| Trouble::new(StatusCode::CONFLICT, "the paper cannot be made", why))?;
+    let knowledge = std::sync::Arc::clone(bench.knowledge());
+    let made = tokio::task::spawn_blocking(move || papers::pdf(&job, &case, &knowledge, paper, size)).await;
+    let bytes = made.map_err(|_| {
+        Trouble::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "the paper broke off",
+            "this is a fault of the program; every entry is kept",
+        )
+    })??;
+    Ok(([(header::CONTENT_TYPE, "application/pdf")], bytes).into_response())
+}
+
+async fn set_who(headers: HeaderMap, Form(typed): Form<Typed>) -> Shown {
+    let name: String = typed.get("by").map_or("", |b| b.trim()).chars().take(60).collect();
+    if name.is_empty() {
+        return Err(Trouble::fields("nobody is named", vec![FieldTrouble::new("by", "type a name or a sign")]).into());
+    }
+    let cookie = format!("bench_by={}; Path=/; SameSite=Strict; HttpOnly; Max-Age=31536000", escaped(&name));
+    let back = headers.get(header::REFERER).and_then(|r| r.to_str().ok()).and_then(|r| r.split_once("://"));
+    let path = back.and_then(|(_, rest)| rest.find('/').and_then(|at| rest.get(at..))).unwrap_or("/").to_owned();
+    let mut response = Redirect::to(if path.starts_with("//") { "/" } else { &path }).into_response();
+    if let Ok(value) = HeaderValue::from_str(&cookie) {
+        response.headers_mut().insert(header::SET_COOKIE, value);
+    }
+    Ok(response)
+}
+
+async fn css() -> Response {
+    let headers = [(header::CONTENT_TYPE, "text/css; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
+    (headers, include_str!("../assets/bench.css")).into_response()
+}
+
+async fn js() -> Response {
+    let headers = [(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
+    (headers, include_str!("../assets/bench.js")).into_response()
+}
+
+async fn font(Path(name): Path<String>) -> Shown {
+    let (kind, bytes) = match name.as_str() {
+        "regular.otf" => ("font/otf", documents::FONT_REGULAR),
+        "bold.otf" => ("font/otf", documents::FONT_BOLD),
+        "licence.txt" => ("text/plain; charset=utf-8", documents::FONT_LICENCE.as_bytes()),
+        _ => return Err(Trouble::not_found("there is no such font", name).into()),
+    };
+    Ok(([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "private, max-age=86400")], bytes).into_response())
+}
+
+async fn mark() -> Response {
+    let svg = pages::LOGO.replacen("<svg ", "<svg xmlns='http://www.w3.org/2000/svg' color='#15181A' ", 1);
+    ([(header::CONTENT_TYPE, "image/svg+xml")], svg).into_response()
+}

@@ -1,0 +1,723 @@
+//! A form for each kind of entry: its questions, and how the answers become the body.
+//!
+//! Questions stand in the order in which they are asked at the bench. What may be left out says so by not being asked
+//! for first; an error comes back beside its field with everything that was typed.
+
+use std::collections::BTreeMap;
+
+use anatomy::{Arrangement, Fuel, Known, Metal, TimingDrive, ValveGear};
+use knowledge::Knowledge;
+use logbook::{
+    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Ending, EntryBody, FigureFor, GoodReadings, JobState, Kind,
+    MachineResult, OutsideAnswer, ReturnKind, RunKind,
+};
+use maud::{Markup, html};
+use quantity::{Currency, MoneyReply, Unit, parse_money};
+use serde_json::{Map, Value};
+
+use crate::entering::{figure, known};
+use crate::surroundings;
+use crate::trouble::FieldTrouble;
+use crate::words::{title, words};
+
+/// What was typed into a form, field by field.
+pub(crate) type Typed = BTreeMap<String, String>;
+
+/// What a question wants for an answer.
+#[derive(Debug, Clone)]
+pub(crate) enum Ask {
+    /// A few words.
+    Line,
+    /// Some sentences.
+    Long,
+    /// One thing a line.
+    List,
+    /// A day.
+    Day,
+    /// A whole number.
+    Count,
+    /// An amount with its currency.
+    Money,
+    /// A figure with its unit; the unit taken when none is typed.
+    Figure(&'static str),
+    /// One of a list: word and what is shown.
+    Pick(Vec<(String, String)>),
+    /// Given by the page, not asked.
+    Fixed(String),
+}
+
+/// One question of a form.
+#[derive(Debug, Clone)]
+pub(crate) struct Field {
+    /// Where the answer goes in the body; dots lead into it.
+    pub(crate) name: &'static str,
+    pub(crate) label: &'static str,
+    pub(crate) ask: Ask,
+    pub(crate) need: bool,
+}
+
+fn need(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: true }
+}
+
+fn may(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: false }
+}
+
+fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
+    Ask::Pick(all.iter().map(|case| (word(*case).to_owned(), words(word(*case)))).collect())
+}
+
+fn ids<'k>(list: impl Iterator<Item = (&'k str, &'k str)>) -> Ask {
+    Ask::Pick(list.map(|(id, name)| (id.to_owned(), name.to_owned())).collect())
+}
+
+fn places(state: &JobState) -> Ask {
+    state.layout.as_ref().map_or(Ask::Line, |layout| {
+        Ask::Pick(layout.all_positions().iter().map(|p| (p.address(), layout.label(p))).collect())
+    })
+}
+
+fn gauges_laid(state: &JobState) -> Ask {
+    let list: Vec<(String, String)> =
+        state.gauges.iter().map(|(label, g)| (label.clone(), format!("{label} ({})", words(&g.body.gauge)))).collect();
+    if list.is_empty() { Ask::Line } else { Ask::Pick(list) }
+}
+
+fn orders(state: &JobState) -> Ask {
+    Ask::Pick(
+        state
+            .orders
+            .iter()
+            .map(|o| (o.in_entry.to_string(), format!("{} from {}", words(&o.part), o.supplier)))
+            .collect(),
+    )
+}
+
+fn steps(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.steps.iter().map(|s| (s.id.as_str(), s.title.as_str())))
+}
+
+fn joints(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.joints.iter().map(|j| (j.id.as_str(), j.name.as_str())))
+}
+
+fn operations(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.operations.iter().map(|o| (o.id.as_str(), o.name.as_str())))
+}
+
+fn options(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.options.iter().map(|o| (o.id.as_str(), o.name.as_str())))
+}
+
+/// The questions of a kind.
+#[expect(clippy::too_many_lines, reason = "one arm a kind; cutting it up would only scatter the list")]
+pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec<Field> {
+    let known = || pick(Known::ALL, Known::word);
+    let covers = || pick(Covers::ALL, Covers::word);
+    let channel = || pick(Channel::ALL, Channel::word);
+    match kind {
+        Kind::JobOpened => vec![
+            need("title", "A few words to find it by", Ask::Line),
+            may("customer", "Your code for the customer (no names)", Ask::Line),
+            may("promised", "Day promised", Ask::Day),
+        ],
+        Kind::ComplaintHeard => vec![
+            need("words", "The complaint, in the customer's own words", Ask::Long),
+            may("when", "When does it show?", Ask::Line),
+            may("how_long", "For how long already?", Ask::Line),
+            may("done_since", "What was done since?", Ask::Line),
+        ],
+        Kind::EngineDescribed => vec![
+            need("layout.arrangement", "How the cylinders stand", pick(Arrangement::ALL, Arrangement::word)),
+            need("layout.cylinders", "How many cylinders", Ask::Count),
+            need("layout.fuel", "Fuel", pick(Fuel::ALL, Fuel::word)),
+            need("layout.valve_gear", "Valve gear", pick(ValveGear::ALL, ValveGear::word)),
+            may("layout.valves_per_cylinder", "Valves in each cylinder", Ask::Count),
+            may("layout.head_material", "Head", pick(Metal::ALL, Metal::word)),
+            may("layout.block_material", "Block", pick(Metal::ALL, Metal::word)),
+            may("layout.timing_drive", "Cam drive", pick(TimingDrive::ALL, TimingDrive::word)),
+            may("layout.interference", "Can an open valve meet a piston?", known()),
+            may("layout.oil_cooler", "Oil cooler fitted?", known()),
+            may("layout.front_note", "Where its front points in the vehicle", Ask::Line),
+            may("maker", "Maker", Ask::Line),
+            may("family", "Engine type", Ask::Line),
+            may("number", "Number on the block", Ask::Line),
+        ],
+        Kind::VehicleDescribed => vec![
+            may("make", "Make", Ask::Line),
+            may("model", "Model", Ask::Line),
+            may("plate", "Plate", Ask::Line),
+            may("vin", "Vehicle identification number", Ask::Line),
+            may("year", "Model year", Ask::Count),
+            may("odometer", "Odometer as shown (with unit)", Ask::Figure("km")),
+            may("odometer_believed", "Can it be believed?", known()),
+            may("value", "Worth in running order", Ask::Money),
+            may("horizon_months", "Months the owner wants to keep it", Ask::Count),
+            may("miles_per_year", "Miles in a year", Ask::Count),
+        ],
+        Kind::AttributeTold => vec![
+            need("attribute", "What", ids(knowledge.attributes.iter().map(|a| (a.id.as_str(), a.plain.as_str())))),
+            need("value", "Answer", Ask::Line),
+            may("told_by", "Told by", Ask::Line),
+        ],
+        Kind::PromiseMade => {
+            vec![need("promised", "Day promised", Ask::Day), may("words", "What was said", Ask::Line)]
+        }
+        Kind::CustomerTold => {
+            vec![need("words", "What was said or sent", Ask::Long), need("how", "How", channel())]
+        }
+        Kind::MoneyTold => vec![
+            may("labour_rate", "Price of a billed hour", Ask::Money),
+            may("standing_per_day", "What a day standing costs the customer", Ask::Money),
+            may("tax_percent", "Tax on top, per cent", Ask::Line),
+            may("parts_markup_percent", "Added on parts, per cent", Ask::Line),
+            may("scrap_value", "Scrap value", Ask::Money),
+        ],
+        Kind::EngineFigureSet => vec![
+            need("item", "Which figure", ids(knowledge.limits.iter().map(|l| (l.id.as_str(), l.name.as_str())))),
+            need("bound", "It is", pick(Bound::ALL, Bound::word)),
+            need("text", "Figure, digits as printed", Ask::Line),
+            may("text_high", "Upper figure of a range", Ask::Line),
+            need("unit", "Unit", Ask::Line),
+            may("stands_for", "Meant for", pick(FigureFor::ALL, FigureFor::word)),
+            may("at", "Only for this place", places(state)),
+            need("document", "Document", Ask::Line),
+            need("page", "Page", Ask::Line),
+        ],
+        Kind::GaugeDescribed => vec![
+            need("gauge", "Kind of gauge", ids(knowledge.gauges.iter().map(|g| (g.id.as_str(), g.name.as_str())))),
+            need("label", "Mark on it", Ask::Line),
+            may("u", "Its own standard uncertainty (with unit)", Ask::Figure("")),
+            may("zero_checked", "Zero checked?", known()),
+            may("calibrated", "Last calibrated", Ask::Day),
+            may("note", "Note", Ask::Line),
+        ],
+        Kind::GaugeDoubted => vec![
+            need("label", "Gauge", gauges_laid(state)),
+            need("reason", "Why it is doubted", Ask::Line),
+            may("off_by", "Off by (with unit)", Ask::Figure("")),
+        ],
+        Kind::GaugeCleared => vec![
+            need("label", "Gauge", gauges_laid(state)),
+            need("how", "How it was found good", Ask::Line),
+            need("good", "Which readings are good", pick(GoodReadings::ALL, GoodReadings::word)),
+        ],
+        Kind::ReadingSkipped => vec![
+            need("check", "Check", ids(knowledge.checks.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
+            may("position", "Where (left out: everywhere)", places(state)),
+            need("reason", "Why it is left out", Ask::Line),
+        ],
+        Kind::OutsideAnswered => vec![
+            need("fault", "What", ids(knowledge.outside.iter().map(|o| (o.id.as_str(), o.name.as_str())))),
+            need("answer", "Answer", pick(OutsideAnswer::ALL, OutsideAnswer::word)),
+            need("how", "How it was found out", Ask::Line),
+        ],
+        Kind::ResidueSeen => vec![
+            need("position", "Where", places(state)),
+            need(
+                "residue",
+                "Residue",
+                Ask::Pick(
+                    knowledge
+                        .residues
+                        .iter()
+                        .map(|r| (r.id.clone(), format!("{} ({})", title(&r.id), r.colour)))
+                        .collect(),
+                ),
+            ),
+            may("place", "Surface", ids(knowledge.places.iter().map(|p| (p.id.as_str(), p.name.as_str())))),
+            may("note", "Note", Ask::Line),
+        ],
+        Kind::StageReached => vec![need(
+            "stage",
+            "The engine is now",
+            Ask::Pick(knowledge.stages.iter().map(|s| (s.id.clone(), words(&s.id))).collect()),
+        )],
+        Kind::CautionTicked => vec![need(
+            "caution",
+            "Caution",
+            Ask::Pick(knowledge.cautions.iter().map(|c| (c.id.clone(), words(&c.id))).collect()),
+        )],
+        Kind::PartBagged => vec![
+            need("part", "What", Ask::Line),
+            need("bag", "Bag or cell", Ask::Line),
+            may("count", "How many", Ask::Count),
+            may("position", "Where it came from", places(state)),
+            may("marks", "Marks made", Ask::Line),
+        ],
+        Kind::AdviceOverruled => {
+            vec![need("advice", "What was advised", Ask::Line), need("reason", "Why not", Ask::Line)]
+        }
+        Kind::ApprovalAsked => vec![
+            need("covers", "For what", covers()),
+            need("ceiling", "Ceiling asked for", Ask::Money),
+            need("how", "How", channel()),
+            need("words", "The words used", Ask::Long),
+            may("option", "Repair option", options(knowledge)),
+        ],
+        Kind::ApprovalGiven => vec![
+            need("covers", "For what", covers()),
+            need("ceiling", "The most it may cost, all in", Ask::Money),
+            need("who", "Who said yes", Ask::Line),
+            need("how", "How", channel()),
+            need("words", "The exact words", Ask::Long),
+            may("asked", "Answers the question", asked(state)),
+        ],
+        Kind::ApprovalRefused => vec![
+            need("covers", "To what", covers()),
+            need("who", "Who said no", Ask::Line),
+            need("how", "How", channel()),
+            need("words", "The exact words", Ask::Long),
+            may("option", "Repair option", options(knowledge)),
+            may("asked", "Answers the question", asked(state)),
+        ],
+        Kind::TimeWorked => vec![
+            need("time", "How long", Ask::Figure("h")),
+            need("what", "On what", Ask::Line),
+            may("covers", "Counts against", covers()),
+        ],
+        Kind::CostBooked => vec![
+            need("what", "For what", Ask::Line),
+            need("amount", "How much", Ask::Money),
+            may("supplier", "To whom", Ask::Line),
+            may("covers", "Counts against", covers()),
+        ],
+        Kind::QuoteReceived => vec![
+            need("supplier", "Who quotes", Ask::Line),
+            need("price", "Price, without freight and deposit", Ask::Money),
+            need("lead_days.0", "Days at best", Ask::Count),
+            need("lead_days.1", "Days at worst", Ask::Count),
+            may("option", "For a whole repair option", options(knowledge)),
+            may("need", "Or for one thing needed", Ask::Line),
+            may("freight", "Freight", Ask::Money),
+            may("core_deposit", "Deposit on the old part", Ask::Money),
+            may("warranty_months", "Months of warranty", Ask::Count),
+            may("valid_until", "Holds until", Ask::Day),
+            may("used_odometer", "Mileage of a used engine, as told", Ask::Figure("km")),
+            may("includes", "Includes, one a line", Ask::List),
+        ],
+        Kind::OptionRuledOut => vec![
+            need("option", "Repair option", options(knowledge)),
+            need("because", "Why", Ask::Line),
+            may("source", "Where that is written", Ask::Line),
+        ],
+        Kind::OptionChosen => vec![
+            need("option", "Repair option", options(knowledge)),
+            need("by", "Who chooses", Ask::Line),
+            need("reason", "Why", Ask::Line),
+        ],
+        Kind::CauseNamed => vec![
+            need("cause", "Why it failed", ids(knowledge.causes.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
+            need("by", "Who says so", Ask::Line),
+            may("because", "On what grounds", Ask::Line),
+        ],
+        Kind::CauseUnknownSigned => {
+            vec![need("by", "Who signs that it is unknown", Ask::Line), may("because", "What was tried", Ask::Line)]
+        }
+        Kind::PartOrdered => vec![
+            need("part", "Part", Ask::Line),
+            need("supplier", "From whom", Ask::Line),
+            need("quantity", "How many", Ask::Count),
+            may("price", "Price of all of them", Ask::Money),
+            may("promised", "Day promised", Ask::Day),
+            may("need_by", "Day needed", Ask::Day),
+            may("core_deposit", "Deposit on the old part", Ask::Money),
+            may("core_due", "Old part taken back until", Ask::Day),
+        ],
+        Kind::PartArrived => vec![
+            need("part", "Part", Ask::Line),
+            may("order", "The order it belongs to", orders(state)),
+            may("quantity", "How many (left out: all)", Ask::Count),
+            may("batch", "Batch or serial number", Ask::Line),
+            may("checks.0.what", "First look: at what", Ask::Line),
+            may("checks.0.result", "First look: result", pick(ArrivalResult::ALL, ArrivalResult::word)),
+            may("checks.1.what", "Second look: at what", Ask::Line),
+            may("checks.1.result", "Second look: result", pick(ArrivalResult::ALL, ArrivalResult::word)),
+        ],
+        Kind::PartFitted => vec![
+            need("part", "Part", Ask::Line),
+            may("position", "Where", places(state)),
+            may("batch", "Batch or serial number", Ask::Line),
+            may("order", "The order it came with", orders(state)),
+        ],
+        Kind::PartReturned => vec![
+            need("part", "Part", Ask::Line),
+            need("why", "Why it goes back", pick(ReturnKind::ALL, ReturnKind::word)),
+            may("order", "The order it came with", orders(state)),
+            may("note", "Note", Ask::Line),
+        ],
+        Kind::MachineOrderSent => vec![
+            need("shop", "To which machine shop", Ask::Line),
+            need("code", "Short code on the order", Ask::Line),
+            may("datum", "Face or axis all is measured from", Ask::Line),
+            may("need_by", "Day needed", Ask::Day),
+            may("lines.0.operation", "What to do", operations(knowledge)),
+            may("lines.0.position", "Where", places(state)),
+            may("lines.0.as_found", "As found (with unit)", Ask::Figure("")),
+            may("lines.0.want", "Wanted, or its lower edge", Ask::Figure("")),
+            may("lines.0.want_high", "Upper edge", Ask::Figure("")),
+            may("lines.0.leave_at_least", "What must be left", Ask::Figure("")),
+            may("lines.0.note", "Note", Ask::Line),
+        ],
+        Kind::MachineWorkReturned => vec![
+            need("code", "Short code on the order", Ask::Line),
+            may(
+                "order",
+                "The order",
+                Ask::Pick(
+                    state
+                        .machine_orders
+                        .iter()
+                        .map(|o| (o.in_entry.to_string(), format!("{} at {}", o.code, o.shop)))
+                        .collect(),
+                ),
+            ),
+            may("done_by", "Who did it", Ask::Line),
+            may("lines.0.operation", "What was asked", operations(knowledge)),
+            may("lines.0.position", "Where", places(state)),
+            may("lines.0.result", "What became of it", pick(MachineResult::ALL, MachineResult::word)),
+            may("lines.0.as_left", "As left (with unit)", Ask::Figure("")),
+            may("lines.0.note", "Note", Ask::Line),
+        ],
+        Kind::BuildStepDone => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("step", "Step", Ask::Line),
+            may("position", "Where", places(state)),
+            may("note", "Note", Ask::Line),
+        ],
+        Kind::HoldPointSigned => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("hold", "Hold point", Ask::Line),
+            need("by", "Who signs", Ask::Line),
+            may("second", "Second pair of eyes", Ask::Line),
+            may("value", "What was measured (with unit)", Ask::Figure("")),
+            may("position", "Where", places(state)),
+        ],
+        Kind::HoldPointPassedOpen => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("hold", "Hold point", Ask::Line),
+            need("by", "Who answers for it", Ask::Line),
+            need("reason", "Why it is passed without proof", Ask::Line),
+        ],
+        Kind::BoltTightened => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", places(state)),
+            need("bolt", "Bolt, by the tightening sequence", Ask::Count),
+            need("stage", "Stage", Ask::Count),
+            may("torque", "Torque as set", Ask::Figure("N·m")),
+            may("angle", "Angle as turned", Ask::Figure("°")),
+            may("label", "Mark on the wrench", Ask::Line),
+            may("age", "Bolt is", pick(BoltAge::ALL, BoltAge::word)),
+            may("striped", "Stripe drawn across bolt and flange?", known()),
+        ],
+        Kind::BoltRestarted => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", places(state)),
+            need("bolt", "Bolt", Ask::Count),
+            need("stage", "Starts again with stage", Ask::Count),
+            need("reason", "Why", Ask::Line),
+        ],
+        Kind::JointDisturbed => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", places(state)),
+            may("bolt", "The one bolt (left out: all)", Ask::Count),
+            need("reason", "Why", Ask::Line),
+        ],
+        Kind::EngineRun => vec![
+            need("run", "How it was run", pick(RunKind::ALL, RunKind::word)),
+            may("time", "How long", Ask::Figure("min")),
+            may("distance", "How far", Ask::Figure("km")),
+            may("words", "What was noticed", Ask::Long),
+        ],
+        Kind::HandedBack => vec![
+            may("done", "Done, one a line", Ask::List),
+            may("not_done", "Not done, one a line", Ask::List),
+            may("watch_for", "Watch for, one a line", Ask::List),
+            may("first_check.what", "First look to take", Ask::Line),
+            may("first_check.by_date", "By which day", Ask::Day),
+            may("first_check.by_distance", "By which distance", Ask::Figure("km")),
+            may("warranty_months", "Months of warranty", Ask::Count),
+            may("warranty", "What the warranty covers and what not", Ask::Long),
+            may("odometer", "Odometer at hand-back", Ask::Figure("km")),
+        ],
+        Kind::ComebackOpened => vec![
+            need("words", "The customer's words", Ask::Long),
+            may("odometer", "Odometer as shown", Ask::Figure("km")),
+        ],
+        Kind::ComebackDecided => {
+            vec![need("bearer", "Who bears it", pick(Bearer::ALL, Bearer::word)), need("because", "Why", Ask::Line)]
+        }
+        Kind::OutcomeFound => vec![
+            need("condition", "Condition", ids(knowledge.conditions.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
+            need("position", "Where", places(state)),
+            need("state", "What it turned out to be", Ask::Line),
+            need("how", "How it was found out", Ask::Line),
+        ],
+        Kind::JobClosed => vec![
+            need("how", "How the job ends", pick(Ending::ALL, Ending::word)),
+            may("words", "Anything else", Ask::Line),
+        ],
+        Kind::NoteWritten => {
+            vec![need("text", "Note", Ask::Long), may("position", "Where on the engine", places(state))]
+        }
+        Kind::EntryWithdrawn => {
+            vec![need("entry", "Entry", Ask::Line), need("reason", "Why it is taken back", Ask::Line)]
+        }
+        // These come about through their own pages, through the command line, or not by hand at all.
+        Kind::ReadingTaken
+        | Kind::PhotoKept
+        | Kind::SheetAdopted
+        | Kind::PaperIssued
+        | Kind::PersonalDataErased
+        | Kind::EntryCorrected => Vec::new(),
+    }
+}
+
+fn asked(state: &JobState) -> Ask {
+    Ask::Pick(
+        state
+            .approvals_asked
+            .iter()
+            .map(|a| {
+                (a.in_entry.to_string(), format!("{}, {}", words(a.covers.word()), crate::words::amount(&a.ceiling)))
+            })
+            .collect(),
+    )
+}
+
+/// Reads a form into the body of its kind, or says field by field what does not fit.
+pub(crate) fn body(
+    kind: Kind,
+    state: &JobState,
+    knowledge: &Knowledge,
+    typed: &Typed,
+) -> Result<EntryBody, Vec<FieldTrouble>> {
+    let fields = fields(kind, state, knowledge);
+    if fields.is_empty() {
+        return Err(vec![FieldTrouble::new("kind", format!("{} is not written by a form", kind.word()))]);
+    }
+    let currency = state.rates.labour_rate.as_ref().map(quantity::Money::currency);
+    let mut errors = Vec::new();
+    let mut root = Value::Object(Map::new());
+    for field in &fields {
+        let text = typed.get(field.name).map_or("", |t| t.trim());
+        if text.is_empty() {
+            if field.need {
+                errors.push(FieldTrouble::new(field.name, format!("{} is not answered; it is needed", field.label)));
+            }
+            continue;
+        }
+        match answer(&field.ask, text, currency) {
+            Ok(value) => put(&mut root, field.name, value),
+            Err(why) => errors.push(FieldTrouble::new(field.name, why)),
+        }
+    }
+    if !errors.is_empty() {
+        return Err(errors);
+    }
+    known(kind, &root, state, knowledge).map_err(|e| vec![e])?;
+    match EntryBody::read(kind, kind.latest_version(), &root) {
+        Ok(Some(body)) => Ok(body),
+        Ok(None) => Err(vec![FieldTrouble::new("kind", "this build does not write that version")]),
+        Err(error) => {
+            let why = error.to_string();
+            let named = fields.iter().find(|f| why.contains(f.name.rsplit('.').next().unwrap_or(f.name)));
+            Err(vec![FieldTrouble::new(named.map_or("form", |f| f.name), format!("{why}; correct that"))])
+        }
+    }
+}
+
+/// One answer as it stands in a body.
+fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, String> {
+    let json = |made: Result<Value, serde_json::Error>| made.map_err(|e| e.to_string());
+    match ask {
+        Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Fixed(_) => Ok(Value::from(text)),
+        Ask::List => Ok(text.lines().map(str::trim).filter(|l| !l.is_empty()).map(Value::from).collect()),
+        Ask::Day => match text.parse::<jiff::civil::Date>() {
+            Ok(day) => Ok(Value::from(day.to_string())),
+            Err(_) => Err(format!("`{text}` is no day; write it as 2026-03-14")),
+        },
+        Ask::Count => {
+            text.parse::<u32>().map(Value::from).map_err(|_| format!("`{text}` is no whole number; type digits only"))
+        }
+        Ask::Money => match parse_money(text, currency) {
+            Ok(MoneyReply::Value(money)) => json(serde_json::to_value(money)),
+            Ok(MoneyReply::Question { ask, .. }) => Err(ask),
+            Err(error) => Err(error.to_string()),
+        },
+        Ask::Figure(unit) => {
+            let unit = if unit.is_empty() { None } else { Unit::from_symbol(unit).ok() };
+            json(serde_json::to_value(figure(text, unit)?))
+        }
+    }
+}
+
+/// Puts a value where a dotted name leads; a number in it is a place in a list.
+fn put(at: &mut Value, name: &str, value: Value) {
+    let (first, rest) = name.split_once('.').map_or((name, None), |(first, rest)| (first, Some(rest)));
+    let inner = match first.parse::<usize>() {
+        Ok(place) => {
+            if !at.is_array() {
+                *at = Value::Array(Vec::new());
+            }
+            let Value::Array(list) = at else { return };
+            while list.len() <= place {
+                list.push(Value::Null);
+            }
+            list.get_mut(place)
+        }
+        Err(_) => {
+            if !at.is_object() {
+                *at = Value::Object(Map::new());
+            }
+            let Value::Object(map) = at else { return };
+            Some(map.entry(first.to_owned()).or_insert(Value::Null))
+        }
+    };
+    let Some(inner) = inner else { return };
+    match rest {
+        None => *inner = value,
+        Some(rest) => put(inner, rest, value),
+    }
+}
+
+/// A form as it is shown.
+#[derive(Debug)]
+pub(crate) struct Form<'a> {
+    /// Where it is sent.
+    pub(crate) action: String,
+    pub(crate) fields: Vec<Field>,
+    pub(crate) typed: &'a Typed,
+    pub(crate) errors: &'a [FieldTrouble],
+    /// The page that follows.
+    pub(crate) back: String,
+    /// What the button says.
+    pub(crate) button: &'a str,
+}
+
+impl Form<'_> {
+    /// The form with its fields, what was typed, and what was wrong with it.
+    pub(crate) fn show(&self) -> Markup {
+        let id = surroundings::new_entry();
+        html! {
+            form.ask method="post" action=(self.action) data-once="" {
+                input type="hidden" name="entry" value=(id);
+                input type="hidden" name="back" value=(self.back);
+                @if !self.errors.is_empty() {
+                    div.wrong role="alert" {
+                        b { "Not kept yet. " }
+                        "Everything typed is still here."
+                        ul {
+                            @for e in self.errors {
+                                li { (e.message) }
+                            }
+                        }
+                    }
+                }
+                @for f in &self.fields { (self.field(f, &id.to_string())) }
+                button type="submit" { (self.button) }
+            }
+        }
+    }
+
+    fn field(&self, f: &Field, form: &str) -> Markup {
+        let there = self.typed.get(f.name).map_or("", String::as_str);
+        let wrong = self.errors.iter().find(|e| e.field == f.name);
+        let id = format!("f-{}-{}", form.get(24..).unwrap_or(form), f.name);
+        let hint = format!("{id}-wrong");
+        let label = html! {
+            label for=(id) {
+                (f.label)
+                @if !f.need {
+                    span.may { " (may be left out)" }
+                }
+            }
+        };
+        if let Ask::Fixed(value) = &f.ask {
+            return html! {
+                input type="hidden" name=(f.name) value=(value);
+            };
+        }
+        html! {
+            div class=(if wrong.is_some() { "field bad" } else { "field" }) {
+                (label)
+                @if let Some(e) = wrong {
+                    p.wrongline id=(hint) { (e.message) }
+                }
+                @match &f.ask {
+                    Ask::Line => input
+                        type="text"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Money => input
+                        type="text"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        placeholder="EUR 120"
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Figure(unit) => span.with-unit {
+                        input
+                            type="text"
+                            inputmode="text"
+                            id=(id)
+                            name=(f.name)
+                            value=(there)
+                            required[f.need]
+                            aria-describedby=[wrong.map(|_| &hint)];
+                        @if !unit.is_empty() {
+                            span.unit { (unit) }
+                        }
+                    },
+                    Ask::Count => input
+                        type="text"
+                        inputmode="numeric"
+                        pattern="[0-9]*"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Day => input
+                        type="date"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Long => textarea
+                        id=(id)
+                        name=(f.name)
+                        rows="3"
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)]
+                    { (there) },
+                    Ask::List => textarea
+                        id=(id)
+                        name=(f.name)
+                        rows="3"
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)]
+                    { (there) },
+                    Ask::Pick(list) => select
+                        id=(id)
+                        name=(f.name)
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)]
+                    {
+                        option value="" { "–" }
+                        @for (word, shown) in list {
+                            option value=(word) selected[word == there] { (shown) }
+                        }
+                    },
+                    Ask::Fixed(_) => "",
+                }
+            }
+        }
+    }
+}

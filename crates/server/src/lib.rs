@@ -1,0 +1,29 @@
+//! The bench in the browser: pages, forms, live rows and the HTTP interface, on this machine only.
+//!
+//! * **For:** the technician with one free hand, the counter, and programs that speak HTTP.
+//! * **Comes in:** requests from browsers on this machine; the store and the knowledge, handed over in a [`Bench`].
+//! * **Goes out:** pages that work without script, entries kept in the store, JSON under `/api/1/`, server-sent events.
+//! * **Must not:** compute a verdict, a belief or a figure of the trade. It shows rows of a [`workup::Case`] and of a
+//!   [`logbook::JobState`], and writes entries.
+//!
+//! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what was
+//! typed becomes a body that the knowledge allows), `forms` (a form for each kind of entry), `door` (routes, guards),
+//! `live` (server-sent events), `api` (the HTTP interface), `papers`, `marks`, `words`, then `pages`, one module a
+//! screen.
+
+mod api;
+pub mod desk;
+mod door;
+mod entering;
+mod forms;
+mod guard;
+mod live;
+mod marks;
+mod pages;
+mod papers;
+mod surroundings;
+mod trouble;
+mod words;
+
+pub use desk::Bench;
+pub use door::{ServeError, api_routes, bind, router, serve};

@@ -1,0 +1,244 @@
+//! Who: the technician with a wrench, interrupted often. Moment: Build.
+//! Why so: stages in the sequence of the work, the one written in last open, so that one comes back to where one
+//! stopped; its caution stands above its first step, and a hold point is signed below the steps it closes.
+
+use std::collections::BTreeSet;
+
+use knowledge::workshop::{BuildStage, Signer};
+use logbook::{Kind, Moment};
+use maud::{Markup, html};
+
+use super::View;
+use crate::marks::{Stripe, stripe};
+use crate::words::{count, words};
+
+fn done(view: &View, stage: &str, step: usize) -> bool {
+    let number = (step + 1).to_string();
+    view.state().steps_done.iter().any(|s| s.stage == stage && s.step == number)
+}
+
+fn signed(view: &View, stage: &str, hold: &str) -> bool {
+    view.state().holds_signed.iter().any(|h| h.stage == stage && h.hold == hold)
+}
+
+fn state_of(view: &View, stage: &BuildStage) -> Stripe {
+    let any = view.state().steps_done.iter().any(|s| s.stage == stage.id)
+        || view.state().holds_signed.iter().any(|h| h.stage == stage.id);
+    let all = stage.steps.iter().enumerate().all(|(n, _)| done(view, &stage.id, n));
+    let proved = stage.holds.iter().all(|h| signed(view, &stage.id, &h.record));
+    match (any, all && proved) {
+        (false, _) => Stripe::NotStarted,
+        (true, false) => Stripe::Hollow,
+        (true, true) => Stripe::Full,
+    }
+}
+
+/// The page.
+pub(crate) fn page(view: &View) -> Markup {
+    let told = |name: &str| view.told(name);
+    let mut stages: Vec<&BuildStage> = view
+        .knowledge()
+        .steps
+        .iter()
+        .map(|s| &s.value)
+        .filter(|s| s.applies.iter().all(|a| told(&a.attribute).is_none_or(|v| a.any_of.iter().any(|x| x == v))))
+        .collect();
+    stages.sort_by_key(|s| s.order);
+    let mut joints: BTreeSet<(String, Option<anatomy::Position>)> = BTreeSet::new();
+    joints.extend(view.state().bolts.iter().map(|b| (b.joint.clone(), b.position)));
+    // One comes back to where one stopped: the stage written in last, or the one after it when that is finished.
+    let last = view
+        .state()
+        .steps_done
+        .iter()
+        .map(|s| (s.in_entry, &s.stage))
+        .chain(view.state().holds_signed.iter().map(|h| (h.in_entry, &h.stage)))
+        .max();
+    let touched = last.and_then(|(_, stage)| stages.iter().position(|s| s.id == *stage));
+    let first = match touched {
+        None => Some(0),
+        Some(n) if stages.get(n).is_some_and(|s| state_of(view, s) == Stripe::Full) => Some(n + 1),
+        Some(n) => Some(n),
+    };
+    let body = html! {
+        @if !view.state().holds_open.is_empty() {
+            section.sheet.stop {
+                h2 { "Passed without proof" }
+                ul {
+                    @for h in &view.state().holds_open {
+                        li { (h.hold) ": " (h.reason) " (" (h.by) ")" }
+                    }
+                }
+            }
+        }
+        @if !joints.is_empty() {
+            section.sheet {
+                h2 { "Joints" }
+                ul.rows {
+                    @for (joint, at) in &joints {
+                        @let bolts = view.state().bolt_stages(joint, *at);
+                        @let disturbed = view
+                            .state()
+                            .disturbed
+                            .iter()
+                            .any(|d| d.joint == *joint && d.position == *at);
+                        @let striped = view
+                            .state()
+                            .bolts
+                            .iter()
+                            .filter(|b| b.joint == *joint && b.position == *at)
+                            .any(|b| b.striped == Some(anatomy::Known::Yes));
+                        li {
+                            p {
+                                b { (words(joint)) }
+                                @if let Some(p) = at { ", " (view.place(p)) }
+                                ({
+                                    stripe(
+                                        match (disturbed && bolts.is_empty(), striped) {
+                                            (true, _) => Stripe::Broken,
+                                            (false, true) => Stripe::Full,
+                                            (false, false) => Stripe::Hollow,
+                                        },
+                                    )
+                                })
+                            }
+                            p.bolts {
+                                @for (bolt, stage) in &bolts {
+                                    span { "bolt " (bolt) ": stage " (stage) }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        ol.stages-build {
+            @for (n, stage) in stages.iter().enumerate() {
+                li { (one(view, stage, first == Some(n))) }
+            }
+        }
+        section.sheet {
+            h2 { "Bolts" }
+            ({
+                view.form(
+                    Kind::BoltTightened,
+                    "A bolt was tightened through a stage",
+                    &[],
+                )
+            })
+            (view.form(Kind::BoltRestarted, "A bolt starts again", &[]))
+            (view.form(Kind::JointDisturbed, "A finished joint was disturbed", &[]))
+        }
+        (view.form(Kind::PartFitted, "A part was fitted", &[]))
+        (view.form(Kind::NoteWritten, "Write a note", &[]))
+        (view.photo_form(None))
+        @let keeps = &view.knowledge().keeps;
+        details.fold {
+            summary { "What keeps its place" }
+            ul {
+                @for k in keeps {
+                    li {
+                        b { (k.part) }
+                        ": "
+                        (k.words)
+                    }
+                }
+            }
+        }
+        (view.written("Written down here", super::of_moments(&[Moment::Build])))
+    };
+    view.page(Moment::Build, &body, None)
+}
+
+fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
+    let cautions = view.cautions_for(&stage.caution_ids);
+    let holding = view.holding(&cautions);
+    let left = stage.steps.iter().enumerate().filter(|(n, _)| !done(view, &stage.id, *n)).count();
+    html! {
+        details.fold.sheet open[open] {
+            summary {
+                (stage.title)
+                " "
+                (stripe(state_of(view, stage)))
+                span.quiet { " " (count(left, "step open", "steps open")) }
+            }
+            (view.cautions(&cautions))
+            @if !stage.warnings.is_empty() {
+                ul.warnings {
+                    @for w in &stage.warnings {
+                        li { (w) }
+                    }
+                }
+            }
+            ol.steps {
+                @for (n, step) in stage.steps.iter().enumerate() {
+                    @let number = (n + 1).to_string();
+                    li class=(if done(view, &stage.id, n) { "done" } else { "" }) {
+                        span { (step) }
+                        @if done(view, &stage.id, n) {
+                            b { "done" }
+                        } @else if holding.is_empty() {
+                            ({
+                                view.button(
+                                    Kind::BuildStepDone,
+                                    &[("stage", &stage.id), ("step", &number)],
+                                    "Done",
+                                )
+                            })
+                        }
+                    }
+                }
+            }
+            @if !holding.is_empty() {
+                p.quiet { "Tick the caution, then the steps open." }
+            }
+            @for h in &stage.holds {
+                div.holdpoint {
+                    p {
+                        b { "Hold point: " }
+                        (h.record)
+                        " "
+                        span.quiet {
+                            ({
+                                match h.sign {
+                                    Signer::Technician => "signed by the technician",
+                                    Signer::SecondPerson => "a second pair of eyes signs",
+                                    Signer::Owner => "the owner signs",
+                                }
+                            })
+                        }
+                    }
+                    @for s in {
+                        view.state()
+                            .holds_signed
+                            .iter()
+                            .filter(|s| s.stage == stage.id && s.hold == h.record)
+                    } {
+                        p {
+                            b { "Signed " }
+                            (s.by)
+                            @if let Some(second) = &s.second { " and " (second) }
+                            @if let Some(v) = &s.value { ", " (v.text) " " (v.unit) }
+                        }
+                    }
+                    @if !signed(view, &stage.id, &h.record) && holding.is_empty() {
+                        ({
+                            view.form(
+                                Kind::HoldPointSigned,
+                                "Sign it",
+                                &[("stage", stage.id.clone()), ("hold", h.record.clone())],
+                            )
+                        })
+                        ({
+                            view.form(
+                                Kind::HoldPointPassedOpen,
+                                "Pass it without proof, with a reason and a name",
+                                &[("stage", stage.id.clone()), ("hold", h.record.clone())],
+                            )
+                        })
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,272 @@
+//! Who: technician and counter together, then the customer. Moment: Choose.
+//! Why so: prices as intervals on one scale, since a single figure would promise; what is ruled out stays, struck out
+//! with the reading that does it. Cause and approval stand beside the choice: none of the three holds alone.
+
+use documents::pictures;
+use logbook::{CauseAnswer, Kind, Moment};
+use maud::{Markup, PreEscaped, html};
+use workup::OptionLine;
+
+use super::{Panel, View, panel_place};
+use crate::words::{amount, days, expected, of_engines, price, title, when, words};
+
+/// The page.
+pub(crate) fn page(view: &View) -> Markup {
+    let state = view.state();
+    let body = html! {
+        section.sheet {
+            h2 { "Chosen" }
+            @match &state.chosen {
+                Some(c) => p.big {
+                    (view.option_name(&c.option))
+                    span.quiet { " by " (c.by) ": " (c.reason) }
+                },
+                None => p { "Nothing is chosen yet." },
+            }
+        }
+        section.sheet {
+            h2 { "Why it failed" }
+            @match &state.cause {
+                Some(CauseAnswer::Named(c)) => p {
+                    b {
+                        ({
+                            view.knowledge()
+                                .cause(&c.cause)
+                                .map_or_else(|| words(&c.cause), |k| k.name.clone())
+                        })
+                    }
+                    " ("
+                    (c.by)
+                    @if let Some(b) = &c.because { ": " (b) }
+                    ")"
+                },
+                Some(CauseAnswer::UnknownSigned(c)) => p {
+                    b { "Unknown" }
+                    ", signed by "
+                    (c.by)
+                    @if let Some(b) = &c.because { ": " (b) }
+                },
+                None => p.strong {
+                    "Not named yet. An estimate leaves only with the cause, or with a signature that it is unknown."
+                },
+            }
+            (view.form(Kind::CauseNamed, "Name the cause", &[]))
+            (view.form(Kind::CauseUnknownSigned, "Sign that it is unknown", &[]))
+        }
+        (panel_place(&options(view)))
+        (approvals(view))
+        (view.form(Kind::QuoteReceived, "A quote came in", &[]))
+        (view.form(Kind::OptionRuledOut, "Rule an option out", &[]))
+        (view.form(Kind::MoneyTold, "Rates and values", &[]))
+        (view.written("Written down here", super::of_moments(&[Moment::Choose])))
+    };
+    view.page(Moment::Choose, &body, Some((Panel::Options, None)))
+}
+
+/// The options side by side.
+pub(crate) fn options(view: &View) -> Markup {
+    let waiting = super::waiting(view);
+    let Some(case) = &view.case else { return waiting };
+    let (open, out): (Vec<&OptionLine>, Vec<&OptionLine>) = case.options.iter().partition(|o| o.struck_out.is_none());
+    let picture = pictures::cost_intervals(&case.options);
+    html! {
+        (waiting)
+        section {
+            h2.thin { "Ways to put it right" }
+            @if view.state().rates.labour_rate.is_none() {
+                p.quiet {
+                    "In labour units, one billed hour each: the hourly rate is not told yet."
+                }
+            }
+            @if !picture.is_empty() {
+                figure.picture { (PreEscaped(picture)) }
+            }
+            ol.options {
+                @for o in &open {
+                    li { (option(view, o, o.id == case.advice.best)) }
+                }
+            }
+            @if !out.is_empty() {
+                h3 { "Ruled out" }
+                ul.options {
+                    @for o in &out {
+                        li {
+                            article.option.out {
+                                h4 {
+                                    s { (o.name) }
+                                }
+                                @if let Some(s) = &o.struck_out {
+                                    p { (s.why) }
+                                    @if let Some(r) = &s.reading {
+                                        p.quiet { "Ruled out by: " (r) }
+                                    }
+                                }
+                                p.quiet { "Otherwise " (price(o)) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn list(label: &str, items: &[String]) -> Markup {
+    html! {
+        @if !items.is_empty() {
+            div {
+                dt { (label) }
+                dd { (items.iter().map(|w| words(w)).collect::<Vec<_>>().join(", ")) }
+            }
+        }
+    }
+}
+
+fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
+    let chosen = view.state().chosen.as_ref().is_some_and(|c| c.option == o.id);
+    html! {
+        article class=(if best { "option best" } else { "option" }) {
+            h4 {
+                (o.name)
+                @if best {
+                    b.tag { "least on average" }
+                }
+                @if chosen {
+                    b.tag { "chosen" }
+                }
+            }
+            dl.figures {
+                div {
+                    dt { "To pay now" }
+                    dd {
+                        b { (price(o)) }
+                    }
+                }
+                div {
+                    dt { "Ready in" }
+                    dd { (days(o.days)) }
+                }
+                div {
+                    dt { "On average to the horizon" }
+                    dd { (expected(o)) }
+                }
+                @if let Some(p) = o.p_trouble_free {
+                    div {
+                        dt { "Run trouble-free" }
+                        dd { (of_engines(p)) }
+                    }
+                }
+                div {
+                    dt { "Cheapest in the end" }
+                    dd { (of_engines(o.p_first)) }
+                }
+            }
+            @if !o.opens.is_empty() {
+                p {
+                    "Opens "
+                    (o.opens.join("; "))
+                    @if let Some(others) = &o.others { "; the other heads: " (others) }
+                }
+            }
+            details.fold {
+                summary { "Renewed, kept, unknown" }
+                dl.figures {
+                    (list("Renewed", &o.renewed))
+                    (list("Kept", &o.kept))
+                    (list("Of unknown history", &o.unknown_history))
+                    div {
+                        dt { "Warranty" }
+                        dd { (o.warranty) }
+                    }
+                    div {
+                        dt { "Price from" }
+                        dd { (o.price_from) }
+                    }
+                }
+            }
+            @if !chosen {
+                ({
+                    view.form(
+                        Kind::OptionChosen,
+                        "Choose this",
+                        &[("option", o.id.clone())],
+                    )
+                })
+            }
+        }
+    }
+}
+
+/// Questions for a yes, and what was answered.
+fn approvals(view: &View) -> Markup {
+    let state = view.state();
+    let open = super::wall::unanswered(state);
+    html! {
+        section.sheet {
+            h2 { "Approval" }
+            @for a in &open {
+                p.strong {
+                    "Asked and not answered: "
+                    (words(a.covers.word()))
+                    ", up to "
+                    (amount(&a.ceiling))
+                    span.quiet { " " (when(a.made_at)) }
+                }
+                ({
+                    view.form(
+                        Kind::ApprovalGiven,
+                        "The customer said yes",
+                        &[
+                            ("asked", a.in_entry.to_string()),
+                            ("covers", a.covers.word().to_owned()),
+                        ],
+                    )
+                })
+            }
+            ul {
+                @for a in &state.approvals {
+                    li {
+                        b { (title(a.covers.word())) }
+                        ", ceiling "
+                        b { (amount(&a.ceiling)) }
+                        ": "
+                        (a.who)
+                        ", "
+                        (words(a.how.word()))
+                        ", “"
+                        (a.words)
+                        "” "
+                        span.quiet { (when(a.made_at)) }
+                    }
+                }
+                @for r in &state.refusals {
+                    li {
+                        b { "Refused" }
+                        ", "
+                        (words(r.covers.word()))
+                        ": "
+                        (r.who)
+                        ", “"
+                        (r.words)
+                        "” "
+                        span.quiet { (when(r.made_at)) }
+                    }
+                }
+            }
+            @if !state.costs.is_empty() {
+                p {
+                    "Spent: "
+                    @for (n, c) in state.costs.iter().enumerate() {
+                        @if n > 0 { "; " }
+                        (c.what)
+                        " "
+                        (amount(&c.amount))
+                    }
+                }
+            }
+            (view.form(Kind::ApprovalAsked, "Ask for a yes", &[]))
+            @if open.is_empty() { (view.form(Kind::ApprovalGiven, "The customer said yes", &[])) }
+            (view.form(Kind::ApprovalRefused, "The customer said no", &[]))
+        }
+    }
+}

@@ -1,0 +1,647 @@
+//! Who: the technician with a gauge in one hand. Moments: Test, Strip, and Prove with its readings after the work.
+//! Why so: cautions first, then one field with its unit beside it and a keypad wide enough for a glove; for a look, one
+//! broad key an outcome. After keeping, the verdict, what it moved, and the next place stand where the field was.
+
+use anatomy::{EntryId, Position};
+use documents::pictures;
+use knowledge::{Check, Reading, ReadingKind};
+use logbook::{Moment, Phase, ReadingTaken};
+use maud::{Markup, PreEscaped, html};
+use quantity::{Question, Unit};
+
+use super::{Panel, View, panel_place};
+use crate::entering::{Given, Refused, found, in_one_way, possible};
+use crate::surroundings;
+use crate::trouble::FieldTrouble;
+use crate::words::{title, words};
+
+/// Readings of a check that this engine can give.
+fn readings_here<'k>(view: &View, check: &'k Check) -> Vec<&'k Reading> {
+    let fits = |r: &&Reading| r.applies.iter().all(|a| view.told(&a.attribute).is_none_or(|v| v == a.value));
+    check.readings.iter().filter(fits).collect()
+}
+
+/// Places of a check on this engine.
+fn places_of(view: &View, check: &Check) -> Vec<Position> {
+    let layout = view.state().layout.as_ref();
+    layout.map_or_else(Vec::new, |layout| check.scope.iter().flat_map(|s| layout.positions(*s)).collect())
+}
+
+fn phase_of(word: &str) -> Phase {
+    Phase::ALL.iter().copied().find(|p| p.word() == word).unwrap_or(Phase::AsFound)
+}
+
+fn is_taken(view: &View, check: &str, reading: &str, position: &Position, phase: Phase) -> bool {
+    let same =
+        |r: &ReadingTaken| r.check == check && r.reading == reading && r.position == *position && r.phase == phase;
+    view.state().readings.iter().any(same)
+}
+
+/// The next reading of the same round that is not taken yet.
+fn next_of_round(view: &View, check: &Check, after: &Position, phase: Phase) -> Option<(String, Position)> {
+    let places = places_of(view, check);
+    let from = places.iter().position(|p| p == after).unwrap_or(0);
+    let round = places.iter().skip(from).chain(places.iter().take(from));
+    let readings = readings_here(view, check);
+    round
+        .flat_map(|p| readings.iter().map(move |r| (r.id.clone(), *p)))
+        .find(|(reading, p)| !is_taken(view, &check.id, reading, p, phase))
+}
+
+/// The page with the field.
+pub(crate) fn page(view: &View, given: &Given, errors: &[FieldTrouble], question: Option<&Question>) -> Markup {
+    let moment = match phase_of(&given.phase) {
+        Phase::AsFound => Moment::Test,
+        Phase::Arrival => Moment::Order,
+        Phase::AsLeft => Moment::Prove,
+        Phase::Recheck => Moment::HandBack,
+    };
+    let Some(check) = view.knowledge().check(&given.check).map(|c| &c.value) else {
+        let why = match found(view.knowledge(), &given.check, &given.reading) {
+            Err(Refused::Fields(list)) => list.first().map(|e| e.message.clone()).unwrap_or_default(),
+            Err(Refused::Asks(_)) | Ok(_) => String::new(),
+        };
+        let body = html! {
+            section.sheet {
+                h2 { "No such check" }
+                p { (why) }
+                p {
+                    a.button href=(view.link("test")) { "Back to Test" }
+                }
+            }
+        };
+        return view.page(Moment::Test, &body, None);
+    };
+    let cautions = view.cautions_for(&check.cautions);
+    let holding = view.holding(&cautions);
+    let readings = readings_here(view, check);
+    let places = places_of(view, check);
+    let phase = phase_of(&given.phase);
+    let position = given.position.parse::<Position>().ok().filter(|p| places.contains(p));
+    let (reading, position) = match (readings.iter().find(|r| r.id == given.reading), position) {
+        (Some(r), Some(p)) => (Some(*r), Some(p)),
+        (Some(r), None) => {
+            let open = places.iter().find(|p| !is_taken(view, &check.id, &r.id, p, phase));
+            (Some(*r), open.or_else(|| places.first()).copied())
+        }
+        (None, p) => {
+            let open = p
+                .into_iter()
+                .chain(places.iter().copied())
+                .find_map(|p| readings.iter().find(|r| !is_taken(view, &check.id, &r.id, &p, phase)).map(|r| (*r, p)));
+            match open {
+                Some((r, open_at)) if p.is_none_or(|p| p == open_at) => (Some(r), Some(open_at)),
+                Some(_) | None => (readings.first().copied(), p.or_else(|| places.first().copied())),
+            }
+        }
+    };
+    let link = |r: &str, p: &Position| {
+        view.link(&format!("enter?check={}&reading={r}&position={}&phase={}", check.id, p.address(), given.phase))
+    };
+    let body = html! {
+        article.entering data-check=(check.id) {
+            h2 {
+                (check.name)
+                @if phase != Phase::AsFound {
+                    span.phase { " · " (words(phase.word())) }
+                }
+            }
+            (view.cautions(&cautions))
+            @if let Some(note) = &check.note {
+                details.fold {
+                    summary { "How it is done" }
+                    p { (note) }
+                }
+            }
+            @match (reading, position) {
+                (Some(reading), Some(position)) => {
+                    @if places.len() > 1 {
+                        nav.chips aria-label="Places" {
+                            @for p in &places {
+                                a   href=(link(&reading.id, p))
+                                    aria-current=[(*p == position).then_some("true")]
+                                    class=({
+                                        if is_taken(view, &check.id, &reading.id, p, phase) {
+                                            "taken"
+                                        } else {
+                                            ""
+                                        }
+                                    })
+                                { (view.place(p)) }
+                            }
+                        }
+                    }
+                    @if readings.len() > 1 {
+                        nav.chips aria-label="Readings of this check" {
+                            @for r in &readings {
+                                a   href=(link(&r.id, &position))
+                                    aria-current=[(r.id == reading.id).then_some("true")]
+                                    class=({
+                                        if is_taken(view, &check.id, &r.id, &position, phase) {
+                                            "taken"
+                                        } else {
+                                            ""
+                                        }
+                                    })
+                                { (title(&r.id)) }
+                            }
+                        }
+                    }
+                    @let shut = possible(
+                            view.state(),
+                            view.knowledge(),
+                            check,
+                            reading,
+                            Some(phase),
+                            view.case.as_deref(),
+                        )
+                        .err();
+                    @if let Some(why) = shut {
+                        section.wrong role="alert" {
+                            b { "Not now. " }
+                            (why)
+                            "."
+                            @if !given.value.is_empty() {
+                                p {
+                                    "Typed and still here: "
+                                    b { (given.value) }
+                                }
+                            }
+                        }
+                        p {
+                            a.button href=(view.link("strip")) { "Tell the stage" }
+                            " "
+                            a.button href=(view.link("test#note-written")) { "Write a note" }
+                        }
+                    } @else if !holding.is_empty() {
+                        section.wrong role="alert" {
+                            b { "Tick the caution above, then the field opens." }
+                            @if !given.value.is_empty() {
+                                p {
+                                    "Typed and still here: "
+                                    b { (given.value) }
+                                }
+                            }
+                        }
+                    } @else { (field(view, check, reading, &position, given, errors, question)) }
+                    (taken_here(view, check, reading, &position))
+                }
+                _ => p.wrong {
+                    @if view.state().layout.is_none() {
+                        "Nobody has described the engine yet. "
+                        a href=(view.link("hear#engine-described")) { "Describe it" }
+                    } @else { "This engine has no place for this check." }
+                },
+            }
+        }
+    };
+    view.page(moment, &body, None)
+}
+
+fn hidden(given: &Given, check: &Check, reading: &Reading, position: &Position) -> Markup {
+    html! {
+        input type="hidden" name="entry" value=(surroundings::new_entry());
+        input type="hidden" name="check" value=(check.id);
+        input type="hidden" name="reading" value=(reading.id);
+        input type="hidden" name="position" value=(position.address());
+        input type="hidden" name="phase" value=(given.phase);
+    }
+}
+
+fn carried(given: &Given) -> Markup {
+    html! {
+        @for (name, value) in {
+            [
+                ("gauge-used", format!("{}|{}", given.gauge, given.label)),
+                ("unit", given.unit.clone()),
+                ("spot", given.spot.clone()),
+                ("temperature", given.temperature.clone()),
+                ("note", given.note.clone()),
+            ]
+        } {
+            input type="hidden" name=(name) value=(value);
+        }
+    }
+}
+
+fn field(
+    view: &View,
+    check: &Check,
+    reading: &Reading,
+    position: &Position,
+    given: &Given,
+    errors: &[FieldTrouble],
+    question: Option<&Question>,
+) -> Markup {
+    let action = view.link("enter");
+    let wrong = html! {
+        @if !errors.is_empty() {
+            div.wrong id="value-wrong" role="alert" {
+                b { "Not kept yet. " }
+                @for e in errors {
+                    p { (e.message) }
+                }
+            }
+        }
+    };
+    match &reading.kind {
+        ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. } => html! {
+            form.outcomes-form method="post" action=(action) data-once="" {
+                (hidden(given, check, reading, position))
+                (wrong)
+                fieldset {
+                    legend { (title(&reading.id)) ", " (view.place(position)) ": what do you see?" }
+                    div.outcome-keys {
+                        @for o in outcomes {
+                            button.key type="submit" name="value" value=(o) { (words(o)) }
+                        }
+                    }
+                }
+                (more(view, check, reading, given, false))
+            }
+        },
+        ReadingKind::Numeric(numeric) => {
+            let (beside, units) = units(view, check, reading, numeric, given);
+            html! {
+                @if let Some(question) = question {
+                    section.sheet.question role="alert" {
+                        h3 { (question.ask) }
+                        div.outcome-keys {
+                            @for typed in &question.readings {
+                                form method="post" action=(action) data-once="" {
+                                    (hidden(given, check, reading, position))
+                                    (carried(given))
+                                    button.key type="submit" name="value" value=(in_one_way(typed)) {
+                                        (in_one_way(typed))
+                                    }
+                                }
+                            }
+                        }
+                    }
+                }
+                form.number-form method="post" action=(action) data-once="" {
+                    (hidden(given, check, reading, position))
+                    (wrong)
+                    label for="value" { (title(&reading.id)) ", " (view.place(position)) " in " (beside) }
+                    @if let Some(measures) = &numeric.measures {
+                        p.quiet { (measures) }
+                    }
+                    div.number {
+                        input
+                            .bigvalue
+                            type="text"
+                            id="value"
+                            name="value"
+                            value=(given.value)
+                            inputmode="decimal"
+                            autocomplete="off"
+                            autofocus
+                            required
+                            enterkeyhint="done"
+                            aria-describedby=[(!errors.is_empty()).then_some("value-wrong")];
+                        @if units.len() > 1 {
+                            select.unit name="unit" aria-label="unit" {
+                                @for u in &units {
+                                    option value=(u) selected[**u == *beside] { (u) }
+                                }
+                            }
+                        } @else {
+                            span.unit { (beside) }
+                        }
+                    }
+                    div.keypad data-keypad="value" hidden {
+                        @for key in ["1", "2", "3", "4", "5", "6", "7", "8", "9", "±", "0", "."] {
+                            button
+                                .key
+                                type="button"
+                                data-key=(key)
+                                aria-label=({
+                                    match key {
+                                        "±" => "plus or minus",
+                                        "." => "decimal point",
+                                        other => other,
+                                    }
+                                })
+                            { (key) }
+                        }
+                        button
+                            .key
+                            type="button"
+                            data-key="back"
+                            aria-label="take the last digit back"
+                        { "⌫" }
+                        button.key.keep type="submit" { "Keep" }
+                    }
+                    button.keep.no-keypad type="submit" { "Keep it" }
+                    (more(view, check, reading, given, true))
+                    p.quiet {
+                        "Another unit may be typed behind the number: 7 thou, 25 ft-lb, 1/64 in. "
+                        "Point and comma are both read."
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The unit beside the number, and those it may be changed for: that of the last such reading of this job, since a
+/// gauge does not change its scale between two cylinders, else that of the reading.
+fn units(
+    view: &View,
+    check: &Check,
+    reading: &Reading,
+    numeric: &knowledge::Numeric,
+    given: &Given,
+) -> (String, Vec<&'static str>) {
+    let same = |r: &&ReadingTaken| r.check == check.id && r.reading == reading.id;
+    let last = view.state().readings.iter().rev().find(same).and_then(|r| match &r.value {
+        logbook::ReadingValue::Number { unit, .. } => Some(unit.clone()),
+        logbook::ReadingValue::Outcome(_) => None,
+    });
+    let kind = Unit::from_symbol(&numeric.unit).map(Unit::dimension).ok();
+    let all: Vec<&'static str> = kind.into_iter().flat_map(Unit::of).map(Unit::symbol).collect();
+    let wanted = if given.unit.is_empty() { last } else { Some(given.unit.clone()) };
+    let beside = wanted.filter(|u| all.contains(&u.as_str())).unwrap_or_else(|| numeric.unit.clone());
+    (beside, all)
+}
+
+/// Gauge, spot, temperature and note.
+fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bool) -> Markup {
+    let kinds: Vec<&String> = check.gauges.iter().chain(reading.gauge.as_ref()).collect();
+    let laid: Vec<_> = view.state().gauges.iter().filter(|(_, g)| kinds.iter().any(|k| **k == g.body.gauge)).collect();
+    let chosen = if given.gauge.is_empty() && given.label.is_empty() {
+        laid.last().map(|(label, g)| format!("{}|{label}", g.body.gauge)).unwrap_or_default()
+    } else {
+        format!("{}|{}", given.gauge, given.label)
+    };
+    let mut named: Vec<&str> = kinds.iter().map(|k| k.as_str()).collect();
+    named.sort_unstable();
+    named.dedup();
+    let gauge = |id: &str| view.knowledge().gauge(id).map_or_else(|| words(id), |g| g.name.clone());
+    html! {
+        @if number && !kinds.is_empty() {
+            div.field {
+                label for="gauge-used" { "Gauge" }
+                select id="gauge-used" name="gauge-used" {
+                    option value="|" { "not said" }
+                    @for (label, g) in &laid {
+                        @let value = format!("{}|{label}", g.body.gauge);
+                        option value=(value) selected[value == chosen] {
+                            (label)
+                            " ("
+                            (gauge(&g.body.gauge))
+                            ")"
+                            @if view.state().doubted_gauges.contains_key(*label) { " – doubted" }
+                        }
+                    }
+                    @for id in &named {
+                        @let value = format!("{id}|");
+                        option value=(value) selected[value == chosen] { (gauge(id)) ", no mark" }
+                    }
+                }
+            }
+        }
+        details
+            .fold
+            open[
+                !given.note.is_empty() || !given.spot.is_empty()
+                    || !given.temperature.is_empty()
+            ]
+        {
+            summary { "Spot, temperature, note" }
+            div.field {
+                label for="spot" { "Where within the place" }
+                input type="text" id="spot" name="spot" value=(given.spot);
+            }
+            @if number {
+                div.field {
+                    label for="temperature" { "Temperature of part or oil (°C)" }
+                    input
+                        type="text"
+                        inputmode="decimal"
+                        id="temperature"
+                        name="temperature"
+                        value=(given.temperature);
+                }
+            }
+            div.field {
+                label for="note" { "Note" }
+                input type="text" id="note" name="note" value=(given.note);
+            }
+        }
+    }
+}
+
+/// What was read here before: two readings of one thing are both kept, and a third is asked for.
+fn taken_here(view: &View, check: &Check, reading: &Reading, position: &Position) -> Markup {
+    let taken = view.state().readings_of(&check.id, &reading.id, position);
+    html! {
+        @if !taken.is_empty() {
+            section.taken {
+                h3 { "Read here already" }
+                ul {
+                    @for r in &taken {
+                        li {
+                            (shown(r))
+                            span.quiet {
+                                " · "
+                                (words(r.phase.word()))
+                                " · "
+                                (r.by)
+                                " · "
+                                (crate::words::when(r.at))
+                                @if let Some(s) = &r.spot { " · " (s) }
+                                " · kept in the shop"
+                            }
+                        }
+                    }
+                }
+                @if taken.len() == 2 {
+                    p {
+                        "Two readings of one thing are both kept; where they differ, take a third."
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn shown(r: &ReadingTaken) -> String {
+    match &r.value {
+        logbook::ReadingValue::Outcome(outcome) => words(outcome),
+        logbook::ReadingValue::Number { text, unit } => format!("{text} {unit}"),
+    }
+}
+
+/// The page after keeping: verdict, what moved, the next place.
+pub(crate) fn kept(view: &View, entry: EntryId) -> Markup {
+    let taken = view.state().readings.iter().find(|r| r.entry == entry);
+    let check = taken.and_then(|r| view.knowledge().check(&r.check).map(|c| &c.value));
+    let next = taken.zip(check).and_then(|(r, check)| next_of_round(view, check, &r.position, r.phase));
+    let moment = match taken.map_or(Phase::AsFound, |r| r.phase) {
+        Phase::AsFound => Moment::Test,
+        Phase::Arrival => Moment::Order,
+        Phase::AsLeft => Moment::Prove,
+        Phase::Recheck => Moment::HandBack,
+    };
+    let body = html! {
+        section.sheet.kept-reading {
+            @match taken {
+                Some(r) => {
+                    h2 {
+                        b.value { (shown(r)) }
+                        " "
+                        (check.map_or_else(|| words(&r.check), |c| c.name.clone()))
+                        span.place { ", " (view.place(&r.position)) }
+                    }
+                    p.where-kept {
+                        "Kept in the shop, entry "
+                        span.code { (entry) }
+                    }
+                }
+                None => {
+                    h2 { "This reading does not stand" }
+                    p { "It was taken back; it stays in the record." }
+                }
+            }
+            (panel_place(&moved(view, &entry.to_string())))
+        }
+        p.go {
+            @if let (Some((reading, place)), Some(r)) = (&next, taken) {
+                a   .button
+                    .big
+                    href=({
+                        view.link(
+                            &format!(
+                                "enter?check={}&reading={reading}&position={}&phase={}",
+                                r.check,
+                                place.address(),
+                                if r.phase == Phase::AsFound { "" } else { r.phase.word() },
+                            ),
+                        )
+                    })
+                {
+                    "Next: "
+                    (view.place(place))
+                    @if *reading != r.reading { ", " (words(reading)) }
+                }
+            }
+            @if let Some(r) = taken {
+                a   .button
+                    href=({
+                        view.link(
+                            &format!(
+                                "enter?check={}&reading={}&position={}",
+                                r.check,
+                                r.reading,
+                                r.position.address(),
+                            ),
+                        )
+                    })
+                { "Once more here" }
+            }
+            a.button href=(view.link(moment.word())) { "Back to " (super::tab(moment)) }
+        }
+        @if taken.is_some() {
+            p { (view.take_back(&entry.to_string(), "Undo: take this reading back")) }
+        }
+    };
+    view.page(moment, &body, Some((Panel::Moved, Some(&entry.to_string()))))
+}
+
+/// Verdict of a reading and what it moved.
+pub(crate) fn moved(view: &View, entry: &str) -> Markup {
+    let at_once = judged(view, entry);
+    let finding = view.case.iter().flat_map(|c| &c.findings).find(|f| f.entry == entry).or(at_once.as_ref());
+    let before =
+        entry.parse().ok().and_then(|id| view.job.hash_before(id)).and_then(|h| view.bench.case_at(view.job.id, h));
+    let after = view.case.as_ref().filter(|_| view.current);
+    let line = |label: &str, was: Option<String>, is: Option<String>| {
+        html! {
+            tr {
+                th scope="row" { (label) }
+                @match (was, is) {
+                    (Some(was), Some(is)) if was == is => td colspan="2" {
+                        (is)
+                        span.quiet { " (as before)" }
+                    },
+                    (Some(was), Some(is)) => {
+                        td {
+                            span.quiet { "was " }
+                            (was)
+                        }
+                        td {
+                            b { "now " }
+                            (is)
+                        }
+                    }
+                    (None, Some(is)) => td colspan="2" { (is) },
+                    (Some(was), None) => {
+                        td {
+                            span.quiet { "was " }
+                            (was)
+                        }
+                        td.quiet { "being worked" }
+                    }
+                    (None, None) => td.quiet colspan="2" { "being worked" },
+                }
+            }
+        }
+    };
+    let option = |c: &workup::Case| {
+        format!("{}, {} on average", view.option_name(&c.advice.best), view.money(c.advice.expected))
+    };
+    let next = |c: &workup::Case| match (c.advice.next.first(), &c.advice.stop) {
+        (Some(n), _) => format!("{}, {} (worth {})", n.name, n.place, view.money(n.net)),
+        (None, Some(stop)) => format!("STOP: {}", stop.words),
+        (None, None) => "nothing".to_owned(),
+    };
+    html! {
+        @if let Some(f) = finding {
+            ul.findings { (super::test::finding(view, f)) }
+            @if let Some(picture) = pictures::reading_between_limits(f) {
+                figure.picture { (PreEscaped(picture)) }
+            }
+        }
+        @if let Some(why) = &view.trouble {
+            p.quiet { (why) }
+        } @else {
+            table.moved {
+                caption { "What it moved" }
+                tbody {
+                    ({
+                        line(
+                            "Best way",
+                            before.as_deref().map(option),
+                            after.map(|c| option(c)),
+                        )
+                    })
+                    ({
+                        line(
+                            "Next check",
+                            before.as_deref().map(next),
+                            after.map(|c| next(c)),
+                        )
+                    })
+                }
+            }
+        }
+        @if let Some(case) = after {
+            @for n in case.notices.iter().filter(|n| n.about.contains(entry)) {
+                p.nextmove { (n.message) "; " (n.what_to_do) }
+            }
+        }
+    }
+}
+
+/// The finding of a reading before the work-up is there: judging takes no network.
+fn judged(view: &View, entry: &str) -> Option<workup::Finding> {
+    if view.current {
+        return None;
+    }
+    let layout = view.state().layout.as_ref()?;
+    let told = workup::told(view.state(), view.knowledge());
+    let net = workup::network::engine_net(layout, &told, view.knowledge());
+    let (findings, _) = workup::findings::of_state(view.state(), layout, &net, view.knowledge());
+    findings.into_iter().find(|f| f.entry == entry)
+}

@@ -1,0 +1,160 @@
+//! Who: the counter and the owner, keys on the desk. Moment: Hand back.
+//! Why so: done, not done, watch for, in the order in which they are said aloud; then the papers to print, and last
+//! what is only needed when the engine comes back.
+
+use documents::papers::Paper;
+use logbook::{Kind, Moment};
+use maud::{Markup, html};
+
+use super::View;
+use crate::words::{when, words};
+
+/// The page.
+pub(crate) fn page(view: &View) -> Markup {
+    let state = view.state();
+    let list = |heading: &str, items: &[String]| {
+        html! {
+            @if !items.is_empty() {
+                h3 { (heading) }
+                ul {
+                    @for i in items {
+                        li { (i) }
+                    }
+                }
+            }
+        }
+    };
+    let body = html! {
+        section.sheet {
+            h2 { "Handed back" }
+            @match &state.handed_back {
+                Some(h) => {
+                    p.quiet {
+                        (when(h.made_at))
+                        " · "
+                        (h.made_by)
+                        @if let Some(o) = &h.odometer { " · odometer " (o.text) " " (o.unit) }
+                    }
+                    (list("Done", &h.done))
+                    (list("Not done", &h.not_done))
+                    (list("Watch for", &h.watch_for))
+                    @if let Some(c) = &h.first_check {
+                        p {
+                            b { "First look: " }
+                            (c.what)
+                            @if let Some(d) = c.by_date { ", by " (d) }
+                            @if let Some(d) = &c.by_distance { " or " (d.text) " " (d.unit) }
+                        }
+                    }
+                    @for c in &h.further_checks {
+                        p {
+                            "Later: "
+                            (c.what)
+                            @if let Some(d) = c.by_date { ", by " (d) }
+                            @if let Some(d) = &c.by_distance { " or " (d.text) " " (d.unit) }
+                        }
+                    }
+                    @if let Some(w) = &h.warranty {
+                        p {
+                            b { "Warranty: " }
+                            (w)
+                            @if let Some(m) = h.warranty_months { " (" (m) " months)" }
+                        }
+                    }
+                    (view.form(Kind::HandedBack, "Write it anew", &[]))
+                }
+                None => (view.form_open(Kind::HandedBack, &[], "Hand it back")),
+            }
+        }
+        section.sheet {
+            h2 { "Papers" }
+            ul.rows {
+                @for paper in Paper::ALL {
+                    li {
+                        p {
+                            b { (paper.title()) }
+                            " "
+                            a   .button
+                                href=(view.link(&format!("papers/{}.pdf?size=a4", paper.word())))
+                            { "A4" }
+                            " "
+                            a   .button
+                                href=({
+                                    view.link(
+                                        &format!("papers/{}.pdf?size=letter", paper.word()),
+                                    )
+                                })
+                            { "Letter" }
+                        }
+                    }
+                }
+            }
+            @if !state.papers.is_empty() {
+                h3 { "Left the shop" }
+                ul {
+                    @for p in &state.papers {
+                        li {
+                            (words(p.paper.word()))
+                            ", revision "
+                            (p.revision)
+                            span.quiet {
+                                " "
+                                (when(p.made_at))
+                                @if let Some(t) = &p.tail { " · chain " (t) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        section.sheet {
+            h2 { "Promises" }
+            ul {
+                @for p in &state.promises {
+                    li {
+                        (p.promised)
+                        @if let Some(w) = &p.words { ": " (w) }
+                        span.quiet { " " (when(p.made_at)) }
+                    }
+                }
+            }
+            @if state.promises.is_empty() {
+                p.quiet { "No day was promised." }
+            }
+            (view.form(Kind::PromiseMade, "Promise a day, or move it", &[]))
+        }
+        section.sheet {
+            h2 { "If it comes back" }
+            @for c in &state.comebacks {
+                p {
+                    "“"
+                    (c.words)
+                    "” "
+                    span.quiet { (when(c.made_at)) }
+                }
+            }
+            @for d in &state.comeback_decisions {
+                p {
+                    b { "Borne by: " (words(d.bearer.word())) }
+                    ": "
+                    (d.because)
+                }
+            }
+            (view.form(Kind::ComebackOpened, "It came back", &[]))
+            (view.form(Kind::ComebackDecided, "Decide who bears it", &[]))
+        }
+        section.sheet {
+            h2 { "The end of the job" }
+            @match &state.closed {
+                Some(c) => p {
+                    b { "Closed: " (words(c.how.word())) }
+                    @if let Some(w) = &c.words { ". " (w) }
+                },
+                None => (view.form(Kind::JobClosed, "Close the job", &[])),
+            }
+        }
+        (view.photos(None))
+        (view.written("Everything written down", |_| true))
+    };
+    view.page(Moment::HandBack, &body, None)
+}

@@ -1,0 +1,237 @@
+//! Who: the counter, telephone in hand. Moment: Hear.
+//! Why so: the customer's words first and untouched, then one question at a time, each answered with one key; *I do not
+//! know* is always among the keys. What is answered moves up into the list and is not asked again.
+
+use knowledge::ToldBy;
+use logbook::{Kind, Moment, VehicleDescribed};
+use maud::{Markup, html};
+
+use super::View;
+use crate::words::{amount, sentence, title, when, words};
+
+/// The page.
+pub(crate) fn page(view: &View) -> Markup {
+    let state = view.state();
+    let body = html! {
+        section.sheet {
+            h2 { "The complaint" }
+            @for c in &state.complaints {
+                blockquote {
+                    p { "“" (c.words) "”" }
+                    footer.quiet {
+                        (when(c.made_at))
+                        " · "
+                        (c.made_by)
+                        @if let Some(t) = &c.when { " · shows " (t) }
+                        @if let Some(t) = &c.how_long { " · for " (t) }
+                        @if let Some(t) = &c.done_since { " · since then: " (t) }
+                    }
+                }
+            }
+            @for c in &state.comebacks {
+                blockquote.back {
+                    p { "Came back: “" (c.words) "”" }
+                    footer.quiet { (when(c.made_at)) " · " (c.made_by) }
+                }
+            }
+            @if state.complaints.is_empty() {
+                (view.form_open(Kind::ComplaintHeard, &[], "Keep the words"))
+            } @else { (view.form(Kind::ComplaintHeard, "More words", &[])) }
+        }
+        section.sheet {
+            h2 { "The engine" }
+            @match &state.layout {
+                Some(layout) => {
+                    p {
+                        b { (layout.in_words()) }
+                        ". "
+                        (sentence(&layout.front_statement()))
+                        "."
+                    }
+                    @let assumed = layout.assumed();
+                    @if !assumed.is_empty() {
+                        p.quiet {
+                            "Assumed, because nobody said: "
+                            @for (n, a) in assumed.iter().enumerate() {
+                                @if n > 0 { ", " }
+                                (words(a.field))
+                                " "
+                                (a.value)
+                            }
+                            "."
+                        }
+                    }
+                    (view.form(Kind::EngineDescribed, "Describe it anew", &[]))
+                }
+                None => div id="engine-described" {
+                    (view.form_open(Kind::EngineDescribed, &[], "Keep the engine"))
+                },
+            }
+        }
+        (questions(view))
+        section.sheet {
+            h2 { "The vehicle" }
+            (vehicle(&state.vehicle))
+            (view.form(Kind::VehicleDescribed, "Say more of the vehicle", &[]))
+        }
+        section.sheet {
+            h2 { "Money and days" }
+            dl.facts {
+                @if let Some(m) = &state.rates.labour_rate {
+                    dt { "A billed hour" }
+                    dd { (amount(m)) }
+                }
+                @if let Some(m) = &state.rates.standing_per_day {
+                    dt { "A day standing" }
+                    dd { (amount(m)) }
+                }
+                @if let Some(d) = state.promised {
+                    dt { "Promised" }
+                    dd { (d) }
+                }
+            }
+            (view.form(Kind::MoneyTold, "Rates and values", &[]))
+            (view.form(Kind::PromiseMade, "Promise a day, or move it", &[]))
+            (view.form(Kind::CustomerTold, "Something was said to the customer", &[]))
+        }
+        (outside(view))
+        (view.form(Kind::NoteWritten, "Write a note", &[]))
+        (view.form(Kind::ComebackOpened, "It came back", &[]))
+        (view.written("Written down here", super::of_moments(&[Moment::Hear])))
+    };
+    view.page(Moment::Hear, &body, None)
+}
+
+fn vehicle(v: &VehicleDescribed) -> Markup {
+    let odometer = v.odometer.as_ref().map(|f| format!("{} {}", f.text, f.unit));
+    let rows = [
+        ("Make", v.make.clone()),
+        ("Model", v.model.clone()),
+        ("Plate", v.plate.clone()),
+        ("Identification number", v.vin.clone()),
+        ("Year", v.year.map(|y| y.to_string())),
+        ("Odometer", odometer),
+        ("Believed", v.odometer_believed.map(|k| k.word().to_owned())),
+        ("Worth in order", v.value.as_ref().map(amount)),
+    ];
+    html! {
+        dl.facts {
+            @for (name, value) in &rows {
+                @if let Some(value) = value {
+                    dt { (name) }
+                    dd { (value) }
+                }
+            }
+        }
+        @if rows.iter().all(|(_, v)| v.is_none()) {
+            p.quiet { "Nothing said yet." }
+        }
+    }
+}
+
+/// The questions that move the odds, one open at a time.
+fn questions(view: &View) -> Markup {
+    let asked: Vec<_> = view.knowledge().attributes.iter().filter(|a| a.told_by == ToldBy::OwnerOrShop).collect();
+    let (told, open): (Vec<_>, Vec<_>) = asked.into_iter().partition(|a| view.told(&a.id).is_some());
+    html! {
+        section.sheet id="questions" {
+            h2 { "What moves the odds" }
+            @if !told.is_empty() {
+                dl.facts {
+                    @for a in &told {
+                        dt { (title(&a.id)) }
+                        dd { (words(view.told(&a.id).unwrap_or_default())) }
+                    }
+                }
+            }
+            @if let Some(first) = open.first() { (question(view, first)) }
+            @if open.len() > 1 {
+                details.fold {
+                    summary { "The other " (open.len() - 1) " questions" }
+                    @for a in open.iter().skip(1) { (question(view, a)) }
+                }
+            }
+            @if open.is_empty() {
+                p.quiet { "Everything is answered." }
+            }
+        }
+    }
+}
+
+fn question(view: &View, a: &knowledge::Attribute) -> Markup {
+    let unknown = a.values.iter().any(|v| v == "unknown");
+    html! {
+        fieldset.question {
+            legend { (title(&a.id)) }
+            p.quiet { (a.plain) }
+            div.outcome-keys {
+                @for v in a.values.iter().filter(|v| *v != "unknown") {
+                    ({
+                        view.button(
+                            Kind::AttributeTold,
+                            &[
+                                ("attribute", &a.id),
+                                ("value", v),
+                                ("told_by", &view.who),
+                            ],
+                            &words(v),
+                        )
+                    })
+                }
+                @if unknown {
+                    ({
+                        view.button(
+                            Kind::AttributeTold,
+                            &[
+                                ("attribute", &a.id),
+                                ("value", "unknown"),
+                                ("told_by", &view.who),
+                            ],
+                            "I do not know",
+                        )
+                    })
+                }
+            }
+            @if !unknown {
+                p.quiet { "If nobody knows, leave it: nothing is assumed from silence." }
+            }
+        }
+    }
+}
+
+/// What looks like the engine and is not.
+fn outside(view: &View) -> Markup {
+    let Some(case) = &view.case else { return html! {} };
+    html! {
+        details.fold.sheet {
+            summary { "Outside the engine: what else explains this complaint" }
+            ul.checks {
+                @for o in &case.outside {
+                    li data-check=(o.id) {
+                        h3 {
+                            (o.name)
+                            ": "
+                            (o.state)
+                            @if let Some(how) = &o.how {
+                                span.quiet { " (" (how) ")" }
+                            }
+                        }
+                        @if o.state == "open" {
+                            p { (o.check) " " (format!("{:.0} min", o.minutes)) }
+                            (view.cautions(&o.cautions))
+                            @if view.holding(&o.cautions).is_empty() {
+                                ({
+                                    view.form(
+                                        Kind::OutsideAnswered,
+                                        "Answer",
+                                        &[("fault", o.id.clone())],
+                                    )
+                                })
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

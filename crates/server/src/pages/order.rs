@@ -1,0 +1,226 @@
+//! Who: the counter, then whoever opens the parcel. Moment: Order.
+//! Why so: what is on the way stands first in the sequence of its days, the last one being the one that sets the date;
+//! quotes and machine work below, each with the form that answers it.
+
+use logbook::{Kind, Moment};
+use maud::{Markup, html};
+
+use super::View;
+use crate::words::{amount, words};
+
+/// The page.
+pub(crate) fn page(view: &View) -> Markup {
+    let state = view.state();
+    let mut coming = super::wall::on_the_way(state);
+    coming.sort_by_key(|o| (o.promised.is_none(), o.promised));
+    let latest = coming.iter().filter_map(|o| o.promised).max();
+    let away = super::wall::at_the_machinist(state);
+    let body = html! {
+        section.sheet {
+            h2 { "On the way" }
+            @if coming.is_empty() {
+                p.quiet { "No part is on the way." }
+            }
+            ul.rows {
+                @for o in &coming {
+                    li  class=({
+                            if latest.is_some() && o.promised == latest {
+                                "sets-date"
+                            } else {
+                                ""
+                            }
+                        })
+                    {
+                        p {
+                            b { (words(&o.part)) }
+                            " × "
+                            (o.quantity)
+                            " from "
+                            (o.supplier)
+                            ", "
+                            @if let Some(d) = o.promised {
+                                "promised "
+                                time { (d) }
+                                @if o.promised == latest {
+                                    b { " (sets the date)" }
+                                }
+                            } @else { "no day promised" }
+                            @if let Some(d) = o.need_by { ", needed " (d) }
+                            @if let Some(m) = &o.price { ", " (amount(m)) }
+                        }
+                        ({
+                            view.form(
+                                Kind::PartArrived,
+                                "It arrived",
+                                &[
+                                    ("part", o.part.clone()),
+                                    ("order", o.in_entry.to_string()),
+                                ],
+                            )
+                        })
+                    }
+                }
+            }
+            (view.form(Kind::PartOrdered, "Order a part", &[]))
+        }
+        section.sheet {
+            h2 { "Arrived" }
+            @if state.arrivals.is_empty() {
+                p.quiet { "Nothing has arrived yet." }
+            }
+            ul.rows {
+                @for a in &state.arrivals {
+                    li {
+                        p {
+                            b { (words(&a.part)) }
+                            @if let Some(q) = a.quantity { " × " (q) }
+                            @if let Some(b) = &a.batch { ", batch " (b) }
+                            @if a.checks.is_empty() {
+                                span.quiet { "; nobody looked at it yet" }
+                            }
+                            @for c in &a.checks {
+                                "; "
+                                (c.what)
+                                ": "
+                                b { (words(c.result.word())) }
+                                @if let Some(n) = &c.note { " (" (n) ")" }
+                            }
+                        }
+                    }
+                }
+            }
+            (view.form(Kind::PartArrived, "A part arrived", &[]))
+            (view.form(Kind::PartReturned, "A part goes back", &[]))
+        }
+        section.sheet {
+            h2 { "Machine work" }
+            @for o in &away {
+                p.strong {
+                    "At "
+                    (o.shop)
+                    ": order "
+                    span.code { (o.code) }
+                    @if let Some(d) = o.need_by { ", needed " (d) }
+                }
+                ul {
+                    @for l in &o.lines {
+                        li {
+                            (words(&l.operation))
+                            ", "
+                            (view.place(&l.position))
+                            @if let Some(f) = &l.as_found { ", found [" (f.text) " " (f.unit) "]" }
+                            @if let Some(f) = &l.want { ", wanted " (f.text) " " (f.unit) }
+                            @if let Some(f) = &l.want_high { " to " (f.text) " " (f.unit) }
+                            @if let Some(f) = &l.leave_at_least {
+                                ", leave at least "
+                                (f.text)
+                                " "
+                                (f.unit)
+                            }
+                        }
+                    }
+                }
+                @let ids: Vec<String> = o
+                    .lines
+                    .iter()
+                    .filter_map(|l| {
+                        view.knowledge().operations.iter().find(|k| k.id == l.operation)
+                    })
+                    .flat_map(|k| k.cautions.iter().cloned())
+                    .collect();
+                @let ids: std::collections::BTreeSet<String> = view
+                    .cautions_for(&ids)
+                    .into_iter()
+                    .collect();
+                (view.cautions(&ids.into_iter().collect::<Vec<_>>()))
+                ({
+                    view.form(
+                        Kind::MachineWorkReturned,
+                        "It came back",
+                        &[("code", o.code.clone()), ("order", o.in_entry.to_string())],
+                    )
+                })
+            }
+            @for r in &state.machine_returns {
+                p {
+                    "Back: order "
+                    span.code { (r.code) }
+                    @if let Some(b) = &r.done_by { ", done by " (b) }
+                }
+                ul {
+                    @for l in &r.lines {
+                        li {
+                            (words(&l.operation))
+                            ", "
+                            (view.place(&l.position))
+                            ": "
+                            b { (words(l.result.word())) }
+                            @if let Some(f) = &l.as_left { ", left at " (f.text) " " (f.unit) }
+                            @if let Some(n) = &l.note { " (" (n) ")" }
+                        }
+                    }
+                }
+            }
+            @if state.machine_orders.is_empty() {
+                p.quiet { "No machine order has gone out." }
+            }
+            (view.form(Kind::MachineOrderSent, "Send a machine order", &[]))
+        }
+        section.sheet {
+            h2 { "Quotes" }
+            @if state.quotes.is_empty() {
+                p.quiet { "No quote yet." }
+            } @else {
+                div.scroll {
+                    table.quotes {
+                        thead {
+                            tr {
+                                th { "From" }
+                                th { "For" }
+                                th { "Price" }
+                                th { "Days" }
+                                th { "Freight" }
+                                th { "Deposit" }
+                                th { "Warranty" }
+                            }
+                        }
+                        tbody {
+                            @for q in &state.quotes {
+                                tr {
+                                    th scope="row" { (q.supplier) }
+                                    td data-label="For" {
+                                        @if let Some(o) = &q.option { (view.option_name(o)) }
+                                        @if let Some(n) = &q.need { (words(n)) }
+                                    }
+                                    td data-label="Price" { (amount(&q.price)) }
+                                    td data-label="Days" {
+                                        (q.lead_days.map(|d| d.to_string()).join(" to "))
+                                    }
+                                    td data-label="Freight" {
+                                        @if let Some(m) = &q.freight { (amount(m)) } @else { "–" }
+                                    }
+                                    td data-label="Deposit" {
+                                        @if let Some(m) = &q.core_deposit { (amount(m)) } @else {
+                                            "–"
+                                        }
+                                    }
+                                    td data-label="Warranty" {
+                                        @if let Some(m) = q.warranty_months { (m) " months" } @else {
+                                            "–"
+                                        }
+                                    }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+            (view.form(Kind::QuoteReceived, "A quote came in", &[]))
+        }
+        (view.form(Kind::CostBooked, "Money was spent", &[]))
+        (view.form(Kind::TimeWorked, "Time was worked", &[]))
+        (view.photo_form(None))
+        (view.written("Written down here", super::of_moments(&[Moment::Order])))
+    };
+    view.page(Moment::Order, &body, None)
+}

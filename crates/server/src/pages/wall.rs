@@ -1,0 +1,226 @@
+//! Who: the counter, and the technician at the start of the day. Moment: all of them.
+//! Why so: what somebody waits for stands first, since a call not made costs a day; below it every job is one row.
+//! A row answers the four questions asked on the phone: what is it, where is it, what holds it up, when is it promised.
+
+use std::sync::Arc;
+
+use logbook::{ApprovalAsked, Fact, JobState, Kind, MachineOrderSent, PartOrdered};
+use maud::{Markup, html};
+
+use crate::desk::{Bench, Job};
+use crate::forms::{Form, Typed};
+use crate::trouble::FieldTrouble;
+use crate::words::{amount, count, words};
+use crate::{forms, surroundings};
+
+/// Questions for a yes that nobody has answered.
+pub(crate) fn unanswered(state: &JobState) -> Vec<&Fact<ApprovalAsked>> {
+    let answered = |ask: &Fact<ApprovalAsked>| {
+        let same = |asked: Option<anatomy::EntryId>, covers, entry| {
+            asked == Some(ask.in_entry) || (asked.is_none() && covers == ask.covers && entry > ask.in_entry)
+        };
+        state.approvals.iter().any(|a| same(a.asked, a.covers, a.in_entry))
+            || state.refusals.iter().any(|r| same(r.asked, r.covers, r.in_entry))
+    };
+    state.approvals_asked.iter().filter(|a| !answered(a)).collect()
+}
+
+/// Parts ordered that have neither arrived nor gone back.
+pub(crate) fn on_the_way(state: &JobState) -> Vec<&Fact<PartOrdered>> {
+    let done = |order: &Fact<PartOrdered>| {
+        let same = |its: Option<anatomy::EntryId>, part: &str, entry| {
+            its == Some(order.in_entry) || (its.is_none() && part == order.part && entry > order.in_entry)
+        };
+        state.arrivals.iter().any(|a| same(a.order, &a.part, a.in_entry))
+            || state.returns.iter().any(|r| r.order == Some(order.in_entry))
+    };
+    state.orders.iter().filter(|o| !done(o)).collect()
+}
+
+/// Machine orders whose work has not come back.
+pub(crate) fn at_the_machinist(state: &JobState) -> Vec<&Fact<MachineOrderSent>> {
+    let back = |order: &Fact<MachineOrderSent>| {
+        state.machine_returns.iter().any(|r| r.order == Some(order.in_entry) || r.code == order.code)
+    };
+    state.machine_orders.iter().filter(|o| !back(o)).collect()
+}
+
+/// What a job waits for, in short sentences.
+fn waits(state: &JobState) -> Vec<String> {
+    let mut out = Vec::new();
+    for ask in unanswered(state) {
+        out.push(format!("a yes for {}, up to {}", words(ask.covers.word()), amount(&ask.ceiling)));
+    }
+    for part in on_the_way(state) {
+        let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
+        out.push(format!("{} from {}{day}", words(&part.part), part.supplier));
+    }
+    for order in at_the_machinist(state) {
+        let day = order.need_by.map(|d| format!(", needed {d}")).unwrap_or_default();
+        out.push(format!("machine work {} at {}{day}", order.code, order.shop));
+    }
+    if state.layout.is_none() {
+        out.push("the engine's description".to_owned());
+    }
+    out
+}
+
+/// The last thing said to or by the customer, or noted.
+fn last_words(state: &JobState) -> Option<(jiff::Timestamp, String)> {
+    let told = state.customer_told.iter().map(|t| (t.made_at, format!("told: {}", t.words)));
+    let heard = state.complaints.iter().map(|c| (c.made_at, format!("heard: {}", c.words)));
+    let back = state.comebacks.iter().map(|c| (c.made_at, format!("came back: {}", c.words)));
+    let noted = state.notes.iter().map(|n| (n.made_at, n.text.clone()));
+    let closed = state.closed.iter().map(|c| (c.made_at, c.words.clone().unwrap_or_default()));
+    told.chain(heard).chain(back).chain(noted).chain(closed).max_by_key(|(at, _)| *at)
+}
+
+fn row(job: &Job) -> Markup {
+    let state = &job.state;
+    let waits = waits(state);
+    let moment = state.moment.map_or("opened", super::tab);
+    let late = state.closed.is_none() && state.promised.is_some_and(|d| d < surroundings::today());
+    let path = state.moment.map_or("hear", logbook::Moment::word);
+    html! {
+        li.jobrow {
+            a.jobname href=(format!("/jobs/{}/{path}", job.id)) {
+                b { (job.title()) }
+                span.quiet {
+                    ({
+                        state
+                            .layout
+                            .as_ref()
+                            .map_or_else(
+                                || "engine not described yet".to_owned(),
+                                anatomy::EngineLayout::in_words,
+                            )
+                    })
+                }
+            }
+            span.moment { (moment) }
+            span.waits {
+                @if state.closed.is_some() { "closed" } @else if waits.is_empty() {
+                    "nothing holds it up"
+                } @else {
+                    b { "waits for " }
+                    (waits.first().map_or("", String::as_str))
+                    @if waits.len() > 1 {
+                        " and "
+                        (count(waits.len() - 1, "more thing", "more things"))
+                    }
+                }
+            }
+            span class=(if late { "promised late" } else { "promised" }) {
+                @if let Some(day) = state.promised {
+                    @if late {
+                        b { "was promised " }
+                    } @else { "promised " }
+                    time { (day) }
+                } @else { "no day promised" }
+            }
+            @if let Some((at, words)) = last_words(state) {
+                span.lastwords {
+                    time.quiet { (crate::words::when(at)) }
+                    " "
+                    (words.chars().take(140).collect::<String>())
+                    @if words.chars().count() > 140 { "…" }
+                }
+            }
+        }
+    }
+}
+
+/// Whether a job is meant by some words: each stands in its title, code, plate, identification number or vehicle.
+pub(crate) fn is_meant(state: &JobState, find: &str) -> bool {
+    let v = &state.vehicle;
+    let texts = [&state.title, &state.customer, &v.plate, &v.vin, &v.make, &v.model];
+    let all: String = texts.into_iter().flatten().map(|t| format!("{} ", t.to_lowercase())).collect();
+    find.to_lowercase().split_whitespace().all(|word| all.contains(word))
+}
+
+/// The wall.
+pub(crate) fn page(
+    bench: &Bench,
+    jobs: &[Arc<Job>],
+    who: &str,
+    find: &str,
+    typed: &Typed,
+    errors: &[FieldTrouble],
+) -> Markup {
+    let (open, closed): (Vec<_>, Vec<_>) = jobs.iter().partition(|j| j.state.closed.is_none());
+    let chase: Vec<(&Arc<Job>, Vec<String>)> =
+        open.iter().map(|j| (*j, waits(&j.state))).filter(|(_, waits)| !waits.is_empty()).collect();
+    let fields = forms::fields(Kind::JobOpened, &JobState::default(), bench.knowledge());
+    let form = Form {
+        action: "/jobs".to_owned(),
+        fields,
+        typed,
+        errors,
+        back: surroundings::new_job().to_string(),
+        button: "Open the job",
+    };
+    let body = html! {
+        main id="main" {
+            h1 { "Jobs" }
+            form.another method="get" action="/" {
+                label for="find" { "Find a job" }
+                input
+                    type="text"
+                    id="find"
+                    name="find"
+                    value=(find)
+                    placeholder="title, plate, last of the VIN, customer code";
+                button type="submit" { "Find" }
+            }
+            @if !chase.is_empty() {
+                section.sheet.chase {
+                    h2 { "To chase first today" }
+                    ul {
+                        @for (job, waits) in &chase {
+                            @for wait in waits {
+                                li {
+                                    a   href=({
+                                            format!(
+                                                "/jobs/{}/{}",
+                                                job.id,
+                                                job.state.moment.map_or("hear", logbook::Moment::word),
+                                            )
+                                        })
+                                    { (job.title()) }
+                                    " waits for "
+                                    (wait)
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+            section {
+                h2.thin { (count(open.len(), "job open", "jobs open")) }
+                ul.wall {
+                    @for job in &open { (row(job)) }
+                }
+                @if open.is_empty() {
+                    p.quiet {
+                        @if find.is_empty() { "No job is open." } @else {
+                            "No open job has these words."
+                        }
+                    }
+                }
+            }
+            details.fold.sheet open[!errors.is_empty() || jobs.is_empty()] {
+                summary { "Open a job" }
+                (form.show())
+            }
+            @if !closed.is_empty() {
+                section {
+                    h2.thin { (count(closed.len(), "job closed", "jobs closed")) }
+                    ul.wall {
+                        @for job in &closed { (row(job)) }
+                    }
+                }
+            }
+        }
+    };
+    super::shell("Jobs", who, &body)
+}

@@ -1,0 +1,44 @@
+//! Everything the bench asks of its surroundings: the clock and chance for new ids.
+
+#![expect(clippy::disallowed_methods, reason = "this is the one module that asks the clock")]
+
+use anatomy::{EntryId, JobId};
+use jiff::Timestamp;
+use jiff::civil::Date;
+
+/// The device that entries from a browser on this machine name.
+pub(crate) const DEVICE: &str = "bench browser";
+
+fn fresh() -> (u64, [u8; 10]) {
+    let bytes = *uuid::Uuid::now_v7().as_bytes();
+    let mut chance = [0_u8; 10];
+    for (to, from) in chance.iter_mut().zip(bytes.iter().skip(6)) {
+        *to = *from;
+    }
+    let ms = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).map_or(0, |d| d.as_millis());
+    (u64::try_from(ms).unwrap_or(0), chance)
+}
+
+/// A new entry id.
+pub(crate) fn new_entry() -> EntryId {
+    let (ms, chance) = fresh();
+    EntryId::from_time_and_chance(ms, chance)
+}
+
+/// A new job id.
+pub(crate) fn new_job() -> JobId {
+    let (ms, chance) = fresh();
+    JobId::from_time_and_chance(ms, chance)
+}
+
+/// The time inside an entry id, which is the time its device made it.
+pub(crate) fn time_of(id: EntryId) -> Timestamp {
+    let ms = i64::try_from(id.unix_ms()).unwrap_or(i64::MAX);
+    Timestamp::from_millisecond(ms).unwrap_or(Timestamp::MAX)
+}
+
+/// Today, by universal time: a promise is a day and not an hour.
+pub(crate) fn today() -> Date {
+    let now = time_of(new_entry()).to_string();
+    now.get(..10).and_then(|day| day.parse().ok()).unwrap_or(Date::MIN)
+}

@@ -1,0 +1,427 @@
+//! The door: a request goes in, a page or an answer comes out, an entry is in the record.
+#![expect(clippy::unwrap_used, reason = "clippy lets only the tests themselves off, not the functions they share")]
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Request, Response, StatusCode, header};
+use futures_util::StreamExt;
+use knowledge::Knowledge;
+use serde_json::{Value, json};
+use server::Bench;
+use store::{Opening, SqliteStore, Store};
+use tower::ServiceExt;
+
+const STORY: &str = include_str!("../../../cases/0001-tolvane-carrier/story.jsonl");
+const HERE: &str = "127.0.0.1:7447";
+const MOMENTS: [&str; 8] = ["hear", "test", "strip", "choose", "order", "build", "prove", "hand-back"];
+
+/// A bench on a new store with the van as it stood after so many lines of its story.
+struct Shop {
+    app: Router,
+    store: Arc<SqliteStore>,
+    job: String,
+    _folder: tempfile::TempDir,
+}
+
+impl Shop {
+    async fn after(lines: usize) -> Shop {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Arc::new(SqliteStore::open(Opening::of(folder.path().join("record"))).await.unwrap());
+        let text: String = STORY.lines().take(lines).map(|l| format!("{l}\n")).collect();
+        let entries = logbook::seal_story("van", &logbook::story_from_lines(&text).unwrap()).unwrap();
+        store.append(&entries).await.unwrap();
+        let job = entries.first().unwrap().job().to_string();
+        let bench = Bench::new(Arc::clone(&store), Arc::new(Knowledge::builtin().unwrap()), "Ansel");
+        Shop { app: server::router(bench), store, job, _folder: folder }
+    }
+
+    async fn send(&self, request: Request<Body>) -> (Response<()>, String) {
+        let answer = self.app.clone().oneshot(request).await.unwrap();
+        let (parts, body) = answer.into_parts();
+        let bytes = to_bytes(body, usize::MAX).await.unwrap();
+        (Response::from_parts(parts, ()), String::from_utf8_lossy(&bytes).into_owned())
+    }
+
+    async fn get(&self, path: &str) -> (Response<()>, String) {
+        self.send(Request::get(path).header(header::HOST, HERE).body(Body::empty()).unwrap()).await
+    }
+
+    async fn post_form(&self, path: &str, form: &[(&str, &str)]) -> (Response<()>, String) {
+        let escape = |text: &str| -> String { text.bytes().map(|b| format!("%{b:02X}")).collect() };
+        let body: Vec<String> = form.iter().map(|(k, v)| format!("{}={}", escape(k), escape(v))).collect();
+        let request = Request::post(path)
+            .header(header::HOST, HERE)
+            .header("sec-fetch-site", "same-origin")
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(body.join("&")));
+        self.send(request.unwrap()).await
+    }
+
+    async fn post_entry(&self, key: &str, body: &Value, seen: Option<&str>) -> (Response<()>, Value) {
+        let mut request = Request::post(format!("/api/1/jobs/{}/entries", self.job))
+            .header(header::HOST, HERE)
+            .header("idempotency-key", key)
+            .header(header::CONTENT_TYPE, "application/json");
+        if let Some(tag) = seen {
+            request = request.header(header::IF_MATCH, tag);
+        }
+        let (answer, text) = self.send(request.body(Body::from(body.to_string())).unwrap()).await;
+        let value = serde_json::from_str(&text).unwrap_or(Value::Null);
+        (answer, value)
+    }
+
+    async fn entries(&self) -> usize {
+        self.store.entries_of(self.job.parse().unwrap()).await.unwrap().len()
+    }
+
+    /// The job over HTTP; its work-up is there when this comes back.
+    async fn job(&self) -> (Response<()>, Value) {
+        let (answer, text) = self.get(&format!("/api/1/jobs/{}", self.job)).await;
+        (answer, serde_json::from_str(&text).unwrap())
+    }
+
+    /// Ticks every caution that a check holds.
+    async fn tick(&self, check: &str) {
+        let knowledge = Knowledge::builtin().unwrap();
+        for caution in &knowledge.check(check).unwrap().cautions {
+            let (answer, _) =
+                self.post_form(&format!("/jobs/{}/tell/caution-ticked", self.job), &[("caution", caution)]).await;
+            assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{caution}");
+        }
+    }
+}
+
+fn key(n: u8) -> String {
+    anatomy::EntryId::from_time_and_chance(1_772_000_000_000 + u64::from(n), [n; 10]).to_string()
+}
+
+/// The text of a page without its tags, with one blank between words.
+fn words_of(page: &str) -> String {
+    let mut out = String::new();
+    let mut inside = false;
+    for c in page.chars() {
+        match c {
+            '<' => inside = true,
+            '>' => {
+                inside = false;
+                out.push(' ');
+            }
+            c if !inside => out.push(c),
+            _ => {}
+        }
+    }
+    let plain = out.replace("&amp;", "&").replace("&quot;", "\"").replace("&lt;", "<").replace("&gt;", ">");
+    plain.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_wall_lists_the_job_and_every_moment_shows_its_chain() {
+    let shop = Shop::after(usize::MAX).await;
+    let (answer, wall) = shop.get("/").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(wall.contains("Tolvane Carrier, boiled on the hill"), "the wall names the job");
+    let (_, job) = shop.job().await;
+    let tail = job["tail"].as_str().unwrap();
+    for moment in MOMENTS {
+        let (answer, page) = shop.get(&format!("/jobs/{}/{moment}", shop.job)).await;
+        assert_eq!(answer.status(), StatusCode::OK, "{moment}");
+        assert!(page.contains(tail), "{moment} carries the end of the chain");
+        assert!(!page.contains(" style=") && !page.contains("onclick"), "{moment} holds no inline style or script");
+        let policy = answer.headers().get(header::CONTENT_SECURITY_POLICY).unwrap().to_str().unwrap();
+        assert!(policy.contains("script-src 'self'") && !policy.contains("unsafe"), "{policy}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_reading_entered_is_kept_and_a_reload_shows_it() {
+    let shop = Shop::after(34).await;
+    let before = shop.entries().await;
+    shop.tick("compression-dry").await;
+    let ticked = shop.entries().await;
+    let form = [("check", "compression-dry"), ("reading", "pressure"), ("position", "cyl-1"), ("value", "11,7 bar")];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/enter", shop.job), &form).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    assert!(before < ticked && shop.entries().await == ticked + 1);
+    let to = answer.headers().get(header::LOCATION).unwrap().to_str().unwrap().to_owned();
+    let (answer, page) = shop.get(&to).await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(words_of(&page).contains("11,7 bar Cranking compression"), "the digits stay as typed: {}", words_of(&page));
+    let (_, job) = shop.job().await;
+    let readings = job["state"]["readings"].as_array().unwrap();
+    assert!(readings.iter().any(|r| r["check"] == "compression-dry" && r["position"] == "cyl-1"), "{readings:?}");
+    // Undo is an entry of its own, and the reading no longer stands.
+    let entry = to.rsplit('/').next().unwrap();
+    let (answer, _) = shop.post_form(&format!("/jobs/{}/withdraw/{entry}", shop.job), &[]).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    assert_eq!(shop.entries().await, ticked + 2);
+    let (_, job) = shop.job().await;
+    let readings = job["state"]["readings"].as_array().unwrap();
+    assert!(!readings.iter().any(|r| r["check"] == "compression-dry" && r["position"] == "cyl-1"), "{readings:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_ambiguous_figure_comes_back_as_a_question_with_both_readings() {
+    let shop = Shop::after(34).await;
+    shop.tick("block-deck-straightedge").await;
+    for stage in ["top-end-open", "block-open"] {
+        let path = format!("/jobs/{}/tell/stage-reached", shop.job);
+        shop.post_form(&path, &[("stage", stage)]).await;
+    }
+    shop.job().await;
+    let before = shop.entries().await;
+    let form =
+        [("check", "block-deck-straightedge"), ("reading", "gap"), ("position", "bank-A"), ("value", "1,234 mm")];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/enter", shop.job), &form).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("value=\"1.234 mm\"") && page.contains("value=\"1234 mm\""), "{}", words_of(&page));
+    assert_eq!(shop.entries().await, before, "nothing is guessed");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_form_that_does_not_fit_comes_back_with_what_was_typed() {
+    let shop = Shop::after(34).await;
+    let form = [("supplier", "Quayside Motor Stores"), ("price", "ninety"), ("lead_days.0", "1"), ("lead_days.1", "3")];
+    let path = format!("/jobs/{}/tell/quote-received", shop.job);
+    let (answer, page) =
+        shop.post_form(&path, &[&form[..], &[("back", &format!("/jobs/{}/order", shop.job))]].concat()).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("Quayside Motor Stores") && page.contains("ninety"), "nothing typed is lost");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_same_key_twice_is_one_entry_and_another_body_is_refused() {
+    let shop = Shop::after(34).await;
+    let note = json!({"kind": "note-written", "body": {"text": "stain at the side tank"}});
+    let before = shop.entries().await;
+    let (first, one) = shop.post_entry(&key(1), &note, None).await;
+    let (second, two) = shop.post_entry(&key(1), &note, None).await;
+    assert_eq!((first.status(), second.status()), (StatusCode::CREATED, StatusCode::OK));
+    assert_eq!((&one["kept"], &one["rank"]), (&two["kept"], &two["rank"]));
+    assert_eq!(shop.entries().await, before + 1);
+    let other = json!({"kind": "note-written", "body": {"text": "something else"}});
+    let (third, problem) = shop.post_entry(&key(1), &other, None).await;
+    assert_eq!(third.status(), StatusCode::UNPROCESSABLE_ENTITY, "{problem}");
+    assert_eq!(shop.entries().await, before + 1);
+    let reading = json!({"kind": "reading-taken", "body":
+        {"check": "compression-dry", "reading": "pressure", "position": "cyl-2",
+         "value": {"text": "12.0", "unit": "bar"}}});
+    let (first, one) = shop.post_entry(&key(2), &reading, None).await;
+    let (second, two) = shop.post_entry(&key(2), &reading, None).await;
+    assert_eq!((first.status(), second.status()), (StatusCode::CREATED, StatusCode::OK), "{one} {two}");
+    assert_eq!(shop.entries().await, before + 2);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_wrong_place_check_or_unit_is_a_problem_that_names_its_field() {
+    let shop = Shop::after(34).await;
+    let reading = |check: &str, position: &str, value: &str| {
+        let body = json!({"check": check, "reading": "pressure", "position": position, "value": value});
+        json!({"kind": "reading-taken", "body": body})
+    };
+    let tried = [
+        ("position", reading("compression-dry", "cyl-9", "12 bar")),
+        ("position", reading("compression-dry", "main-2", "12 bar")),
+        ("check", reading("compresion-dry", "cyl-1", "12 bar")),
+        ("value", reading("compression-dry", "cyl-1", "12 mm")),
+        ("value", reading("compression-dry", "cyl-1", "-3 bar")),
+        ("kind", json!({"kind": "reading-eaten", "body": {}})),
+        ("attribute", json!({"kind": "attribute-told", "body": {"attribute": "colour", "value": "blue"}})),
+    ];
+    let before = shop.entries().await;
+    for (n, (field, body)) in tried.iter().enumerate() {
+        let (answer, problem) = shop.post_entry(&key(10 + u8::try_from(n).unwrap()), body, None).await;
+        assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{body} {problem}");
+        assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "application/problem+json");
+        assert_eq!(problem["errors"][0]["field"], *field, "{problem}");
+        assert_eq!(problem["status"], 422);
+    }
+    assert_eq!(shop.entries().await, before);
+    let (answer, problem) = shop.post_entry("no-key", &tried[0].1, None).await;
+    assert_eq!(answer.status(), StatusCode::BAD_REQUEST, "{problem}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn taking_back_over_http_needs_the_chain_as_it_is() {
+    let shop = Shop::after(34).await;
+    let (_, kept) =
+        shop.post_entry(&key(1), &json!({"kind": "note-written", "body": {"text": "wrong job"}}), None).await;
+    let back = json!({"kind": "entry-withdrawn", "body": {"entry": kept["kept"], "reason": "wrong job"}});
+    let (answer, _) = shop.post_entry(&key(2), &back, None).await;
+    assert_eq!(answer.status(), StatusCode::PRECONDITION_REQUIRED);
+    let (answer, _) = shop.post_entry(&key(2), &back, Some("\"0000\"")).await;
+    assert_eq!(answer.status(), StatusCode::PRECONDITION_FAILED);
+    let (job, _) = shop.job().await;
+    let tag = job.headers().get(header::ETAG).unwrap().to_str().unwrap().to_owned();
+    let (answer, body) = shop.post_entry(&key(2), &back, Some(&tag)).await;
+    assert_eq!(answer.status(), StatusCode::CREATED, "{body}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn no_check_is_shown_without_its_cautions_and_a_hold_comes_before_the_field() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let caution = |id: &str| knowledge.cautions.iter().find(|c| c.id == id).unwrap();
+    let plain = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    // Before anything is ticked: the story up to its first question, without its ticks.
+    let shop = Shop::after(14).await;
+    let (_, job) = shop.job().await;
+    let advice = &job["case"]["advice"];
+    let checks: Vec<&Value> = ["next", "rest"].iter().flat_map(|list| advice[*list].as_array().unwrap()).collect();
+    assert!(checks.len() > 20, "there is something to walk: {}", checks.len());
+    let (_, page) = shop.get(&format!("/jobs/{}/test", shop.job)).await;
+    let shown: Vec<&str> = page.split("<article class=\"check\"").skip(1).collect();
+    assert!(shown.len() > 20, "the checks of the advice are on the page: {}", shown.len());
+    let mut held = BTreeSet::new();
+    for check in &checks {
+        let id = check["check"].as_str().unwrap();
+        let card = shown.iter().find(|c| c.starts_with(&format!(" data-check=\"{id}\""))).unwrap();
+        let card = words_of(card.split("</article>").next().unwrap());
+        for its in check["cautions"].as_array().unwrap() {
+            let its = caution(its.as_str().unwrap());
+            assert!(card.contains(&plain(&its.text)), "{id} without {}", its.id);
+            if its.hold {
+                held.insert((id.to_owned(), check["position"].as_str().unwrap().to_owned()));
+            }
+        }
+    }
+    assert!(!held.is_empty());
+    for (id, position) in &held {
+        let (_, page) = shop.get(&format!("/jobs/{}/enter?check={id}&position={position}", shop.job)).await;
+        assert!(!page.contains("name=\"value\" value=\"\"") && !page.contains("id=\"value\""), "{id} offers its field");
+        for its in &knowledge.check(id).unwrap().cautions {
+            let its = caution(its);
+            let concerns = job["case"]["advice"].to_string().contains(&its.id);
+            assert!(!concerns || !its.hold || words_of(&page).contains(&plain(&its.text)), "{id} {}", its.id);
+        }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn other_sites_and_other_hosts_are_refused() {
+    let shop = Shop::after(34).await;
+    let before = shop.entries().await;
+    let path = format!("/jobs/{}/tell/note-written", shop.job);
+    let post = || Request::post(&path).header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+    let body = || Body::from("text=hello");
+    let cross = post().header(header::HOST, HERE).header("sec-fetch-site", "cross-site").body(body()).unwrap();
+    assert_eq!(shop.send(cross).await.0.status(), StatusCode::FORBIDDEN);
+    let old =
+        post().header(header::HOST, HERE).header(header::ORIGIN, "http://elsewhere.example").body(body()).unwrap();
+    assert_eq!(shop.send(old).await.0.status(), StatusCode::FORBIDDEN);
+    let foreign = Request::get("/").header(header::HOST, "bench.example:7447").body(Body::empty()).unwrap();
+    assert_eq!(shop.send(foreign).await.0.status(), StatusCode::MISDIRECTED_REQUEST);
+    assert_eq!(shop.entries().await, before);
+    let own = post().header(header::HOST, HERE).header(header::ORIGIN, format!("http://{HERE}")).body(body()).unwrap();
+    assert_eq!(shop.send(own).await.0.status(), StatusCode::SEE_OTHER);
+    assert_eq!(shop.entries().await, before + 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_is_opened_described_and_worked_up_by_forms_alone() {
+    let shop = Shop::after(1).await;
+    let (answer, _) = shop.post_form("/jobs", &[("title", "Ostrand H6, shakes cold")]).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let to = answer.headers().get(header::LOCATION).unwrap().to_str().unwrap().to_owned();
+    let job = to.split('/').nth(2).unwrap();
+    let engine = [
+        ("layout.arrangement", "inline"),
+        ("layout.cylinders", "6"),
+        ("layout.fuel", "diesel"),
+        ("layout.valve_gear", "pushrod"),
+    ];
+    let (answer, page) = shop.post_form(&format!("/jobs/{job}/tell/engine-described"), &engine).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (_, text) = shop.get(&format!("/api/1/jobs/{job}")).await;
+    let read: Value = serde_json::from_str(&text).unwrap();
+    assert!(read["case"]["advice"]["next"].as_array().unwrap().len() > 1, "{}", read["no_case_because"]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_photo_is_kept_pinned_and_shown() {
+    let shop = Shop::after(34).await;
+    let png = b"\x89PNG\r\n\x1a\nnot much of a picture";
+    let mut body = Vec::new();
+    for (name, value) in [("caption", "stain at the side tank"), ("position", "cyl-3")] {
+        body.extend(format!("--cut\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n").bytes());
+    }
+    body.extend(b"--cut\r\ncontent-disposition: form-data; name=\"photo\"; filename=\"a.png\"\r\n\r\n");
+    body.extend(png);
+    body.extend(b"\r\n--cut--\r\n");
+    let request = Request::post(format!("/jobs/{}/photos", shop.job))
+        .header(header::HOST, HERE)
+        .header(header::CONTENT_TYPE, "multipart/form-data; boundary=cut")
+        .body(Body::from(body))
+        .unwrap();
+    let (answer, page) = shop.send(request).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (_, page) = shop.get(&format!("/jobs/{}/place/cyl-3", shop.job)).await;
+    let at = page.find("/attachments/").expect("the photo is on the page of its place");
+    let (answer, _) = shop.get(page.get(at..at + 77).unwrap()).await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "image/png");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_description_and_the_routes_name_each_other() {
+    let shop = Shop::after(1).await;
+    let (_, text) = shop.get("/api/1/openapi.json").await;
+    let description: Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(description["openapi"], "3.1.0");
+    let described: BTreeSet<(String, String)> = description["paths"]
+        .as_object()
+        .unwrap()
+        .iter()
+        .flat_map(|(path, methods)| methods.as_object().unwrap().keys().map(move |m| (m.clone(), path.clone())))
+        .collect();
+    let served: BTreeSet<(String, String)> =
+        server::api_routes().into_iter().map(|(m, p)| (m.to_owned(), p.to_owned())).collect();
+    assert_eq!(described, served);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_page_that_listens_hears_of_the_entry_and_then_of_the_work_up() {
+    let shop = Shop::after(34).await;
+    shop.job().await;
+    let request = Request::get(format!("/jobs/{}/live?panel=advice", shop.job)).header(header::HOST, HERE);
+    let answer = shop.app.clone().oneshot(request.body(Body::empty()).unwrap()).await.unwrap();
+    assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "text/event-stream");
+    let mut stream = answer.into_body().into_data_stream();
+    let mut heard = String::new();
+    let body = json!({"kind": "reading-taken", "body":
+        {"check": "compression-dry", "reading": "pressure", "position": "cyl-4", "value": "8.6 bar"}});
+    shop.post_entry(&key(1), &body, None).await;
+    while !(heard.contains("event: kept") && heard.rsplit("event: kept").next().unwrap().contains("event: case")) {
+        let next = tokio::time::timeout(std::time::Duration::from_secs(20), stream.next()).await.unwrap();
+        heard.push_str(&String::from_utf8_lossy(&next.unwrap().unwrap()));
+    }
+    let fragment = heard.rsplit("event: case").next().unwrap();
+    assert!(fragment.contains("8.6 bar"), "the panel is of the new chain: {}", words_of(fragment));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_paper_comes_as_pdf_and_an_estimate_waits_for_the_cause() {
+    let shop = Shop::after(34).await;
+    let (answer, paper) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(paper.starts_with("%PDF"));
+    let (answer, page) = shop.get(&format!("/jobs/{}/papers/estimate.pdf", shop.job)).await;
+    assert_eq!(answer.status(), StatusCode::CONFLICT, "{}", words_of(&page));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_unknown_address_of_the_interface_is_a_problem_and_not_a_page() {
+    let shop = Shop::after(1).await;
+    for (path, status) in [("/api/1/nothing", 404), ("/api/1/jobs/not-an-id", 404)] {
+        let (answer, text) = shop.get(path).await;
+        assert_eq!(answer.status().as_u16(), status);
+        assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "application/problem+json", "{text}");
+    }
+    let delete = Request::delete("/api/1/jobs").header(header::HOST, HERE).body(Body::empty()).unwrap();
+    let (answer, text) = shop.send(delete).await;
+    assert_eq!(answer.status(), StatusCode::METHOD_NOT_ALLOWED, "{text}");
+    let (answer, page) = shop.get("/?find=FN%20417").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(!page.contains("boiled on the hill"), "the vehicle is not described after one entry");
+}
