@@ -150,9 +150,9 @@ impl Demo {
         for (job, case) in shown.iter().zip(cases) {
             let id = job.state.job.map(|j| j.to_string()).unwrap_or_default();
             let folder = self.out.join("papers").join(id.get(..8).unwrap_or(&id));
-            let (written, refused) = papers::write(job, case, knowledge, &folder, &manner)?;
-            t.line(&format!("  {}: {} papers in {}", case.title, written.len(), folder.display()), 6)?;
-            for error in refused {
+            let done = papers::write(job, case, knowledge, &folder, &manner)?;
+            t.line(&format!("  {}: {} papers in {}", case.title, done.written.len(), folder.display()), 6)?;
+            for error in done.refused {
                 t.line(&format!("  not written: {error}"), 6)?;
             }
         }

@@ -52,6 +52,15 @@ pub(crate) struct Manner<'a> {
     pub(crate) force: bool,
 }
 
+/// What became of some papers.
+#[derive(Default)]
+pub(crate) struct Outcome {
+    /// Paper, file and number of sheets.
+    pub(crate) written: Vec<(Paper, PathBuf, usize)>,
+    /// Why others were not made.
+    pub(crate) refused: Vec<PaperError>,
+}
+
 /// Today, as it stands in a title block.
 pub(crate) fn today() -> String {
     surroundings::today().to_string()
@@ -64,7 +73,7 @@ pub(crate) fn write(
     knowledge: &Knowledge,
     folder: &Path,
     manner: &Manner<'_>,
-) -> Result<(Vec<(Paper, PathBuf, usize)>, Vec<PaperError>), Trouble> {
+) -> Result<Outcome, Trouble> {
     std::fs::create_dir_all(folder).map_err(|e| Trouble::file(format!("make the folder {}", folder.display()), &e))?;
     let tail = job.tail();
     let from = JobPapers {
@@ -75,18 +84,18 @@ pub(crate) fn write(
         issued: manner.issued.clone(),
         shop: manner.shop,
     };
-    let (mut written, mut refused) = (Vec::new(), Vec::new());
+    let mut out = Outcome::default();
     for paper in manner.only {
         match typeset(*paper, &from, manner.size) {
             Ok(set) => {
                 let path = folder.join(format!("{}.pdf", paper.word()));
                 write_file(&path, &set.pdf, manner.force)?;
-                written.push((*paper, path, set.pages));
+                out.written.push((*paper, path, set.pages));
             }
-            Err(error) => refused.push(error),
+            Err(error) => out.refused.push(error),
         }
     }
-    Ok((written, refused))
+    Ok(out)
 }
 
 impl Papers {
@@ -113,7 +122,7 @@ impl Papers {
         let knowledge = desk.knowledge()?;
         let case = desk.case(&job.state, &knowledge)?;
         let manner = Manner { only: &only, size, shop: self.shop.as_deref(), issued, force: self.force };
-        let (written, refused) = write(&job, &case, &knowledge, &self.out, &manner)?;
+        let Outcome { written, refused } = write(&job, &case, &knowledge, &self.out, &manner)?;
         let t = &desk.talk;
         if t.json() {
             let rows: Vec<Value> = written
@@ -136,7 +145,8 @@ impl Papers {
                 for error in &refused {
                     complain(&format!("witnessmark: {error}"));
                 }
-                let ruled = refused.iter().all(|e| matches!(e, PaperError::CauseUnnamed { .. } | PaperError::NoOption { .. }));
+                let ruled =
+                    refused.iter().all(|e| matches!(e, PaperError::CauseUnnamed { .. } | PaperError::NoOption { .. }));
                 Err(Trouble::Silent(if ruled { Exit::Refused } else { Exit::Problem }))
             }
         }
