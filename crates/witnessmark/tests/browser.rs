@@ -7,7 +7,6 @@
     clippy::unwrap_used,
     clippy::panic,
     clippy::indexing_slicing,
-    clippy::disallowed_methods,
     reason = "a test stops at the first surprise, and drives other programs"
 )]
 
