@@ -131,7 +131,10 @@ pub(crate) fn found<'k>(
 }
 
 /// Reads a place: an address, or the name of a cylinder on this engine.
-fn place(layout: &EngineLayout, check: &Check, text: &str) -> Result<Position, String> {
+///
+/// # Errors
+/// Says what is wrong with the place: no such address, not on this engine, or not where the check is done.
+pub fn place(layout: &EngineLayout, check: &Check, text: &str) -> Result<Position, String> {
     let position = match text.parse::<Position>() {
         Ok(position) => position,
         Err(error) => match layout.cylinder_named(text) {
@@ -246,7 +249,8 @@ pub(crate) fn figure(text: &str, expected: Option<Unit>) -> Result<Figure, Strin
 }
 
 /// The digits as typed, without the unit behind them where they read the same without it.
-fn kept(text: &str, typed: &Typed) -> Figure {
+#[must_use]
+pub fn kept(text: &str, typed: &Typed) -> Figure {
     let bare = text.trim().trim_end_matches(|c: char| !c.is_ascii_digit()).trim_end();
     let same = match parse_quantity(bare, Some(typed.unit)) {
         Ok(Reply::Value(again)) => again.number.total_cmp(&typed.number).is_eq() && again.unit == typed.unit,

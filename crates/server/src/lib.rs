@@ -6,7 +6,7 @@
 //! * **Must not:** compute a verdict, a belief or a figure of the trade. It shows rows of a [`workup::Case`] and of a
 //!   [`logbook::JobState`], and writes entries.
 //!
-//! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what was
+//! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), [`entering`] (what was
 //! typed becomes a body that the knowledge allows), `forms` (a form for each kind of entry), `door` (routes, guards),
 //! `live` (server-sent events), `api` (the HTTP interface), `papers`, `marks`, `words`, then `pages`, one module a
 //! screen.
@@ -14,7 +14,7 @@
 mod api;
 pub mod desk;
 mod door;
-mod entering;
+pub mod entering;
 mod forms;
 mod guard;
 mod live;
@@ -23,7 +23,7 @@ mod pages;
 mod papers;
 mod surroundings;
 mod trouble;
-mod words;
+pub mod words;
 
 pub use desk::Bench;
 pub use door::{ServeError, api_routes, bind, router, serve};

@@ -4,7 +4,8 @@ use logbook::JobState;
 use workup::OptionLine;
 
 /// A chance as a share of engines like this one.
-pub(crate) fn of_engines(p: f64) -> String {
+#[must_use]
+pub fn of_engines(p: f64) -> String {
     let of = |n: f64, of: &str| format!("{n:.0} of {of}");
     match p {
         p if p >= 0.9995 => "nearly all".to_owned(),
@@ -31,7 +32,8 @@ pub(crate) fn grouped(value: f64) -> String {
 }
 
 /// A kebab-case word as people write it.
-pub(crate) fn words(id: &str) -> String {
+#[must_use]
+pub fn words(id: &str) -> String {
     id.replace(['-', '_'], " ")
 }
 

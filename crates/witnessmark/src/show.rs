@@ -5,10 +5,11 @@ use std::io;
 use knowledge::Knowledge;
 use logbook::JobState;
 use quantity::Verdict;
+use server::words::{of_engines, words};
 use workup::{Belief, Case, CheckWorth, Finding, OptionLine, Reason};
 
 use crate::desk::Job;
-use crate::talk::{Talk, Tone, grouped, of_engines, per_cent, words};
+use crate::talk::{Talk, Tone, grouped, per_cent};
 
 /// How many rows each part has when not everything is asked for \[ours\].
 const FEW: usize = 6;

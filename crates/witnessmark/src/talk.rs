@@ -174,20 +174,6 @@ pub(crate) fn wrapped(text: &str, width: usize, hang: usize) -> Vec<String> {
     lines
 }
 
-/// A chance as a share of engines like this one.
-pub(crate) fn of_engines(p: f64) -> String {
-    let of = |n: f64, of: &str| format!("{n:.0} of {of}");
-    match p {
-        p if p >= 0.9995 => "nearly all".to_owned(),
-        p if p >= 0.995 => of(p * 1000.0, "1000"),
-        p if p > 0.905 => of(p * 100.0, "100"),
-        p if p >= 0.095 => of(p * 10.0, "10"),
-        p if p >= 0.0095 => of(p * 100.0, "100"),
-        p if p >= 0.00095 => of(p * 1000.0, "1000"),
-        _ => "under 1 of 1000".to_owned(),
-    }
-}
-
 /// A chance in per cent, never rounded to certainty.
 pub(crate) fn per_cent(p: f64) -> String {
     match p * 100.0 {
@@ -209,9 +195,4 @@ pub(crate) fn grouped(value: f64) -> String {
         out.push(digit);
     }
     if value < -0.5 { format!("-{out}") } else { out }
-}
-
-/// A kebab-case word as people write it.
-pub(crate) fn words(id: &str) -> String {
-    id.replace(['-', '_'], " ")
 }

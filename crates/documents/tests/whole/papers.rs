@@ -17,21 +17,22 @@ fn job<'a>(demo: &'a Demo, tail: &'a str) -> JobPapers<'a> {
     }
 }
 
-/// The words of a PDF, blanks of any kind made one; nothing where the reader is not installed.
-fn words(pdf: &[u8]) -> Option<String> {
+/// The words of a PDF, blanks of any kind made one.
+fn words(pdf: &[u8]) -> String {
     let mut reader = Command::new("pdftotext")
         .args(["-raw", "-", "-"])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
         .spawn()
-        .ok()?;
-    let mut input = reader.stdin.take()?;
+        .map_err(|e| format!("pdftotext ({e}): install the package poppler-utils, or run ./test, which does"))
+        .unwrap();
+    let mut input = reader.stdin.take().unwrap();
     let bytes = pdf.to_vec();
     let writer = std::thread::spawn(move || input.write_all(&bytes));
-    let out = reader.wait_with_output().ok()?;
+    let out = reader.wait_with_output().unwrap();
     writer.join().unwrap().unwrap();
-    Some(plain(&String::from_utf8_lossy(&out.stdout)))
+    plain(&String::from_utf8_lossy(&out.stdout))
 }
 
 fn plain(text: &str) -> String {
@@ -49,7 +50,7 @@ fn every_paper_of_every_demo_job_typesets_and_says_whose_it_is() {
                 assert!(set.pdf.starts_with(b"%PDF"), "{name} {}", paper.word());
                 assert_eq!(set.remarks, Vec::<String>::new(), "{name} {}", paper.word());
                 assert!(set.pages >= 1);
-                let Some(text) = words(&set.pdf) else { continue };
+                let text = words(&set.pdf);
                 let id = &demo.case.job[demo.case.job.len() - 8..];
                 for wanted in
                     [id, tail.as_str(), "Kellan Bench, Fennmouth", "2026-11-27", &format!("1 of {}", set.pages)]
@@ -84,9 +85,7 @@ fn the_build_sheet_carries_the_caution_of_every_stage_that_has_one() {
     for name in NAMES {
         let demo = demo(name);
         let tail = demo.tail();
-        let Some(text) = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else {
-            return;
-        };
+        let text = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
         let layout = demo.state.layout.as_ref().unwrap();
         let attributes =
             workup::network::attributes(layout, &workup::told(&demo.state, &demo.knowledge), &demo.knowledge);
@@ -114,7 +113,7 @@ fn the_build_sheet_carries_the_caution_of_every_stage_that_has_one() {
 fn the_build_sheet_prints_no_fallback() {
     let demo = demo(NAMES[1]);
     let tail = demo.tail();
-    let Some(text) = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else { return };
+    let text = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
     let own: Vec<&str> = demo.state.sheet.iter().map(|f| f.item.as_str()).collect();
     for stage in &demo.knowledge.steps {
         for id in stage.holds.iter().flat_map(|h| &h.limits).filter(|id| !own.contains(&id.as_str())) {
@@ -142,7 +141,7 @@ fn what_people_write_stays_text() {
     let demo = told(NAMES[0], &story);
     let tail = demo.tail();
     let set = typeset(Paper::CustomerReport, &job(&demo, &tail), PaperSize::A4).unwrap();
-    let Some(text) = words(&set.pdf) else { return };
+    let text = words(&set.pdf);
     assert!(text.contains("#strong[x] $y$ *bold* `raw` #read(\"/etc/passwd\") @label <l> \\ // ?"), "{text}");
 }
 
@@ -172,7 +171,7 @@ fn proved_is_not_printed_while_a_proof_is_missing() {
     for name in NAMES {
         let demo = demo(name);
         let tail = demo.tail();
-        let Some(text) = words(&typeset(Paper::Proof, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else { return };
+        let text = words(&typeset(Paper::Proof, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
         if text.contains("Missing proof") {
             assert!(text.contains("Not proved"), "{name}");
         }
@@ -184,9 +183,7 @@ fn proved_is_not_printed_while_a_proof_is_missing() {
 fn the_machine_order_repeats_what_the_logbook_says() {
     let demo = demo(NAMES[1]);
     let tail = demo.tail();
-    let Some(text) = words(&typeset(Paper::MachineOrder, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else {
-        return;
-    };
+    let text = words(&typeset(Paper::MachineOrder, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
     for order in &demo.state.machine_orders {
         assert!(text.contains(&order.code));
         for line in &order.lines {
@@ -210,9 +207,7 @@ fn every_tightened_joint_stands_once_on_the_build_sheet() {
     for name in NAMES {
         let demo = demo(name);
         let tail = demo.tail();
-        let Some(text) = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf) else {
-            return;
-        };
+        let text = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
         let stages: std::collections::BTreeSet<_> =
             demo.state.bolts.iter().map(|b| (&b.joint, b.position, b.stage)).collect();
         assert!(!stages.is_empty());

@@ -1,16 +1,17 @@
 //! `enter`: a reading into a kept job, refused where it cannot be, answered with its finding and how the advice moved.
 
-use anatomy::{EngineLayout, Position, Scope};
 use clap::Args;
 use knowledge::{AttributeIs, Check, Knowledge, Reading, ReadingKind};
 use logbook::{EntryBody, Figure, JobState, Phase, ReadingBody, Unsealed};
 use quantity::{Reply, Unit, parse_quantity};
 use serde_json::json;
+use server::entering::{kept, place};
+use server::words::words;
 use workup::Case;
 
 use crate::desk::{Desk, Job, TakenUp, entry};
 use crate::show::Sheet;
-use crate::talk::{Tone, words};
+use crate::talk::Tone;
 use crate::trouble::{Done, Exit, Trouble};
 
 /// Enters a reading and says how the advice moved.
@@ -139,28 +140,6 @@ fn found<'k>(knowledge: &'k Knowledge, text: &str) -> Result<(&'k Check, &'k Rea
         .ok_or_else(|| format!("{check_id} has no reading `{wanted}`; it has {}", ids.join(", ")))
 }
 
-/// Reads a place: an address, or the name of a cylinder on this engine.
-fn place(layout: &EngineLayout, check: &Check, text: &str) -> Result<Position, String> {
-    let position = match text.parse::<Position>() {
-        Ok(position) => position,
-        Err(error) => match layout.cylinder_named(text) {
-            Ok(cylinder) if check.scope.contains(&Scope::Cylinder) => Position::Cylinder(cylinder),
-            Ok(_) | Err(_) => return Err(error.to_string()),
-        },
-    };
-    layout.ensure(&position).map_err(|error| error.to_string())?;
-    if !check.scope.contains(&position.scope()) {
-        let scopes: Vec<&str> = check.scope.iter().map(|s| s.word()).collect();
-        return Err(format!(
-            "{} is done per {}, not at {}; choose such a place",
-            check.name,
-            scopes.join(" or "),
-            position.address()
-        ));
-    }
-    Ok(position)
-}
-
 /// Refuses a reading that this engine, or this stage of strip-down, cannot give.
 fn possible(
     state: &JobState,
@@ -258,19 +237,8 @@ pub(crate) fn read_value(
                     ),
                 ));
             }
-            Ok((None, Some(Figure { text: digits(text, &typed), unit: typed.unit.symbol().to_owned() })))
+            Ok((None, Some(kept(text, &typed))))
         }
-    }
-}
-
-/// The digits as typed, without the unit behind them where they read the same without it.
-fn digits(text: &str, typed: &quantity::Typed) -> String {
-    let bare = text.trim().trim_end_matches(|c: char| !c.is_ascii_digit()).trim_end();
-    match parse_quantity(bare, Some(typed.unit)) {
-        Ok(Reply::Value(again)) if again.number.total_cmp(&typed.number).is_eq() && again.unit == typed.unit => {
-            bare.to_owned()
-        }
-        Ok(_) | Err(_) => text.trim().to_owned(),
     }
 }
 

@@ -2,11 +2,12 @@
 
 use clap::Args;
 use serde_json::json;
+use server::words::words;
 use store::Store;
 
 use crate::desk::Desk;
 use crate::show::count;
-use crate::talk::{Tone, words};
+use crate::talk::Tone;
 use crate::trouble::{Done, Exit};
 
 /// Lists the jobs.

@@ -5,10 +5,11 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 use knowledge::{Complaint, FileSet, Knowledge, LoadError};
 use serde_json::{Value, json};
+use server::words::words;
 
 use crate::desk::{Desk, knowledge_exit};
 use crate::show::count;
-use crate::talk::{Tone, words};
+use crate::talk::Tone;
 use crate::trouble::{Done, Exit, Trouble};
 
 /// The knowledge of the trade with its sources.
