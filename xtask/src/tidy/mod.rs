@@ -2,9 +2,10 @@
 //!
 //! Modules in reading order: [`rooms`] (arrows between rooms), [`docs`] (every source file says what it is),
 //! [`words`] (what must not stand in a file), [`figures`] (no figure of the trade in code), [`papers`] (decisions and
-//! links), [`licences`] (what the libraries ask of us).
+//! links), [`licences`] (what the libraries ask of us), [`features`] (one build for the program and its tests).
 
 pub mod docs;
+pub mod features;
 pub mod figures;
 pub mod licences;
 pub mod papers;
@@ -59,6 +60,7 @@ pub fn tidy(root: &Path) -> Result<Vec<Complaint>> {
     complaints.extend(figures::complaints(&tree));
     complaints.extend(papers::complaints(&tree));
     complaints.extend(licences::complaints(root)?);
+    complaints.extend(features::complaints(root)?);
     complaints.sort();
     complaints.dedup();
     Ok(complaints)
