@@ -28,12 +28,13 @@ mod table;
 mod tree;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use builder::Wide;
 use draw::Chance;
 pub use draw::{Drawn, Draws, drawn, forward_draws, posterior_draws};
 use rayon::prelude::*;
-use tree::{Part, PartRun, Scaled};
+use tree::{Of, Part, PartRun, Scaled, Split};
 
 use crate::worst::{Reading, WorstError, WorstNet};
 
@@ -86,15 +87,22 @@ fn to_f64(n: usize) -> f64 {
 }
 
 /// Entries of the largest table of a part: what stays near the processor \[ours\].
-const NEAR: f64 = 1_000_000.0;
+const NEAR: f64 = 700_000.0;
 /// Up to this factor of further products parts may be cut so that their tables stay near \[ours\].
 const DEARER: f64 = 1.5;
+/// Joint root states of a part on average, at least: fewer leave the wide instructions without work \[ours\].
+const LANES: usize = 8;
+/// Into so many lists the parts are dealt; each list is worked by one processor, whatever their number, so that sums are
+/// added up in the same order everywhere \[ours\].
+const LISTS: usize = 4;
 
 /// A compiled case: the tree for one pattern of evidence.
 #[derive(Debug)]
 pub struct Engine {
-    /// The tree, cut by joint root states.
-    parts: Vec<Part>,
+    /// The tree.
+    whole: Part,
+    /// How it is cut by joint root states, and the parts, where its tables would not stay near.
+    cut: Option<(Split, Vec<Part>)>,
     variables: usize,
     size: (usize, f64),
 }
@@ -132,8 +140,16 @@ impl Engine {
         states: Option<Vec<u32>>,
     ) -> Result<Self, LanesError> {
         let whole = Part::build(net, readings, wide, states)?;
+        Ok(Self::of(whole, net.variables.len(), NEAR, DEARER, LANES))
+    }
+
+    fn of(whole: Part, variables: usize, near: f64, dearer: f64, least: usize) -> Self {
         let size = (whole.nodes(), whole.work());
-        Ok(Self { parts: whole.cut(NEAR, DEARER), variables: net.variables.len(), size })
+        let cut = whole.split(near, dearer, least).map(|split| {
+            let parts = split.kept.iter().map(|kept| whole.rest(kept.clone(), &split)).collect();
+            (split, parts)
+        });
+        Self { whole, cut, variables, size }
     }
 
     /// The same engine without the joint root states that together have less than this share of a run's evidence.
@@ -148,20 +164,16 @@ impl Engine {
             left < share
         });
         let out: BTreeSet<usize> = few.map(|(code, _)| *code).collect();
-        let likely = |part: &Part| {
-            let kept: Vec<u32> =
-                part.shape.lanes.kept.iter().copied().filter(|code| !out.contains(&(*code as usize))).collect();
-            (!kept.is_empty()).then(|| part.within(kept))
-        };
-        Self { parts: self.parts.iter().filter_map(likely).collect(), ..*self }
+        let kept =
+            self.whole.shape.lanes.kept.iter().copied().filter(|code| !out.contains(&(*code as usize))).collect();
+        Self::of(self.whole.within(kept), self.variables, NEAR, DEARER, LANES)
     }
 
     /// Cuts the joint root states further, until no table of a part has more than so many entries or nothing is left to
     /// cut. Answers stay the same; only the memory and the time change.
     #[must_use]
     pub fn cut(self, entries: f64) -> Self {
-        let parts = self.parts.into_iter().flat_map(|part| part.cut(entries, f64::INFINITY)).collect();
-        Self { parts, ..self }
+        Self::of(self.whole, self.variables, entries, f64::INFINITY, 1)
     }
 
     /// How many nodes the tree has, and how many multiplications one pass over it takes at most.
@@ -173,7 +185,7 @@ impl Engine {
     /// Into how many parts the joint root states are cut.
     #[must_use]
     pub fn parts(&self) -> usize {
-        self.parts.len()
+        self.cut.as_ref().map_or(1, |(_, parts)| parts.len())
     }
 
     /// Works the tree: the state from which every question is answered.
@@ -182,6 +194,17 @@ impl Engine {
     /// Readings that exclude one another.
     pub fn run(&self, extra: &Extra) -> Result<Run<'_>, LanesError> {
         self.run_for(extra, &(0..self.variables).collect::<Vec<usize>>())
+    }
+
+    /// The tree as it is, and once more with each list of further constraints, sharing all that these do not change; the
+    /// marginals of some variables only.
+    ///
+    /// # Errors
+    /// Readings, or constraints, that exclude one another.
+    pub fn run_each(&self, extras: &[Extra], variables: &[usize]) -> Result<(Run<'_>, Vec<Run<'_>>), LanesError> {
+        let mut runs = Run::each(self, &Extra::default(), extras, variables)?.into_iter();
+        let plain = runs.next().ok_or_else(|| LanesError::Impossible("nothing was asked".to_owned()))?;
+        Ok((plain, runs.collect()))
     }
 
     /// The same with the marginals of some variables only, which is quicker; others are worked when they are asked for.
@@ -193,29 +216,25 @@ impl Engine {
     }
 }
 
-/// What one part of the joint root states came to.
+/// What the joint root states came to.
 #[derive(Debug)]
 enum Worked<'a> {
     /// All of it: the case is small.
     Kept(PartRun<'a>),
-    /// The probability of the evidence by joint root state, and the marginals that were asked for.
-    Noted { lanes: Scaled, marginals: BTreeMap<usize, Scaled> },
+    /// What was worked once, and what each part came to.
+    Parts {
+        once: PartRun<'a>,
+        parts: Vec<Noted>,
+        /// The variables whose marginals are known.
+        known: BTreeSet<usize>,
+    },
 }
 
-impl Worked<'_> {
-    fn lanes(&self) -> Scaled {
-        match self {
-            Self::Kept(run) => run.lanes(),
-            Self::Noted { lanes, .. } => lanes.clone(),
-        }
-    }
-
-    fn marginal(&self, variable: usize) -> Option<Scaled> {
-        match self {
-            Self::Kept(run) => Some(run.marginal(variable)),
-            Self::Noted { marginals, .. } => marginals.get(&variable).cloned(),
-        }
-    }
+/// The probability of the evidence by joint root state of one part, and the marginals of variables worked in it.
+#[derive(Debug)]
+struct Noted {
+    lanes: Scaled,
+    marginals: BTreeMap<usize, Scaled>,
 }
 
 /// Sums lists of numbers, each with its own factor; answers the sum and its factor.
@@ -235,32 +254,148 @@ fn sum(lists: impl Iterator<Item = Scaled> + Clone) -> Scaled {
     out
 }
 
+/// What the parts of one run say.
+#[derive(Debug)]
+struct Told {
+    noted: Vec<Noted>,
+    /// Per edge: what the parts say about it together.
+    said: Vec<Scaled>,
+}
+
+/// Engines worked part by part: without and with further constraints.
+struct Cut<'a, 'x> {
+    engine: &'a Engine,
+    split: &'a Split,
+    parts: &'a [Part],
+    extra: &'x Extra,
+    /// The variables whose marginals are asked for.
+    wanted: &'x [usize],
+}
+
+impl Cut<'_, '_> {
+    fn once(&self, variable: usize) -> bool {
+        self.engine.whole.once(self.split, variable)
+    }
+
+    /// The edges below which something is asked for.
+    fn edges(&self) -> BTreeSet<usize> {
+        let below: Vec<usize> = self.wanted.iter().copied().filter(|v| self.once(*v)).collect();
+        self.engine.whole.edges_above(self.split, &below)
+    }
+
+    /// Works every part, for the plain run and for each with further constraints, and adds up what they say.
+    fn told(&self, plain: &PartRun<'_>, others: &[PartRun<'_>], further: &[Extra]) -> Vec<Told> {
+        let edges = self.edges();
+        let nothing = || -> Vec<Told> {
+            let said = || edges.iter().map(|e| self.engine.whole.nothing(*e)).collect();
+            (0..=others.len()).map(|_| Told { noted: Vec::new(), said: said() }).collect()
+        };
+        let some = self.parts.len().div_ceil(LISTS).max(1);
+        let lists: Vec<Vec<Told>> = self
+            .parts
+            .par_chunks(some)
+            .map(|list| {
+                let mut told = nothing();
+                for part in list {
+                    let here = part.run(self.extra, Of::Rest(self.split, plain));
+                    let mut told = told.iter_mut();
+                    if let Some(told) = told.next() {
+                        self.note(&here, &edges, told);
+                    }
+                    for ((whole, extra), told) in others.iter().zip(further).zip(told) {
+                        let changed = here.with(extra.clone(), Of::Rest(self.split, whole), Some(plain));
+                        self.note(&changed, &edges, told);
+                    }
+                }
+                told
+            })
+            .collect();
+        let mut all = nothing();
+        for list in lists {
+            for (all, told) in all.iter_mut().zip(list) {
+                all.noted.extend(told.noted);
+                for (sum, more) in all.said.iter_mut().zip(&told.said) {
+                    *sum = added(std::mem::take(sum), more);
+                }
+            }
+        }
+        all
+    }
+
+    fn note(&self, run: &PartRun<'_>, edges: &BTreeSet<usize>, told: &mut Told) {
+        for (edge, sum) in edges.iter().zip(&mut told.said) {
+            run.tell(*edge, &self.engine.whole.shape, sum);
+        }
+        let inner = self.wanted.iter().filter(|v| !self.once(**v));
+        let marginals = inner.map(|v| (*v, run.marginal(*v))).collect();
+        told.noted.push(Noted { lanes: run.lanes(), marginals });
+    }
+}
+
 /// A worked tree: answers questions about one body of evidence.
 #[derive(Debug)]
 pub struct Run<'a> {
     engine: &'a Engine,
     extra: Extra,
-    parts: Vec<Worked<'a>>,
+    worked: Worked<'a>,
     ln_p: f64,
 }
 
 impl<'a> Run<'a> {
     fn new(engine: &'a Engine, extra: &Extra, wanted: &[usize]) -> Result<Self, LanesError> {
-        let parts = match engine.parts.as_slice() {
-            [whole] => vec![Worked::Kept(whole.run(extra))],
-            many => many.par_iter().map(|part| noted(&part.run(extra), wanted)).collect(),
-        };
-        Self::of(engine, extra.clone(), parts)
+        let first = Self::each(engine, extra, &[], wanted)?.into_iter().next();
+        first.ok_or_else(|| LanesError::Impossible("nothing was asked".to_owned()))
     }
 
-    fn of(engine: &'a Engine, extra: Extra, parts: Vec<Worked<'a>>) -> Result<Self, LanesError> {
-        let lists: Vec<Scaled> = parts.iter().map(Worked::lanes).map(total).collect();
+    /// One run with some constraints, and one with each list of further ones.
+    fn each(engine: &'a Engine, extra: &Extra, more: &[Extra], wanted: &[usize]) -> Result<Vec<Self>, LanesError> {
+        let further: Vec<Extra> = more.iter().map(|m| and(extra, m)).collect();
+        let Some((split, parts)) = &engine.cut else {
+            let plain = engine.whole.run(extra, Of::All);
+            let others: Vec<PartRun<'a>> = further.par_iter().map(|m| plain.with(m.clone(), Of::All, None)).collect();
+            let all = [(extra.clone(), plain)].into_iter().chain(further.into_iter().zip(others));
+            return all.map(|(extra, run)| Self::of(engine, extra, Worked::Kept(run))).collect();
+        };
+        let plain = engine.whole.run(extra, Of::Once(split));
+        let others: Vec<PartRun<'a>> =
+            further.par_iter().map(|m| plain.with(m.clone(), Of::Once(split), None)).collect();
+        let cut = Cut { engine, split, parts, extra, wanted };
+        let told = cut.told(&plain, &others, &further);
+        let once = [plain].into_iter().chain(others);
+        let extras = [extra.clone()].into_iter().chain(further);
+        let known: BTreeSet<usize> = wanted.iter().copied().collect();
+        extras
+            .zip(once.zip(told))
+            .map(|(extra, (once, told))| {
+                for (edge, sum) in cut.edges().into_iter().zip(told.said) {
+                    once.told(edge, sum);
+                }
+                Self::of(engine, extra, Worked::Parts { once, parts: told.noted, known: known.clone() })
+            })
+            .collect()
+    }
+
+    fn of(engine: &'a Engine, extra: Extra, worked: Worked<'a>) -> Result<Self, LanesError> {
+        let mut out = Self { engine, extra, worked, ln_p: 0.0 };
+        let lists: Vec<Scaled> = out.lanes().into_iter().map(|(_, lanes)| total(lanes)).collect();
         let all = sum(lists.iter().cloned());
-        let ln_p = all.values.iter().sum::<f64>().ln() + all.log;
-        if !ln_p.is_finite() {
+        out.ln_p = all.values.iter().sum::<f64>().ln() + all.log;
+        if !out.ln_p.is_finite() {
             return Err(LanesError::Impossible("their joint probability is zero".to_owned()));
         }
-        Ok(Self { engine, extra, parts, ln_p })
+        Ok(out)
+    }
+
+    /// The probability of the evidence by joint root state, part after part.
+    fn lanes(&self) -> Vec<(&Arc<Vec<u32>>, Scaled)> {
+        match (&self.worked, &self.engine.cut) {
+            (Worked::Parts { parts, .. }, Some((_, shapes))) => {
+                shapes.iter().map(|p| &p.shape.lanes.kept).zip(parts.iter().map(|p| p.lanes.clone())).collect()
+            }
+            (Worked::Parts { once: run, .. } | Worked::Kept(run), _) => {
+                vec![(&self.engine.whole.shape.lanes.kept, run.lanes())]
+            }
+        }
     }
 
     /// Natural logarithm of the probability of the evidence.
@@ -282,20 +417,11 @@ impl<'a> Run<'a> {
     /// # Errors
     /// Constraints that cannot hold together with the evidence.
     pub fn with_for(&self, extra: &Extra, variables: &[usize]) -> Result<Run<'a>, LanesError> {
-        let all = self.and(extra);
-        match self.parts.as_slice() {
-            [Worked::Kept(run)] => Self::of(self.engine, all.clone(), vec![Worked::Kept(run.with(all))]),
-            _ => Self::new(self.engine, &all, variables),
+        let all = and(&self.extra, extra);
+        match &self.worked {
+            Worked::Kept(run) => Self::of(self.engine, all.clone(), Worked::Kept(run.with(all, Of::All, None))),
+            Worked::Parts { .. } => Self::new(self.engine, &all, variables),
         }
-    }
-
-    fn and(&self, extra: &Extra) -> Extra {
-        let mut all = self.extra.clone();
-        for (variable, factor) in &extra.factors {
-            all.multiply(*variable, factor);
-        }
-        all.without.extend(extra.without.iter().copied());
-        all
     }
 
     /// The distribution of one variable given the evidence, one entry per state.
@@ -307,12 +433,18 @@ impl<'a> Run<'a> {
     }
 
     fn unnormalised(&self, variable: usize) -> Scaled {
-        let noted: Option<Vec<Scaled>> = self.parts.iter().map(|part| part.marginal(variable)).collect();
-        let lists = noted.unwrap_or_else(|| {
-            // Not asked for when the parts were worked: worked again.
-            self.engine.parts.par_iter().map(|part| part.run(&self.extra).marginal(variable)).collect()
-        });
-        sum(lists.iter().cloned())
+        match (&self.worked, &self.engine.cut) {
+            (Worked::Parts { known, .. }, _) if !known.contains(&variable) => {
+                // Not asked for when the parts were worked: worked again.
+                let again = Self::new(self.engine, &self.extra, &[variable]);
+                again.map(|run| run.unnormalised(variable)).unwrap_or_default()
+            }
+            (Worked::Parts { parts, .. }, Some((split, _))) if !self.engine.whole.once(split, variable) => {
+                let lists: Vec<Scaled> = parts.iter().filter_map(|p| p.marginals.get(&variable)).cloned().collect();
+                sum(lists.iter().cloned())
+            }
+            (Worked::Parts { once: run, .. } | Worked::Kept(run), _) => run.marginal(variable),
+        }
     }
 
     /// The probability of a further event relative to this evidence: P(event | evidence).
@@ -327,15 +459,16 @@ impl<'a> Run<'a> {
         if extra.factors.is_empty() {
             return 1.0;
         }
-        let lists: Vec<Scaled> = match self.parts.as_slice() {
-            [Worked::Kept(run)] => vec![total(run.joint(&extra))],
-            _ => {
-                let all = self.and(&extra);
-                self.engine.parts.par_iter().map(|part| total(part.run(&all).lanes())).collect()
+        match &self.worked {
+            Worked::Kept(run) => {
+                let all = total(run.joint(&extra));
+                all.values.iter().sum::<f64>() * (all.log - self.ln_p).exp()
             }
-        };
-        let all = sum(lists.iter().cloned());
-        all.values.iter().sum::<f64>() * (all.log - self.ln_p).exp()
+            Worked::Parts { .. } => {
+                let again = Self::new(self.engine, &and(&self.extra, &extra), &[]);
+                again.map_or(0.0, |run| (run.ln_p - self.ln_p).exp())
+            }
+        }
     }
 
     /// The largest relative difference between totals that must agree: a measure of lost digits.
@@ -358,11 +491,10 @@ impl<'a> Run<'a> {
     /// The joint distribution of the roots given the evidence, the last root running fastest.
     #[must_use]
     pub fn roots(&self) -> Vec<f64> {
-        let cards = self.engine.parts.first().map_or(&[][..], |p| &p.shape.lanes.root_cards);
+        let cards = &self.engine.whole.shape.lanes.root_cards;
         let mut out = vec![0.0; cards.iter().product()];
-        for (part, worked) in self.engine.parts.iter().zip(&self.parts) {
-            let here = worked.lanes();
-            for (code, x) in part.shape.lanes.kept.iter().zip(&here.values) {
+        for (kept, here) in self.lanes() {
+            for (code, x) in kept.iter().zip(&here.values) {
                 if let Some(p) = out.get_mut(*code as usize) {
                     *p = x * (here.log - self.ln_p).exp();
                 }
@@ -381,8 +513,8 @@ impl<'a> Run<'a> {
         let mut lanes: Vec<(usize, usize)> = Vec::new();
         let mut up_to: Vec<f64> = Vec::new();
         let mut sum = 0.0;
-        for (place, worked) in self.parts.iter().enumerate() {
-            let here = worked.lanes();
+        let parts = self.lanes();
+        for (place, (_, here)) in parts.iter().enumerate() {
             let factor = (here.log - self.ln_p).exp();
             for (lane, x) in here.values.iter().enumerate() {
                 sum += x * factor;
@@ -390,7 +522,7 @@ impl<'a> Run<'a> {
                 up_to.push(sum);
             }
         }
-        let mut asked: Vec<Vec<(usize, usize)>> = vec![Vec::new(); self.parts.len()];
+        let mut asked: Vec<Vec<(usize, usize)>> = vec![Vec::new(); parts.len()];
         for index in 0..count {
             // Stratified over the roots: draw i falls into the i-th part of the scale.
             let u = (to_f64(index) + Chance::of(seed, index).unit()) / to_f64(count);
@@ -403,21 +535,22 @@ impl<'a> Run<'a> {
         }
         let variables = self.engine.variables;
         let mut states = vec![0u8; count * variables];
-        for ((part, worked), asked) in self.engine.parts.iter().zip(&self.parts).zip(&asked) {
+        for ((kept, _), asked) in parts.iter().zip(&asked) {
             if asked.is_empty() {
                 continue;
             }
-            let drawn = match worked {
-                Worked::Kept(run) => run.draws(asked, seed),
+            let drawn = match (&self.worked, &self.engine.cut) {
                 // Worked again, for the lanes that were drawn.
-                Worked::Noted { .. } => {
+                (Worked::Parts { once, .. }, Some((split, _))) => {
                     let lanes: BTreeSet<usize> = asked.iter().map(|(_, lane)| *lane).collect();
-                    let kept = lanes.iter().filter_map(|lane| part.shape.lanes.kept.get(*lane)).copied().collect();
+                    let kept = lanes.iter().filter_map(|lane| kept.get(*lane)).copied().collect();
                     let places: BTreeMap<usize, usize> = lanes.iter().copied().zip(0..).collect();
                     let place = |lane: &usize| places.get(lane).copied().unwrap_or(0);
                     let asked: Vec<(usize, usize)> = asked.iter().map(|(i, lane)| (*i, place(lane))).collect();
-                    part.within(kept).run(&self.extra).draws(&asked, seed)
+                    let part = self.engine.whole.rest(kept, split);
+                    part.run(&self.extra, Of::Whole(split, once)).draws(&asked, seed)
                 }
+                (Worked::Parts { once: run, .. } | Worked::Kept(run), _) => run.draws(asked, seed),
             };
             for ((index, _), row) in asked.iter().zip(&drawn) {
                 if let Some(place) = states.get_mut(index * variables..(index + 1) * variables) {
@@ -433,7 +566,22 @@ fn total(list: Scaled) -> Scaled {
     Scaled { values: vec![list.values.iter().sum()], log: list.log }
 }
 
-fn noted<'a>(run: &PartRun<'_>, wanted: &[usize]) -> Worked<'a> {
-    let marginals = wanted.iter().map(|v| (*v, run.marginal(*v))).collect();
-    Worked::Noted { lanes: run.lanes(), marginals }
+/// Further constraints on top of some.
+fn and(extra: &Extra, more: &Extra) -> Extra {
+    let mut all = extra.clone();
+    for (variable, factor) in &more.factors {
+        all.multiply(*variable, factor);
+    }
+    all.without.extend(more.without.iter().copied());
+    all
+}
+
+/// The sum of two lists of numbers, each with its own factor.
+fn added(a: Scaled, b: &Scaled) -> Scaled {
+    let log = a.log.max(b.log);
+    if !log.is_finite() {
+        return a;
+    }
+    let (x, y) = ((a.log - log).exp(), (b.log - log).exp());
+    Scaled { values: a.values.iter().zip(&b.values).map(|(a, b)| a * x + b * y).collect(), log }
 }

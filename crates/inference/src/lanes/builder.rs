@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::table::{Lanes, Table, bits, digest, step};
+use super::table::{Lanes, Table, Worst, bits, digest, step};
 use super::tree::Place;
 use crate::worst::{Link, Reading, ReadingLink, WorstNet, cumulative};
 
@@ -36,8 +36,8 @@ pub(super) struct Builder<'a> {
     pub(super) base: Vec<Table>,
     /// Per tree variable: where it belongs.
     pub(super) regions: Vec<Vec<u16>>,
-    /// Per tree variable: closing weights of a worst-of variable.
-    pub(super) worst: Vec<Option<Vec<f64>>>,
+    /// Per tree variable: how a worst-of variable ends.
+    pub(super) worst: Vec<Option<Worst>>,
     /// Tables of variables by what they were made from: most sites of a condition have the same one.
     pub(super) made: BTreeMap<u128, Arc<Vec<f64>>>,
 }
@@ -103,67 +103,18 @@ impl Builder<'_> {
         (mask, out)
     }
 
-    /// The worst of draws of several parents, built up one draw at a time; answers the variable that holds it.
-    fn worst_so_far(&mut self, mut parts: Vec<(u32, Vec<Vec<f64>>)>, states: usize) -> u32 {
-        // Parts of one region first among themselves, so that each region hands over one variable.
-        parts.sort_by_key(|(v, _)| (self.regions[*v as usize].clone(), *v));
-        let mut groups: Vec<u32> = Vec::new();
-        let mut index = 0;
-        while index < parts.len() {
-            let region = self.regions[parts[index].0 as usize].clone();
-            let mut held: Option<u32> = None;
-            while index < parts.len() && self.regions[parts[index].0 as usize] == region {
-                let (v, table) = &parts[index];
-                let next = self.add_var(states, region.clone());
-                let exact = |s: usize, k: usize| table[s][k] - if k == 0 { 0.0 } else { table[s][k - 1] };
-                let rows = table.len();
-                match held {
-                    None => {
-                        let data: Vec<f64> = (0..states).flat_map(|k| (0..rows).map(move |s| exact(s, k))).collect();
-                        let mut made = Table::new(vec![next, *v], 0, data);
-                        made.sums_to_one = Some(next);
-                        self.add(made);
-                    }
-                    Some(before) => {
-                        let mut data = Vec::with_capacity(states * states * rows);
-                        for k in 0..states {
-                            for j in 0..states {
-                                for (s, row) in table.iter().enumerate() {
-                                    data.push(match j.cmp(&k) {
-                                        std::cmp::Ordering::Greater => 0.0,
-                                        std::cmp::Ordering::Equal => row[k],
-                                        std::cmp::Ordering::Less => exact(s, k),
-                                    });
-                                }
-                            }
-                        }
-                        let mut made = Table::new(vec![next, before, *v], 0, data);
-                        made.sums_to_one = Some(next);
-                        self.add(made);
-                    }
-                }
-                held = Some(next);
-                index += 1;
-            }
-            groups.extend(held);
-        }
-        let mut groups = groups.into_iter();
-        let Some(mut held) = groups.next() else { return self.add_var(states, Vec::new()) };
-        for group in groups {
-            let region = shared_path(&self.regions[held as usize], &self.regions[group as usize]);
-            let next = self.add_var(states, region);
-            let mut data = Vec::with_capacity(states * states * states);
-            for k in 0..states {
-                for i in 0..states {
-                    for j in 0..states {
-                        data.push(if i.max(j) == k { 1.0 } else { 0.0 });
-                    }
-                }
-            }
-            let mut made = Table::new(vec![next, held, group], 0, data);
-            made.sums_to_one = Some(next);
-            self.add(made);
-            held = next;
+    /// The worst of draws of several parents, as the plain variable that holds it.
+    ///
+    /// Each parent's draw is one part of a worst-of variable, which turns into the plain one where all have met.
+    fn worst_so_far(&mut self, parts: Vec<(u32, Vec<Vec<f64>>)>, states: usize) -> u32 {
+        let region = self.common(parts.iter().map(|(v, _)| v));
+        let held = self.add_var(states, region.clone());
+        let worst = self.add_var(states, region);
+        self.worst[worst as usize] = Some(Worst::Turns(held));
+        for (v, table) in parts {
+            let exact = |row: &Vec<f64>, k: usize| row[k] - if k == 0 { 0.0 } else { row[k - 1] };
+            let data = (0..states).flat_map(|k| table.iter().map(move |row| exact(row, k))).collect();
+            self.add(Table::new(vec![worst, v], 0, data));
         }
         held
     }
@@ -294,33 +245,30 @@ impl Builder<'_> {
         if self.wide == Wide::Difference && is_wide(self.net, reading) {
             return self.difference(reading, parts, mask, &products, made);
         }
-        // With an echo the worst beyond the reading matters too.
-        let levels = if reading.echo > 0.0 { 3 } else { 2 };
+        // With an echo what was drawn may be anything as well.
+        let apart = reading.echo > 0.0;
+        let levels = if apart { 3 } else { 2 };
         let regions: Vec<&[u16]> = parts.iter().map(|(v, _)| self.regions[*v as usize].as_slice()).collect();
         let region = home(&regions).unwrap_or_else(|| self.common(parts.iter().map(|(v, _)| v)));
         let aux = self.add_var(levels, region);
-        let closing = if levels == 3 { vec![reading.echo, 1.0, reading.echo] } else { vec![0.0, 1.0] };
-        self.worst[aux as usize] = Some(closing);
+        let weights = if apart { vec![0.0, 1.0 - reading.echo, reading.echo] } else { vec![0.0, 1.0] };
+        self.worst[aux as usize] = Some(Worst::Weighed { weights, apart });
         let exact = |b: f64, upper: f64| {
             let mut out = vec![b, (upper - b).max(0.0)];
-            if levels == 3 {
-                out.push((1.0 - upper).max(0.0));
-            }
+            out.resize(levels, 1.0);
             out
         };
         let own: Vec<Vec<f64>> =
             (0..lanes).map(|l| exact(below * products[0][l], (below + here) * products[1][l])).collect();
         let data: Vec<f64> = (0..levels).flat_map(|k| own.iter().map(move |row| row[k])).collect();
-        let mut neutral = vec![0.0; levels];
-        neutral[1] = 1.0;
+        // Left out, the background draws the reading and the parts draw nothing: always better.
+        let neutral = exact(0.0, 1.0);
+        let nothing = exact(1.0, 1.0);
         made.push((self.add(Table::new(vec![aux], mask, data)), Table::new(vec![aux], 0, neutral)));
         for (v, table) in parts {
             let rows: Vec<Vec<f64>> = table.iter().map(|[b, h]| exact(*b, b + h)).collect();
             let data: Vec<f64> = (0..levels).flat_map(|k| rows.iter().map(move |row| row[k])).collect();
-            // Left out, a part draws nothing: always better.
-            let mut nothing = vec![0.0; levels];
-            nothing[0] = 1.0;
-            made.push((self.add(Table::new(vec![aux, v], 0, data)), Table::new(vec![aux], 0, nothing)));
+            made.push((self.add(Table::new(vec![aux, v], 0, data)), Table::new(vec![aux], 0, nothing.clone())));
         }
         made
     }

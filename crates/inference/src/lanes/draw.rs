@@ -2,25 +2,28 @@
 
 #![expect(clippy::indexing_slicing, reason = "numeric kernel: indices come from shapes fixed when the tree is built")]
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use super::builder::is_wide;
-use super::table::Table;
+use super::table::{Table, Worst};
 use super::tree::{Node, PartRun, Place};
 use super::{Engine, Extra, LanesError, to_f64};
 use crate::worst::{Reading, WorstNet, cumulative};
 
+/// How one node of the tree is undone: what is known there, and what is drawn.
 #[derive(Debug)]
 struct Undo {
     a: usize,
     b: Option<usize>,
     /// Plain variables known by now: variable, step in `a`, step in `b`, in rows.
     known: Vec<(u32, usize, usize)>,
-    /// Worst-of variables that only one side has and that stay open: place in this node, side is `b`, place there, step.
-    passed: Vec<(usize, bool, usize, usize)>,
+    /// Worst-of variables known by now that only one side has: slot, step in `a`, step in `b`, in rows.
+    passed: Vec<(usize, usize, usize)>,
+    /// Slots whose level is that of the plain variable that the worst-of variable turned into here.
+    turned: Vec<(usize, u32)>,
     /// What is drawn here.
     drawn: Vec<Undone>,
     lanes_a: usize,
@@ -29,22 +32,24 @@ struct Undo {
     map_b: Arc<Vec<u32>>,
 }
 
+/// Where the level of a worst-of variable is known from.
+#[derive(Debug, Clone, Copy)]
+enum Level {
+    /// Its slot.
+    Slot(usize),
+    /// The plain variable that it turned into here.
+    Turned(u32),
+}
+
 #[derive(Debug)]
 enum Undone {
     /// A plain variable that was summed here.
     Plain { var: u32, levels: usize, a: usize, b: usize },
-    /// A worst-of variable of both sides: place here (none where it was closed), places there, steps, closing weights.
-    Split {
-        here: Option<usize>,
-        in_a: usize,
-        in_b: usize,
-        a: usize,
-        b: usize,
-        levels: usize,
-        weights: Option<Vec<f64>>,
-    },
-    /// A worst-of variable of one side that was closed here.
-    Closed { in_b: bool, place: usize, step: usize, weights: Vec<f64> },
+    /// A worst-of variable of both sides: its level here, or its weights where it was closed, slots and steps of both
+    /// sides, and how many levels there are and how many of them join by the rule of the worst.
+    Split { here: Result<Level, Vec<f64>>, in_a: usize, in_b: usize, a: usize, b: usize, levels: usize, ranked: usize },
+    /// A worst-of variable of one side that was closed here: its slot there, and its steps.
+    Closed { slot: usize, a: usize, b: usize, weights: Vec<f64> },
 }
 
 /// States of every variable of the network, drawn from their exact joint distribution given the evidence.
@@ -239,13 +244,25 @@ fn resampled(draws: &Draws, weights: &[f64], count: usize) -> Option<Draws> {
     Some(Draws { count, variables: draws.variables, states })
 }
 
+/// Draws that are worked together, so that one node's tables stay near the processor \[ours\].
+const TOGETHER: usize = 256;
+
 impl PartRun<'_> {
-    fn worst_vars(&self, node: usize) -> Vec<u32> {
-        let worst = &self.part.shape.worst;
-        self.up[node].vars.iter().copied().filter(|v| worst[*v as usize].is_some()).collect()
+    /// The way down the tree, from its root: what is drawn at each node. Answers also how many slots there are for the
+    /// levels of worst-of variables.
+    fn way_down(&self) -> (Vec<Undo>, usize) {
+        let mut slots: Vec<BTreeMap<u32, usize>> = vec![BTreeMap::new(); self.part.nodes.len()];
+        let mut used = 0;
+        let mut way = Vec::new();
+        for node in (0..self.part.nodes.len()).rev() {
+            if let Some(undo) = self.undo(node, &mut slots, &mut used) {
+                way.push(undo);
+            }
+        }
+        (way, used)
     }
 
-    fn undo(&self, node: usize) -> Option<Undo> {
+    fn undo(&self, node: usize, slots: &mut [BTreeMap<u32, usize>], used: &mut usize) -> Option<Undo> {
         let shape = &self.part.shape;
         let (a, b, sum) = match &self.part.nodes[node] {
             Node::Base(_) => return None,
@@ -257,190 +274,223 @@ impl PartRun<'_> {
         let right = b.map_or(&none, |b| &self.up[b]);
         let a_steps = shape.row_steps(&left.vars);
         let b_steps = shape.row_steps(&right.vars);
-        let here = self.worst_vars(node);
-        let in_a = self.worst_vars(a);
-        let in_b = b.map(|b| self.worst_vars(b)).unwrap_or_default();
-        let at = |list: &[u32], v: u32| list.iter().position(|w| *w == v);
+        let here = std::mem::take(&mut slots[node]);
         let mut out = Undo {
             a,
             b,
             known: Vec::new(),
             passed: Vec::new(),
+            turned: Vec::new(),
             drawn: Vec::new(),
             lanes_a: shape.lanes(left.mask),
             lanes_b: shape.lanes(right.mask),
             map_a: shape.lanes.map(self.part.full_mask, left.mask),
             map_b: shape.lanes.map(self.part.full_mask, right.mask),
         };
+        let mut new_slot = || {
+            *used += 1;
+            *used - 1
+        };
         let mut vars: Vec<u32> = left.vars.to_vec();
         vars.extend(right.vars.iter().copied().filter(|v| !left.vars.contains(v)));
         for v in vars {
             let x = left.vars.iter().position(|w| *w == v).map(|p| a_steps[p]);
             let y = right.vars.iter().position(|w| *w == v).map(|p| b_steps[p]);
+            let (step_a, step_b) = (x.unwrap_or(0), y.unwrap_or(0));
             let closed = Some(v) == sum;
             let levels = shape.cards[v as usize];
-            match (&shape.worst[v as usize], x, y) {
-                (None, x, y) if closed => {
-                    out.drawn.push(Undone::Plain { var: v, levels, a: x.unwrap_or(0), b: y.unwrap_or(0) });
+            let Some(worst) = &shape.worst[v as usize] else {
+                if closed {
+                    out.drawn.push(Undone::Plain { var: v, levels, a: step_a, b: step_b });
+                } else {
+                    out.known.push((v, step_a, step_b));
                 }
-                (None, x, y) => out.known.push((v, x.unwrap_or(0), y.unwrap_or(0))),
-                (Some(weights), Some(x), Some(y)) => out.drawn.push(Undone::Split {
-                    here: if closed { None } else { at(&here, v) },
-                    in_a: at(&in_a, v).unwrap_or(0),
-                    in_b: at(&in_b, v).unwrap_or(0),
-                    a: x,
-                    b: y,
-                    levels,
-                    weights: closed.then(|| weights.clone()),
-                }),
-                (Some(weights), x, y) => {
-                    let side = y.is_some();
-                    let place = at(if side { &in_b } else { &in_a }, v).unwrap_or(0);
-                    let step = x.or(y).unwrap_or(0);
-                    if closed {
-                        out.drawn.push(Undone::Closed { in_b: side, place, step, weights: weights.clone() });
-                    } else if let Some(here) = at(&here, v) {
-                        out.passed.push((here, side, place, step));
-                    }
-                }
+                continue;
+            };
+            let level = match worst {
+                Worst::Weighed { weights, .. } if closed => Err(weights.clone()),
+                Worst::Turns(plain) if closed => Ok(Level::Turned(*plain)),
+                Worst::Weighed { .. } | Worst::Turns(_) => Ok(Level::Slot(here.get(&v).copied().unwrap_or(0))),
+            };
+            if let (Some(a_step), Some(b_step), Some(b)) = (x, y, b) {
+                let (in_a, in_b, ranked) = (new_slot(), new_slot(), worst.ranked(levels));
+                slots[a].insert(v, in_a);
+                slots[b].insert(v, in_b);
+                out.drawn.push(Undone::Split { here: level, in_a, in_b, a: a_step, b: b_step, levels, ranked });
+                continue;
             }
+            let side = if y.is_some() { b.unwrap_or(a) } else { a };
+            let slot = match level {
+                Ok(Level::Slot(slot)) => {
+                    out.passed.push((slot, step_a, step_b));
+                    slot
+                }
+                Ok(Level::Turned(plain)) => {
+                    let slot = new_slot();
+                    out.turned.push((slot, plain));
+                    out.passed.push((slot, step_a, step_b));
+                    slot
+                }
+                Err(weights) => {
+                    let slot = new_slot();
+                    out.drawn.push(Undone::Closed { slot, a: step_a, b: step_b, weights });
+                    slot
+                }
+            };
+            slots[side].insert(v, slot);
         }
-        Some(out)
+        (!out.drawn.is_empty() || !out.turned.is_empty()).then_some(out)
     }
 
     /// Draws the states of all variables, one draw for each pair of place in the whole list and lane here.
     pub(super) fn draws(&self, asked: &[(usize, usize)], seed: u64) -> Vec<Vec<u8>> {
+        let (way, slots) = self.way_down();
+        asked.par_chunks(TOGETHER).flat_map_iter(|some| self.draws_of(&way, slots, some, seed)).collect()
+    }
+
+    /// Some of the draws, node after node.
+    fn draws_of(&self, way: &[Undo], slots: usize, asked: &[(usize, usize)], seed: u64) -> Vec<Vec<u8>> {
         let part = self.part;
-        let undo: Vec<Option<Undo>> = (0..part.nodes.len()).map(|n| self.undo(n)).collect();
-        let starts: Vec<usize> = (0..part.nodes.len())
-            .scan(0, |sum, n| {
-                let start = *sum;
-                *sum += self.worst_vars(n).len();
-                Some(start)
-            })
-            .collect();
-        let size = starts.last().map_or(0, |s| s + self.worst_vars(part.nodes.len() - 1).len());
-        asked
-            .par_iter()
-            .map(|(index, lane)| {
+        let count = asked.len();
+        let mut chances: Vec<Chance> = asked
+            .iter()
+            .map(|(index, _)| {
                 let mut chance = Chance::of(seed, *index);
                 // The first number chose the lane.
                 chance.unit();
-                let mut plain = vec![0u8; part.shape.cards.len()];
-                let mut worst = vec![0u8; size];
-                self.draw_one(&undo, &starts, *lane, &mut chance, &mut plain, &mut worst);
+                chance
+            })
+            .collect();
+        let mut plain = vec![0u8; part.shape.cards.len() * count];
+        let mut worst = vec![0u8; slots * count];
+        let mut terms: Vec<Term> = Vec::new();
+        let mut next: Vec<Term> = Vec::new();
+        for u in way {
+            for (draw, ((_, lane), chance)) in asked.iter().zip(&mut chances).enumerate() {
+                for (slot, v) in &u.turned {
+                    worst[slot * count + draw] = plain[*v as usize * count + draw];
+                }
+                if u.drawn.is_empty() {
+                    continue;
+                }
+                let mut base = Term { a: 0, b: 0, code: 0, weight: 1.0 };
+                for (v, x, y) in &u.known {
+                    let s = usize::from(plain[*v as usize * count + draw]);
+                    base.a += s * x;
+                    base.b += s * y;
+                }
+                for (slot, x, y) in &u.passed {
+                    let s = usize::from(worst[slot * count + draw]);
+                    base.a += s * x;
+                    base.b += s * y;
+                }
+                terms.clear();
+                terms.push(base);
+                for drawn in &u.drawn {
+                    next.clear();
+                    drawn.spread(&terms, &mut next, |level| match level {
+                        Level::Slot(slot) => worst[slot * count + draw],
+                        Level::Turned(v) => plain[v as usize * count + draw],
+                    });
+                    std::mem::swap(&mut terms, &mut next);
+                }
+                let mut code = match terms.as_slice() {
+                    [only] => only.code,
+                    _ => self.chosen(u, *lane, &mut terms, chance),
+                };
+                for drawn in u.drawn.iter().rev() {
+                    match drawn {
+                        Undone::Plain { var, levels, .. } => {
+                            plain[*var as usize * count + draw] = u8::try_from(code % levels).unwrap_or(0);
+                            code /= levels;
+                        }
+                        Undone::Closed { slot, weights, .. } => {
+                            worst[slot * count + draw] = u8::try_from(code % weights.len()).unwrap_or(0);
+                            code /= weights.len();
+                        }
+                        Undone::Split { in_a, in_b, levels, .. } => {
+                            worst[in_b * count + draw] = u8::try_from(code % levels).unwrap_or(0);
+                            code /= levels;
+                            worst[in_a * count + draw] = u8::try_from(code % levels).unwrap_or(0);
+                            code /= levels;
+                        }
+                    }
+                }
+            }
+        }
+        asked
+            .iter()
+            .enumerate()
+            .map(|(draw, (_, lane))| {
                 let state = |place: &Place| match place {
                     Place::Root(r) => {
                         let code = part.shape.lanes.kept.get(*lane).copied().unwrap_or(0);
                         u8::try_from(part.shape.lanes.root_state(code, *r)).unwrap_or(0)
                     }
-                    Place::Var(v) => plain[*v as usize],
+                    Place::Var(v) => plain[*v as usize * count + draw],
                 };
                 part.places.iter().map(state).collect()
             })
             .collect()
     }
 
-    fn draw_one(
-        &self,
-        undo: &[Option<Undo>],
-        starts: &[usize],
-        lane: usize,
-        chance: &mut Chance,
-        plain: &mut [u8],
-        worst: &mut [u8],
-    ) {
-        let mut terms: Vec<Term> = Vec::new();
-        let mut next: Vec<Term> = Vec::new();
-        for (u, start) in undo.iter().zip(starts).rev() {
-            let Some(u) = u else { continue };
-            let (start_a, start_b) = (starts[u.a], u.b.map_or(0, |b| starts[b]));
-            let mut base = Term { a: 0, b: 0, code: 0, weight: 1.0 };
-            for (here, side, place, step) in &u.passed {
-                let level = worst[start + here];
-                worst[if *side { start_b } else { start_a } + place] = level;
-                if *side { base.b += usize::from(level) * step } else { base.a += usize::from(level) * step }
+    /// One of the terms, by its chance in one lane.
+    fn chosen(&self, u: &Undo, lane: usize, terms: &mut [Term], chance: &mut Chance) -> usize {
+        let left = &self.up[u.a].data;
+        let lane_a = u.map_a[lane] as usize;
+        let right = u.b.map(|b| (&self.up[b].data, u.map_b[lane] as usize));
+        let mut sum = 0.0;
+        for t in terms.iter_mut() {
+            t.weight *= left[t.a * u.lanes_a + lane_a];
+            if let Some((right, lane_b)) = right {
+                t.weight *= right[t.b * u.lanes_b + lane_b];
             }
-            if u.drawn.is_empty() {
-                continue;
-            }
-            for (v, x, y) in &u.known {
-                let s = usize::from(plain[*v as usize]);
-                base.a += s * x;
-                base.b += s * y;
-            }
-            terms.clear();
-            terms.push(base);
-            for drawn in &u.drawn {
-                next.clear();
-                match drawn {
-                    Undone::Plain { levels, a, b, .. } => {
-                        for t in &terms {
-                            next.extend((0..*levels).map(|k| t.and(k * a, k * b, *levels, k, 1.0)));
-                        }
-                    }
-                    Undone::Closed { in_b, step, weights, .. } => {
-                        for t in &terms {
-                            let levels = weights.len();
-                            next.extend(weights.iter().enumerate().filter(|(_, w)| **w > 0.0).map(|(k, w)| {
-                                let (x, y) = if *in_b { (0, k * step) } else { (k * step, 0) };
-                                t.and(x, y, levels, k, *w)
-                            }));
-                        }
-                    }
-                    Undone::Split { here, a, b, levels, weights, .. } => {
-                        let known = here.map(|h| usize::from(worst[start + h]));
-                        let levels = *levels;
-                        // The worst of both sides is known, or weighed where it was closed here.
-                        let which = known.map_or(0..levels, |k| k..k + 1);
-                        for k in which {
-                            let w = weights.as_ref().filter(|_| known.is_none()).map_or(1.0, |w| w[k]);
-                            if w <= 0.0 {
-                                continue;
-                            }
-                            for t in &terms {
-                                let pair = |i: usize, j: usize| t.and(i * a, j * b, levels * levels, i * levels + j, w);
-                                next.extend((0..=k).map(|j| pair(k, j)));
-                                next.extend((0..k).map(|i| pair(i, k)));
-                            }
-                        }
-                    }
+            sum += t.weight;
+        }
+        let mut rest = chance.unit() * sum;
+        let hit = terms.iter().find(|t| {
+            rest -= t.weight;
+            rest < 0.0
+        });
+        hit.or(terms.last()).map_or(0, |t| t.code)
+    }
+}
+
+impl Undone {
+    /// The cases of one thing that is drawn, for every case of what was drawn before it at the same node.
+    fn spread(&self, terms: &[Term], out: &mut Vec<Term>, level: impl Fn(Level) -> u8) {
+        match self {
+            Self::Plain { levels, a, b, .. } => {
+                for t in terms {
+                    out.extend((0..*levels).map(|k| t.and(k * a, k * b, *levels, k, 1.0)));
                 }
-                std::mem::swap(&mut terms, &mut next);
             }
-            let left = &self.up[u.a].data;
-            let lane_a = u.map_a[lane] as usize;
-            let right = u.b.map(|b| (&self.up[b].data, u.map_b[lane] as usize));
-            let mut sum = 0.0;
-            for t in &mut terms {
-                t.weight *= left[t.a * u.lanes_a + lane_a];
-                if let Some((right, lane_b)) = right {
-                    t.weight *= right[t.b * u.lanes_b + lane_b];
+            Self::Closed { a, b, weights, .. } => {
+                for t in terms {
+                    let open = weights.iter().enumerate().filter(|(_, w)| **w > 0.0);
+                    out.extend(open.map(|(k, w)| t.and(k * a, k * b, weights.len(), k, *w)));
                 }
-                sum += t.weight;
             }
-            let mut rest = chance.unit() * sum;
-            let hit = terms.iter().find(|t| {
-                rest -= t.weight;
-                rest < 0.0
-            });
-            let mut code = hit.or(terms.last()).map_or(0, |t| t.code);
-            for drawn in u.drawn.iter().rev() {
-                match drawn {
-                    Undone::Plain { var, levels, .. } => {
-                        plain[*var as usize] = u8::try_from(code % levels).unwrap_or(0);
-                        code /= levels;
+            Self::Split { here, a, b, levels, ranked, .. } => {
+                // The worst of both sides is known, or weighed where it was closed here.
+                let (which, weights) = match here {
+                    Ok(place) => {
+                        let known = usize::from(level(*place));
+                        (known..known + 1, None)
                     }
-                    Undone::Closed { in_b, place, weights, .. } => {
-                        let level = u8::try_from(code % weights.len()).unwrap_or(0);
-                        worst[if *in_b { start_b } else { start_a } + place] = level;
-                        code /= weights.len();
+                    Err(weights) => (0..*levels, Some(weights)),
+                };
+                for k in which {
+                    let w = weights.map_or(1.0, |w| w[k]);
+                    if w <= 0.0 {
+                        continue;
                     }
-                    Undone::Split { in_a, in_b, levels, .. } => {
-                        worst[start_b + in_b] = u8::try_from(code % levels).unwrap_or(0);
-                        code /= levels;
-                        worst[start_a + in_a] = u8::try_from(code % levels).unwrap_or(0);
-                        code /= levels;
+                    let milder = if k < *ranked { 0..k } else { 0..0 };
+                    for t in terms {
+                        let pair = |i: usize, j: usize| t.and(i * a, j * b, levels * levels, i * levels + j, w);
+                        out.push(pair(k, k));
+                        out.extend(milder.clone().map(|j| pair(k, j)));
+                        out.extend(milder.clone().map(|i| pair(i, k)));
                     }
                 }
             }

@@ -91,7 +91,15 @@ impl Lanes {
     }
 
     pub(super) fn count(&self, mask: u32) -> usize {
-        *self.counts[mask as usize].get_or_init(|| self.list(mask).len())
+        let counted = || {
+            let roots = self.root_cards.iter().enumerate().filter(|(root, _)| mask >> root & 1 == 1);
+            let mut seen = vec![false; roots.map(|(_, card)| card).product()];
+            for code in self.kept.iter() {
+                seen[self.part_of(*code, self.every(), mask) as usize] = true;
+            }
+            seen.into_iter().filter(|s| *s).count()
+        };
+        *self.counts[mask as usize].get_or_init(counted)
     }
 
     /// The joint states of a set of roots that occur among those kept, ascending.
@@ -152,24 +160,105 @@ impl Lanes {
     }
 }
 
+/// How a variable that joins by the rule of the worst ends.
+#[derive(Debug, Clone)]
+pub(super) enum Worst {
+    /// It is summed with a weight per level.
+    Weighed {
+        weights: Vec<f64>,
+        /// Whether the last level stands apart from the others: "whatever was drawn".
+        apart: bool,
+    },
+    /// It passes on, as a plain variable.
+    Turns(u32),
+}
+
+impl Worst {
+    fn weights(&self) -> Option<&Vec<f64>> {
+        match self {
+            Self::Weighed { weights, .. } => Some(weights),
+            Self::Turns(_) => None,
+        }
+    }
+
+    /// The levels that join by the rule of the worst, the mildest first.
+    pub(super) fn ranked(&self, levels: usize) -> usize {
+        match self {
+            Self::Weighed { apart: true, .. } => levels - 1,
+            Self::Weighed { .. } | Self::Turns(_) => levels,
+        }
+    }
+
+    /// Products that joining two tables over all levels takes.
+    pub(super) fn products(&self, levels: usize) -> usize {
+        let ranked = self.ranked(levels);
+        ranked * (ranked + 1) / 2 + levels - ranked
+    }
+}
+
 /// Sizes of the variables of the tree, and the root lanes.
 #[derive(Debug)]
 pub(super) struct Shape {
     pub(super) cards: Vec<usize>,
-    /// Per tree variable: the weights it is closed with, for a variable that joins by the rule of the worst.
-    pub(super) worst: Vec<Option<Vec<f64>>>,
+    /// Per tree variable: how it ends, for a variable that joins by the rule of the worst.
+    pub(super) worst: Vec<Option<Worst>>,
     pub(super) lanes: Lanes,
+    /// Joins laid out before: they depend on variables only, so all parts of a tree share them.
+    pub(super) plans: Arc<Plans>,
+}
+
+/// What a join is laid out from: the variables of both tables, the summed one, and for the way down the node.
+type Question = (Arc<[u32]>, Arc<[u32]>, Option<u32>, Option<usize>);
+
+/// Joins laid out, by what they are laid out from.
+#[derive(Debug, Default)]
+pub(super) struct Plans(RwLock<BTreeMap<Question, Arc<Ready>>>);
+
+impl Plans {
+    fn get(&self, question: Question, lay: impl FnOnce() -> Ready) -> Arc<Ready> {
+        if let Ok(plans) = self.0.read()
+            && let Some(found) = plans.get(&question)
+        {
+            return Arc::clone(found);
+        }
+        let made = Arc::new(lay());
+        if let Ok(mut plans) = self.0.write() {
+            plans.insert(question, Arc::clone(&made));
+        }
+        made
+    }
 }
 
 impl Shape {
     /// The same variables with fewer joint root states.
     pub(super) fn within(&self, kept: Vec<u32>) -> Self {
         let lanes = Lanes::new(self.lanes.root_cards.clone(), Some(kept));
-        Self { cards: self.cards.clone(), worst: self.worst.clone(), lanes }
+        Self { cards: self.cards.clone(), worst: self.worst.clone(), lanes, plans: Arc::clone(&self.plans) }
     }
 
     pub(super) fn lanes(&self, mask: u32) -> usize {
         self.lanes.count(mask)
+    }
+
+    /// The plain variable that a summed worst-of variable turns into, if it does.
+    pub(super) fn turned(&self, sum: Option<u32>) -> Option<u32> {
+        match self.worst[sum? as usize] {
+            Some(Worst::Turns(plain)) => Some(plain),
+            Some(Worst::Weighed { .. }) | None => None,
+        }
+    }
+
+    /// What of a variable a join depends on: its levels, and how a worst-of variable ends.
+    pub(super) fn kind(&self, variable: u32) -> (usize, Option<Vec<u64>>) {
+        let ends = self.worst[variable as usize].as_ref().map(|worst| match worst {
+            Worst::Weighed { weights, apart } => bits(weights).into_iter().chain([u64::from(*apart)]).collect(),
+            Worst::Turns(_) => Vec::new(),
+        });
+        (self.cards[variable as usize], ends)
+    }
+
+    fn weights(&self, variable: u32) -> Option<Vec<f64>> {
+        self.worst[variable as usize].as_ref().and_then(Worst::weights).cloned()
     }
 
     fn map(&self, from: u32, to: u32) -> Arc<Vec<u32>> {
@@ -211,30 +300,40 @@ impl Shape {
     /// Product of two tables.
     ///
     /// Upwards, shared worst-of variables are joined by the rule of the worst and `sum` is summed (closed with its
-    /// weights where it is a worst-of variable). The rows of the result run over `a`'s variables in their order, then
-    /// over `b`'s further ones.
+    /// weights, or turned into its plain variable, where it is a worst-of variable). The rows of the result run over
+    /// `a`'s variables in their order, then over `b`'s further ones.
     pub(super) fn up(&self, a: &Table, b: &Table, sum: Option<u32>) -> Table {
         let union = a.mask | b.mask;
         let lanes = self.lanes(union);
         let left = self.widen(a, union);
         let right = self.widen(b, union);
-        let mut vars: Vec<u32> = a.vars.to_vec();
-        vars.extend(b.vars.iter().copied().filter(|v| !a.vars.contains(v)));
-        let a_steps = self.row_steps(&a.vars);
-        let b_steps = self.row_steps(&b.vars);
+        let question = (Arc::clone(&a.vars), Arc::clone(&b.vars), sum, None);
+        let ready = self.plans.get(question, || self.way_up(&a.vars, &b.vars, sum));
+        let data = ready.run(&left, &right, lanes, None, lanes);
+        rescaled(Arc::clone(&ready.vars), union, data, a.log + b.log)
+    }
+
+    fn way_up(&self, a: &[u32], b: &[u32], sum: Option<u32>) -> Ready {
+        let turned = self.turned(sum).zip(sum);
+        let sum = if turned.is_some() { None } else { sum };
+        let mut vars: Vec<u32> = a.to_vec();
+        vars.extend(b.iter().copied().filter(|v| !a.contains(v)));
+        let a_steps = self.row_steps(a);
+        let b_steps = self.row_steps(b);
         let mut plan = Plan::default();
         for v in &vars {
             let levels = self.cards[*v as usize];
-            let x = a.vars.iter().position(|w| w == v).map(|p| a_steps[p]);
-            let y = b.vars.iter().position(|w| w == v).map(|p| b_steps[p]);
+            let x = a.iter().position(|w| w == v).map(|p| a_steps[p]);
+            let y = b.iter().position(|w| w == v).map(|p| b_steps[p]);
             let closed = Some(*v) == sum;
-            let weights = if closed { self.worst[*v as usize].clone() } else { None };
-            match (x, y) {
-                (Some(x), Some(y)) if self.worst[*v as usize].is_some() => {
-                    plan.shared.push(SharedDim { levels, a: x, b: y, keep: !closed, weights, upwards: true });
+            let weights = if closed { self.weights(*v) } else { None };
+            match (x, y, &self.worst[*v as usize]) {
+                (Some(x), Some(y), Some(worst)) => {
+                    let ranked = worst.ranked(levels);
+                    plan.shared.push(SharedDim { levels, ranked, a: x, b: y, keep: !closed, weights, upwards: true });
                     plan.shared_order.push(plan.order.len());
                 }
-                (x, y) => {
+                (x, y, _) => {
                     let dim = OuterDim { levels, a: x.unwrap_or(0), b: y.unwrap_or(0), keep: !closed, weights };
                     plan.outer.push(dim);
                     plan.outer_order.push(plan.order.len());
@@ -242,9 +341,11 @@ impl Shape {
             }
             plan.order.push(if closed { 1 } else { levels });
         }
-        let data = plan.run(&left, &right, lanes, None, lanes);
         vars.retain(|v| Some(*v) != sum);
-        rescaled(vars, union, data, a.log + b.log)
+        if let Some((plain, worst)) = turned {
+            rename(&mut vars, worst, plain);
+        }
+        plan.ready(vars)
     }
 
     /// Steps of each variable of a table, in rows.
@@ -261,16 +362,31 @@ impl Shape {
         &self,
         above: &Table,
         sibling: &Table,
-        scope: &[u32],
-        scope_mask: u32,
+        (node, scope, scope_mask): (usize, &[u32], u32),
         closed: Option<u32>,
     ) -> Table {
         let union = above.mask | sibling.mask;
         let lanes = self.lanes(union);
         let left = self.widen(above, union);
         let right = self.widen(sibling, union);
-        let mut vars: Vec<u32> = above.vars.to_vec();
-        vars.extend(sibling.vars.iter().copied().filter(|v| !above.vars.contains(v)));
+        let question = (Arc::clone(&above.vars), Arc::clone(&sibling.vars), closed, Some(node));
+        let ready = self.plans.get(question, || self.way_down(&above.vars, &sibling.vars, scope, closed));
+        let out_mask = union & scope_mask;
+        let map = if out_mask == union { None } else { Some(self.map(union, out_mask)) };
+        let data = ready.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask));
+        rescaled(Arc::clone(&ready.vars), out_mask, data, above.log + sibling.log)
+    }
+
+    fn way_down(&self, above: &[u32], sibling: &[u32], scope: &[u32], closed: Option<u32>) -> Ready {
+        let mut over: Vec<u32> = above.to_vec();
+        let mut closed = closed;
+        if let Some((plain, worst)) = self.turned(closed).zip(closed) {
+            // What stands above knows the plain variable that the worst-of variable turned into.
+            rename(&mut over, plain, worst);
+            closed = None;
+        }
+        let mut vars = over.clone();
+        vars.extend(sibling.iter().copied().filter(|v| !over.contains(v)));
         if let Some(v) = closed
             && self.worst[v as usize].is_some()
             && !vars.contains(&v)
@@ -278,22 +394,23 @@ impl Shape {
         {
             vars.push(v);
         }
-        let above_steps = self.row_steps(&above.vars);
-        let sibling_steps = self.row_steps(&sibling.vars);
+        let above_steps = self.row_steps(above);
+        let sibling_steps = self.row_steps(sibling);
         let mut plan = Plan::default();
         let mut kept = Vec::new();
         for v in &vars {
             let levels = self.cards[*v as usize];
-            let x = above.vars.iter().position(|w| w == v).map_or(0, |p| above_steps[p]);
-            let y = sibling.vars.iter().position(|w| w == v).map(|p| sibling_steps[p]);
-            let weights = if Some(*v) == closed { self.worst[*v as usize].clone() } else { None };
+            let x = over.iter().position(|w| w == v).map_or(0, |p| above_steps[p]);
+            let y = sibling.iter().position(|w| w == v).map(|p| sibling_steps[p]);
+            let weights = if Some(*v) == closed { self.weights(*v) } else { None };
             let keep = scope.contains(v);
-            match y {
-                Some(y) if keep && self.worst[*v as usize].is_some() => {
-                    plan.shared.push(SharedDim { levels, a: x, b: y, keep: true, weights, upwards: false });
+            match (y, &self.worst[*v as usize]) {
+                (Some(y), Some(worst)) if keep => {
+                    let ranked = worst.ranked(levels);
+                    plan.shared.push(SharedDim { levels, ranked, a: x, b: y, keep: true, weights, upwards: false });
                     plan.shared_order.push(plan.order.len());
                 }
-                y => {
+                (y, _) => {
                     plan.outer.push(OuterDim { levels, a: x, b: y.unwrap_or(0), keep, weights });
                     plan.outer_order.push(plan.order.len());
                 }
@@ -303,10 +420,7 @@ impl Shape {
                 kept.push(*v);
             }
         }
-        let out_mask = union & scope_mask;
-        let map = if out_mask == union { None } else { Some(self.map(union, out_mask)) };
-        let data = plan.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask));
-        rescaled(kept, out_mask, data, above.log + sibling.log)
+        plan.ready(kept)
     }
 
     /// The sum of all products of a node's table with what the rest of the tree says about it.
@@ -329,8 +443,8 @@ impl Shape {
             plan.order.push(1);
         }
         let map = self.map(union, 0);
-        let data = plan.run(&left, &right, lanes, Some(&map), 1);
-        rescaled(Vec::new(), 0, data, node.log + rest.log)
+        let data = plan.ready(Vec::new()).run(&left, &right, lanes, Some(&map), 1);
+        rescaled(Arc::from([]), 0, data, node.log + rest.log)
     }
 }
 
@@ -348,11 +462,20 @@ struct OuterDim {
 #[derive(Debug)]
 struct SharedDim {
     levels: usize,
+    /// So many levels join by the rule; a further one stands apart and meets only itself.
+    ranked: usize,
     a: usize,
     b: usize,
     keep: bool,
     weights: Option<Vec<f64>>,
     upwards: bool,
+}
+
+impl SharedDim {
+    /// Rows of the prefix table: every level as it is, then the running sums of the ranked ones.
+    fn radix(&self) -> usize {
+        self.levels + self.ranked.saturating_sub(1)
+    }
 }
 
 /// One product of the worst-of part of a join.
@@ -380,11 +503,11 @@ impl Plan {
     fn entries(&self, out_steps: &[usize]) -> Vec<Entry> {
         let mut entries = vec![Entry { a: 0, b: 0, out: 0, weight: 1.0 }];
         let mut ext = 1;
-        let radices: Vec<usize> = self.shared.iter().map(|d| 2 * d.levels - 1).collect();
+        let radices: Vec<usize> = self.shared.iter().map(SharedDim::radix).collect();
         let ext_steps = steps(&radices, 1);
         for (place, dim) in self.shared.iter().enumerate() {
             let out_step = if dim.keep { out_steps[self.shared_order[place]] } else { 0 };
-            let prefix = |k: usize| if k == 0 { 0 } else { dim.levels + k - 1 };
+            let prefix = |k: usize| if k == 0 || k >= dim.ranked { k } else { dim.levels + k - 1 };
             let weight = |k: usize| dim.weights.as_ref().map_or(1.0, |w| w[k]);
             let mut list: Vec<Entry> = Vec::new();
             for k in 0..dim.levels {
@@ -392,12 +515,13 @@ impl Plan {
                     // c[k] = a[k] (b[0] + .. + b[k]) + (a[0] + .. + a[k-1]) b[k]
                     let out = k * out_step;
                     list.push(Entry { a: k * dim.a, b: prefix(k), out, weight: weight(k) });
-                    list.extend((0..k).map(|j| Entry { a: j * dim.a, b: k, out, weight: weight(k) }));
+                    let milder = if k < dim.ranked { 0..k } else { 0..0 };
+                    list.extend(milder.map(|j| Entry { a: j * dim.a, b: k, out, weight: weight(k) }));
                 } else {
                     // a[i] is met with every b[j]: the worse of the two indexes what stands above.
                     let out = k * out_step;
                     list.push(Entry { a: k * dim.a, b: prefix(k), out, weight: weight(k) });
-                    list.extend((k + 1..dim.levels).map(|j| Entry { a: j * dim.a, b: j, out, weight: weight(j) }));
+                    list.extend((k + 1..dim.ranked).map(|j| Entry { a: j * dim.a, b: j, out, weight: weight(j) }));
                 }
             }
             list.retain(|e| e.weight > 0.0);
@@ -421,7 +545,7 @@ impl Plan {
 
     /// Fills the prefix table of `b` for one combination of the plain dimensions.
     fn prefixes(&self, right: &[f64], base: usize, lanes: usize, scratch: &mut [f64]) {
-        let radices: Vec<usize> = self.shared.iter().map(|d| 2 * d.levels - 1).collect();
+        let radices: Vec<usize> = self.shared.iter().map(SharedDim::radix).collect();
         let ext_steps = steps(&radices, 1);
         let exact: Vec<usize> = self.shared.iter().map(|d| d.levels).collect();
         let mut state = vec![0usize; self.shared.len()];
@@ -437,7 +561,7 @@ impl Plan {
             step(&mut state, &exact);
         }
         for place in 0..self.shared.len() {
-            let levels = self.shared[place].levels;
+            let SharedDim { levels, ranked, .. } = self.shared[place];
             // Dimensions before this one are complete, those after it hold exact rows only.
             let sizes: Vec<usize> = (0..self.shared.len())
                 .map(|q| {
@@ -454,7 +578,7 @@ impl Plan {
             let count: usize = sizes.iter().product();
             for _ in 0..count {
                 let row: usize = state.iter().zip(&ext_steps).map(|(s, e)| s * e).sum();
-                for k in 1..levels {
+                for k in 1..ranked {
                     let before = if k == 1 { 0 } else { levels + k - 2 };
                     let x = (row + before * ext_steps[place]) * lanes;
                     let y = (row + k * ext_steps[place]) * lanes;
@@ -469,17 +593,28 @@ impl Plan {
         }
     }
 
-    /// The other table with its running sums over the worst-of dimensions: one block of them per combination of its
-    /// plain dimensions. Answers the steps of the plain dimensions in it as well.
-    fn with_prefixes(&self, right: &[f64], lanes: usize) -> (Vec<f64>, Vec<usize>) {
-        let block: usize = self.shared.iter().map(|d| 2 * d.levels - 1).product();
-        let there: Vec<usize> = self.outer.iter().map(|d| if d.b > 0 { d.levels } else { 1 }).collect();
-        let mut to_steps = steps(&there, block);
+    /// Steps of the plain dimensions in the other table once it has its running sums over the worst-of dimensions: one
+    /// block of them per combination of its plain dimensions.
+    fn prefix_steps(&self) -> Vec<usize> {
+        let block: usize = self.shared.iter().map(SharedDim::radix).product();
+        let mut to_steps = steps(&self.there(), block);
         for (step, dim) in to_steps.iter_mut().zip(&self.outer) {
             if dim.b == 0 {
                 *step = 0;
             }
         }
+        to_steps
+    }
+
+    /// Levels of the plain dimensions that the other table has.
+    fn there(&self) -> Vec<usize> {
+        self.outer.iter().map(|d| if d.b > 0 { d.levels } else { 1 }).collect()
+    }
+
+    /// The other table with its running sums.
+    fn with_prefixes(&self, right: &[f64], lanes: usize) -> Vec<f64> {
+        let block: usize = self.shared.iter().map(SharedDim::radix).product();
+        let there = self.there();
         let mut out = vec![0.0; there.iter().product::<usize>() * block * lanes];
         let mut state = vec![0usize; there.len()];
         for rows in out.chunks_exact_mut(block * lanes) {
@@ -487,7 +622,7 @@ impl Plan {
             self.prefixes(right, from, lanes, rows);
             step(&mut state, &there);
         }
-        (out, to_steps)
+        out
     }
 
     /// The products of the plain dimensions that are summed: rows of `a`, rows of `b`, weight.
@@ -510,21 +645,14 @@ impl Plan {
         list
     }
 
-    /// The result: one row of lanes per combination of kept dimensions.
-    ///
-    /// # Shapes
-    /// `map`: for each lane, the output lane it adds to; none where the result has the same lanes.
-    fn run(&self, left: &[f64], right: &[f64], lanes: usize, map: Option<&[u32]>, out_lanes: usize) -> Vec<f64> {
+    /// Lays the join out; `vars`: the variables of the result.
+    fn ready(self, vars: Vec<u32>) -> Ready {
         let out_steps = steps(&self.order, 1);
         let rows: usize = self.order.iter().product();
-        let mut data = vec![0.0; rows * out_lanes];
-        let extended;
-        let (right, b_steps) = if self.shared.is_empty() {
-            (right, self.outer.iter().map(|d| d.b).collect::<Vec<usize>>())
+        let b_steps = if self.shared.is_empty() {
+            self.outer.iter().map(|d| d.b).collect::<Vec<usize>>()
         } else {
-            let (with, steps) = self.with_prefixes(right, lanes);
-            extended = with;
-            (extended.as_slice(), steps)
+            self.prefix_steps()
         };
         // For each row of the result that one combination of the kept plain dimensions makes: its products.
         let summed = self.summed(&b_steps);
@@ -541,17 +669,52 @@ impl Plan {
             outs.push((group.first().map_or(0, |e| e.out), pairs));
         }
         let plain = outs.iter().flat_map(|o| &o.1).all(|p| (p.weight - 1.0).abs() < f64::EPSILON);
-        let kept: Vec<Kept<'_>> = self
+        let kept = self
             .outer
             .iter()
             .zip(&b_steps)
             .zip(&self.outer_order)
             .filter(|((d, _), _)| d.keep)
-            .map(|((d, b), place)| (d, *b, out_steps[*place]))
+            .map(|((d, b), place)| Kept { a: d.a, b: *b, out: out_steps[*place], weights: d.weights.clone() })
             .collect();
-        let sizes: Vec<usize> = kept.iter().map(|(d, ..)| d.levels).collect();
-        let join = Join { left, right, outs: &outs, kept: &kept, sizes: &sizes, plain, lanes, out_lanes, map };
-        if to_dispatch(rows * lanes) {
+        let sizes: Vec<usize> = self.outer.iter().filter(|d| d.keep).map(|d| d.levels).collect();
+        Ready { vars: vars.into(), plan: self, outs, kept, sizes, plain, rows }
+    }
+}
+
+/// A join laid out for any lanes.
+#[derive(Debug)]
+pub(super) struct Ready {
+    /// The variables of the result.
+    vars: Arc<[u32]>,
+    plan: Plan,
+    /// Rows of the result that one combination of the kept plain dimensions makes, with their products.
+    outs: Vec<(usize, Vec<Pair>)>,
+    kept: Vec<Kept>,
+    /// Levels of the kept plain dimensions.
+    sizes: Vec<usize>,
+    /// Whether every product has the weight one.
+    plain: bool,
+    /// Rows of the result.
+    rows: usize,
+}
+
+impl Ready {
+    /// The result: one row of lanes per combination of kept dimensions.
+    ///
+    /// # Shapes
+    /// `map`: for each lane, the output lane it adds to; none where the result has the same lanes.
+    fn run(&self, left: &[f64], right: &[f64], lanes: usize, map: Option<&[u32]>, out_lanes: usize) -> Vec<f64> {
+        let mut data = vec![0.0; self.rows * out_lanes];
+        let extended;
+        let right = if self.plan.shared.is_empty() {
+            right
+        } else {
+            extended = self.plan.with_prefixes(right, lanes);
+            extended.as_slice()
+        };
+        let join = Join { left, right, ready: self, lanes, out_lanes, map };
+        if to_dispatch(self.rows * lanes) {
             ARCH.dispatch(|| join.work(&mut data));
         } else {
             join.work(&mut data);
@@ -570,8 +733,8 @@ fn steps(cards: &[usize], lanes: usize) -> Vec<usize> {
     out
 }
 
-fn rescaled(vars: Vec<u32>, mask: u32, mut data: Vec<f64>, mut log: f64) -> Table {
-    let largest = data.iter().fold(0.0_f64, |m, x| m.max(x.abs()));
+fn rescaled(vars: Arc<[u32]>, mask: u32, mut data: Vec<f64>, mut log: f64) -> Table {
+    let largest = largest(&data);
     if largest > 0.0 && !(1e-60..=1e60).contains(&largest) {
         let scale = 1.0 / largest;
         for x in &mut data {
@@ -579,7 +742,30 @@ fn rescaled(vars: Vec<u32>, mask: u32, mut data: Vec<f64>, mut log: f64) -> Tabl
         }
         log += largest.ln();
     }
-    Table { vars: vars.into(), mask, data: Arc::new(data), log, id: 0, sums_to_one: None }
+    Table { vars, mask, data: Arc::new(data), log, id: 0, sums_to_one: None }
+}
+
+/// The largest magnitude, found several numbers at a time.
+fn largest(data: &[f64]) -> f64 {
+    let mut most = [0.0_f64; 8];
+    let chunks = data.chunks_exact(8);
+    let rest = chunks.remainder();
+    let worse = |m: &mut f64, x: &f64| *m = if x.abs() > *m { x.abs() } else { *m };
+    for chunk in chunks {
+        for (m, x) in most.iter_mut().zip(chunk) {
+            worse(m, x);
+        }
+    }
+    for x in rest {
+        worse(&mut most[0], x);
+    }
+    most.into_iter().fold(0.0, f64::max)
+}
+
+fn rename(vars: &mut [u32], from: u32, to: u32) {
+    for v in vars.iter_mut().filter(|v| **v == from) {
+        *v = to;
+    }
 }
 
 pub(super) fn step(state: &mut [usize], cards: &[usize]) {
@@ -600,19 +786,20 @@ struct Pair {
     weight: f64,
 }
 
-/// A dimension that is kept: itself, its step in the other table and its step in the result.
-type Kept<'p> = (&'p OuterDim, usize, usize);
+/// A dimension that is kept: its steps in both tables and in the result, and its weights.
+#[derive(Debug)]
+struct Kept {
+    a: usize,
+    b: usize,
+    out: usize,
+    weights: Option<Vec<f64>>,
+}
 
 /// A join ready to be worked.
 struct Join<'p> {
     left: &'p [f64],
     right: &'p [f64],
-    /// Rows of the result that one combination of the kept plain dimensions makes, with their products.
-    outs: &'p [(usize, Vec<Pair>)],
-    kept: &'p [Kept<'p>],
-    sizes: &'p [usize],
-    /// Whether every product has the weight one.
-    plain: bool,
+    ready: &'p Ready,
     lanes: usize,
     out_lanes: usize,
     map: Option<&'p [u32]>,
@@ -622,24 +809,25 @@ impl Join<'_> {
     #[inline(always)]
     fn work(&self, data: &mut [f64]) {
         let (lanes, out_lanes, map) = (self.lanes, self.out_lanes, self.map);
+        let Ready { outs, kept, sizes, plain, .. } = self.ready;
         let mut wide = vec![0.0; if map.is_some() { lanes } else { 0 }];
-        let mut state = vec![0usize; self.kept.len()];
-        for _ in 0..self.sizes.iter().product::<usize>() {
+        let mut state = vec![0usize; kept.len()];
+        for _ in 0..sizes.iter().product::<usize>() {
             let (mut a, mut b, mut out, mut weight) = (0, 0, 0, 1.0);
-            for ((dim, b_step, out_step), s) in self.kept.iter().zip(&state) {
+            for (dim, s) in kept.iter().zip(&state) {
                 a += s * dim.a;
-                b += s * b_step;
-                out += s * out_step;
+                b += s * dim.b;
+                out += s * dim.out;
                 weight *= dim.weights.as_ref().map_or(1.0, |w| w[*s]);
             }
             let (left, right) = (&self.left[a * lanes..], &self.right[b * lanes..]);
-            for (row, pairs) in self.outs {
+            for (row, pairs) in outs {
                 let to = (out + row) * out_lanes;
                 let Some(map) = map else {
-                    add_up(&mut data[to..to + lanes], left, right, pairs, self.plain, weight);
+                    add_up(&mut data[to..to + lanes], left, right, pairs, *plain, weight);
                     continue;
                 };
-                add_up(&mut wide, left, right, pairs, self.plain, weight);
+                add_up(&mut wide, left, right, pairs, *plain, weight);
                 if out_lanes == 1 {
                     data[to] = wide.iter().sum();
                 } else {
@@ -649,7 +837,7 @@ impl Join<'_> {
                     }
                 }
             }
-            step(&mut state, self.sizes);
+            step(&mut state, sizes);
         }
     }
 }
@@ -668,21 +856,23 @@ const AT_ONCE: usize = 16;
 /// One row of a result: the sum of its products, lane by lane.
 #[inline(always)]
 fn add_up(out: &mut [f64], left: &[f64], right: &[f64], pairs: &[Pair], plain: bool, weight: f64) {
+    match out.len() {
+        0..4 => in_steps::<1>(out, left, right, pairs, plain, weight),
+        4..8 => in_steps::<4>(out, left, right, pairs, plain, weight),
+        8..16 => in_steps::<8>(out, left, right, pairs, plain, weight),
+        _ => in_steps::<AT_ONCE>(out, left, right, pairs, plain, weight),
+    }
+}
+
+/// The row in pieces of one width; the last piece overlaps the one before it where the lanes do not divide evenly.
+#[inline(always)]
+fn in_steps<const N: usize>(out: &mut [f64], left: &[f64], right: &[f64], pairs: &[Pair], plain: bool, weight: f64) {
     let lanes = out.len();
-    let mut chunks = out.chunks_exact_mut(AT_ONCE);
     let mut at = 0;
-    for chunk in &mut chunks {
-        some_lanes::<AT_ONCE>(chunk, left, right, pairs, plain, weight, lanes, at);
-        at += AT_ONCE;
-    }
-    let mut fours = chunks.into_remainder().chunks_exact_mut(4);
-    for chunk in &mut fours {
-        some_lanes::<4>(chunk, left, right, pairs, plain, weight, lanes, at);
-        at += 4;
-    }
-    for lane in fours.into_remainder() {
-        some_lanes::<1>(std::slice::from_mut(lane), left, right, pairs, plain, weight, lanes, at);
-        at += 1;
+    while at < lanes {
+        let from = at.min(lanes - N);
+        some_lanes::<N>(&mut out[from..from + N], left, right, pairs, plain, weight, lanes, from);
+        at += N;
     }
 }
 

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::builder::{Builder, Wide};
-use super::table::{Lanes, Shape, Table, digest};
+use super::table::{Lanes, Shape, Table, digest, step};
 use super::{Extra, LanesError, to_f64};
 use crate::worst::{Reading, WorstNet};
 
@@ -76,11 +76,18 @@ impl Scope {
         let words = self.words.iter().zip(&other.words).map(|(a, b)| a | b).collect();
         Self { words, mask: self.mask | other.mask }
     }
+    fn meets(&self, other: &Self) -> bool {
+        self.words.iter().zip(&other.words).any(|(a, b)| a & b != 0)
+    }
     fn has(&self, v: u32) -> bool {
         self.words[v as usize / 64] >> (v % 64) & 1 == 1
     }
-    fn without(mut self, v: u32) -> Self {
+    /// What is left when a variable was summed, or turned into another.
+    fn summed(mut self, v: u32, shape: &Shape) -> Self {
         self.words[v as usize / 64] &= !(1 << (v % 64));
+        if let Some(plain) = shape.turned(Some(v)) {
+            self.words[plain as usize / 64] |= 1 << (plain % 64);
+        }
         self
     }
     /// Products that a join of two scopes takes.
@@ -93,8 +100,8 @@ impl Scope {
                 let bit = rest.trailing_zeros() as usize;
                 let v = position * 64 + bit;
                 let levels = shape.cards[v];
-                let doubled = both >> bit & 1 == 1 && shape.worst[v].is_some();
-                work *= to_f64(if doubled { levels * (levels + 1) / 2 } else { levels });
+                let doubled = shape.worst[v].as_ref().filter(|_| both >> bit & 1 == 1);
+                work *= to_f64(doubled.map_or(levels, |worst| worst.products(levels)));
                 rest &= rest - 1;
             }
         }
@@ -167,7 +174,7 @@ impl Part {
         let reading_nodes: Vec<Vec<(usize, Table)>> = readings.iter().map(|r| builder.reading(r)).collect();
         let Builder { places, cards, lanes, base, regions, worst, .. } = builder;
         let full_mask = lanes.every();
-        let shape = Shape { cards, worst, lanes };
+        let shape = Shape { cards, worst, lanes, plans: Arc::default() };
         let mut part = Self {
             shape,
             nodes: Vec::new(),
@@ -184,12 +191,17 @@ impl Part {
 
     /// The same tree for some of its joint root states.
     pub(super) fn within(&self, kept: Vec<u32>) -> Self {
+        self.with_lanes(kept, |_| None)
+    }
+
+    fn with_lanes(&self, kept: Vec<u32>, instead: impl Fn(usize) -> Option<Table>) -> Self {
         let shape = self.shape.within(kept);
         let nodes = self
             .nodes
             .iter()
-            .map(|node| match node {
-                Node::Base(table) => Node::Base(shape.restricted(table, &self.shape)),
+            .enumerate()
+            .map(|(index, node)| match node {
+                Node::Base(table) => Node::Base(instead(index).unwrap_or_else(|| shape.restricted(table, &self.shape))),
                 join @ (Node::Join { .. } | Node::Sum { .. }) => join.clone(),
             })
             .collect();
@@ -205,11 +217,11 @@ impl Part {
         }
     }
 
-    /// Cuts the tree along some roots into parts whose tables stay near the processor.
+    /// How to cut the tree along some roots into parts whose tables stay near the processor, if that pays.
     ///
-    /// A table that does not depend on such a root is worked once in every part, so the roots are taken that most of
-    /// the work depends on, and none where they would cost more than they save.
-    pub(super) fn cut(self, near: f64, dearer: f64) -> Vec<Self> {
+    /// What does not depend on such a root is worked once for all parts. A table that depends on one but not on all of
+    /// them is worked more often than it need be, so the roots are taken that cost least.
+    pub(super) fn split(&self, near: f64, dearer: f64, least: usize) -> Option<Split> {
         let mut work: BTreeMap<u32, f64> = BTreeMap::new();
         let mut rows: BTreeMap<u32, f64> = BTreeMap::new();
         for (index, (vars, mask)) in self.scopes.iter().enumerate() {
@@ -219,29 +231,71 @@ impl Part {
             let most = rows.entry(*mask).or_default();
             *most = most.max(here);
         }
-        let total = |along: u32| -> f64 { work.iter().map(|(m, w)| w * to_f64(self.shape.lanes(m | along))).sum() };
+        let all = |mask: u32, along: u32| if mask & along == 0 { mask } else { mask | along };
+        let total =
+            |along: u32| -> f64 { work.iter().map(|(m, w)| w * to_f64(self.shape.lanes(all(*m, along)))).sum() };
         let largest = |along: u32| {
             let parts = to_f64(self.shape.lanes(along));
-            rows.iter().map(|(m, r)| r * to_f64(self.shape.lanes(m | along)) / parts).fold(0.0, f64::max)
+            let here = |m: u32| if m & along == 0 { self.shape.lanes(m) } else { self.shape.lanes(m | along) };
+            let cut = |m: u32| if m & along == 0 { 1.0 } else { parts };
+            rows.iter().map(|(m, r)| r * to_f64(here(*m)) / cut(*m)).fold(0.0, f64::max)
         };
-        let (mut along, uncut) = (0u32, total(0));
-        while largest(along) > near {
-            let roots = (0..self.shape.lanes.root_cards.len()).map(|r| along | 1 << r);
-            let further = roots.filter(|a| *a != along && self.shape.lanes(*a) > self.shape.lanes(along));
-            let Some(best) = further.min_by(|a, b| total(*a).total_cmp(&total(*b)).then(a.cmp(b))) else { break };
-            if total(best) > uncut * dearer {
-                break;
-            }
-            along = best;
+        let uncut = total(0);
+        if largest(0) <= near {
+            return None;
         }
-        if along == 0 {
-            return vec![self];
+        // Where nothing fits, what comes nearest to it.
+        let ways = (0..1u32 << self.shape.lanes.root_cards.len()).filter_map(|along| {
+            let (work, parts) = (total(along), self.shape.lanes(along));
+            let fair = work <= uncut * dearer && self.shape.lanes.kept.len() >= least * parts;
+            fair.then(|| (largest(along).max(near), work, along))
+        });
+        let best = ways.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)));
+        let along = best.map_or(0, |(_, _, along)| along);
+        if self.shape.lanes(along) < 2 {
+            return None;
         }
         let mut groups: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
         for (code, group) in self.shape.lanes.kept.iter().zip(self.shape.lanes.map(self.full_mask, along).iter()) {
             groups.entry(*group).or_default().push(*code);
         }
-        groups.into_values().map(|kept| self.within(kept)).collect()
+        let once: Vec<bool> = self.scopes.iter().map(|(_, mask)| mask & along == 0).collect();
+        let edge = |node: usize| once[node] && self.parents[node].is_some_and(|parent| !once[parent]);
+        let edges = (0..self.nodes.len()).filter(|node| edge(*node)).collect();
+        Some(Split { once, edges, kept: groups.into_values().collect() })
+    }
+
+    /// The same tree for some of its joint root states, without what is worked once for all of them.
+    pub(super) fn rest(&self, kept: Vec<u32>, split: &Split) -> Self {
+        let empty = |index: usize| split.once[index].then(Table::ones);
+        self.with_lanes(kept, empty)
+    }
+
+    /// Whether the free factor of a variable is worked once for all parts.
+    pub(super) fn once(&self, split: &Split, variable: usize) -> bool {
+        split.once[self.slots[variable]]
+    }
+
+    /// The edges of a split below which the free factors of these variables stand.
+    pub(super) fn edges_above(&self, split: &Split, variables: &[usize]) -> BTreeSet<usize> {
+        let edge = |variable: &usize| {
+            let mut at = self.slots[*variable];
+            while split.once[at] {
+                match self.parents[at] {
+                    Some(parent) if split.once[parent] => at = parent,
+                    Some(_) => return Some(at),
+                    None => return None,
+                }
+            }
+            None
+        };
+        variables.iter().filter_map(edge).collect()
+    }
+
+    /// A sum of what is said about one node, over all of its scope, of nothing so far.
+    pub(super) fn nothing(&self, node: usize) -> Scaled {
+        let (vars, mask) = &self.scopes[node];
+        Scaled { values: vec![0.0; self.shape.rows(vars) * self.shape.lanes(*mask)], log: f64::NEG_INFINITY }
     }
 
     /// Finds the order of summation and lays the binary tree.
@@ -269,7 +323,7 @@ impl Part {
                 union = union.union(&scopes[h]);
                 inputs += size;
             }
-            let result = union.without(u32::try_from(v).unwrap_or(u32::MAX)).size(shape);
+            let result = union.summed(u32::try_from(v).unwrap_or(u32::MAX), shape).size(shape);
             // What is left open weighs more than what is worked once: it is carried into every later join.
             Cost { work, rank: work * (result / inputs).powi(2) }
         };
@@ -280,13 +334,26 @@ impl Part {
             groups.entry((std::cmp::Reverse(region.len()), region.clone())).or_default().insert(v);
         }
         let mut queue: Vec<BTreeSet<usize>> = groups.into_values().rev().collect();
-        while let Some(mut group) = queue.pop() {
-            let Some(v) = group.iter().copied().min_by(|a, b| costs[*a].rank.total_cmp(&costs[*b].rank).then(a.cmp(b)))
-            else {
-                continue;
+        let mut waiting = Scope { words: vec![0; words], mask: 0 };
+        for plain in (0..count).filter_map(|v| self.shape.turned(u32::try_from(v).ok())) {
+            waiting.words[plain as usize / 64] |= 1 << (plain % 64);
+        }
+        while queue.iter().any(|group| !group.is_empty()) {
+            // Nothing is joined with the plain variable while the worst-of variable that turns into it is still open.
+            let waits = |v: &usize| holders[*v].iter().any(|h| scopes[*h].meets(&waiting));
+            let first = |group: &BTreeSet<usize>| {
+                let ready = group.iter().copied().filter(|v| !waits(v));
+                ready.min_by(|a, b| costs[*a].rank.total_cmp(&costs[*b].rank).then(a.cmp(b)))
             };
-            group.remove(&v);
-            queue.push(group);
+            let Some((place, v)) =
+                queue.iter().enumerate().rev().find_map(|(place, group)| Some((place, first(group)?)))
+            else {
+                break;
+            };
+            queue[place].remove(&v);
+            if let Some(plain) = self.shape.turned(u32::try_from(v).ok()) {
+                waiting.words[plain as usize / 64] &= !(1 << (plain % 64));
+            }
             let var = u32::try_from(v).unwrap_or(u32::MAX);
             if costs[v].work > LARGEST {
                 let variable = self
@@ -358,7 +425,7 @@ impl Part {
                 None => a,
                 Some(v) => {
                     self.nodes.push(Node::Sum { a, sum: v });
-                    scopes.push(scopes[a].clone().without(v));
+                    scopes.push(scopes[a].clone().summed(v, &self.shape));
                     self.nodes.len() - 1
                 }
             };
@@ -428,7 +495,7 @@ impl Part {
         let union = scopes[a].union(&scopes[b]);
         self.nodes.push(Node::Join { a, b, sum });
         scopes.push(match sum {
-            Some(v) => union.without(v),
+            Some(v) => union.summed(v, &self.shape),
             None => union,
         });
         self.nodes.len() - 1
@@ -480,6 +547,7 @@ impl Part {
         match sum {
             None if b.is_ones() => return a.clone(),
             None if a.is_ones() => return b.clone(),
+            Some(v) if self.shape.turned(Some(v)).is_some() => {}
             Some(v) if b.is_ones() && a.sums_to_one == Some(v) => return Table { log: a.log, ..Table::ones() },
             Some(v) if a.is_ones() && b.sums_to_one == Some(v) => return Table { log: b.log, ..Table::ones() },
             _ => {}
@@ -490,11 +558,13 @@ impl Part {
             .map(|v| a.vars.iter().position(|w| w == v).map_or(u32::MAX, |p| u32::try_from(p).unwrap_or(u32::MAX - 1)))
             .collect();
         let sum_place = sum.map(|v| (a.vars.iter().position(|w| *w == v), b.vars.iter().position(|w| *w == v)));
-        let cards = |t: &Table| t.vars.iter().map(|v| self.shape.cards[*v as usize]).collect::<Vec<_>>();
-        let id = digest(&(a.id, b.id, pattern, sum_place, cards(a), cards(b)));
+        let kinds = |t: &Table| t.vars.iter().map(|v| self.shape.kind(*v)).collect::<Vec<_>>();
+        let id = digest(&(a.id, b.id, pattern, sum_place, kinds(a), kinds(b)));
         if let Some(found) = memo.get(id) {
-            let mut vars: Vec<u32> = a.vars.iter().copied().filter(|v| Some(*v) != sum).collect();
-            vars.extend(b.vars.iter().copied().filter(|v| Some(*v) != sum && !a.vars.contains(v)));
+            let mut vars: Vec<u32> = a.vars.to_vec();
+            vars.extend(b.vars.iter().copied().filter(|v| !a.vars.contains(v)));
+            let left = |v: u32| if Some(v) == sum { self.shape.turned(sum) } else { Some(v) };
+            let vars: Vec<u32> = vars.into_iter().filter_map(left).collect();
             return Table { vars: vars.into(), ..found };
         }
         let mut table = self.shape.up(a, b, sum);
@@ -508,24 +578,20 @@ impl Part {
         table
     }
 
-    /// Works the whole tree: the state from which every question about these lanes is answered.
-    pub(super) fn run(&self, extra: &Extra) -> PartRun<'_> {
+    /// Works the tree, or what of it is to be worked: the state from which every question about these lanes is answered.
+    pub(super) fn run(&self, extra: &Extra, of: Of<'_>) -> PartRun<'_> {
         let mut memo = Memo { shared: None, own: BTreeMap::new() };
-        let up = self.up_all(extra, &mut memo);
-        PartRun::new(self, up, memo.own, extra.clone())
-    }
-
-    fn up_all(&self, extra: &Extra, memo: &mut Memo<'_>) -> Vec<Table> {
         let replaced = self.replacements(extra);
         let mut up: Vec<Table> = Vec::with_capacity(self.nodes.len());
         for (index, node) in self.nodes.iter().enumerate() {
-            let table = match replaced.get(&index) {
-                Some(table) => table.clone(),
-                None => self.value(node, &up, memo),
+            let table = match (of.given(self, index), replaced.get(&index)) {
+                (Some(table), _) => table,
+                (None, Some(table)) => table.clone(),
+                (None, None) => self.value(node, &up, &mut memo),
             };
             up.push(table);
         }
-        up
+        PartRun::new(self, up, memo.own, extra.clone())
     }
 
     /// How many nodes the tree has.
@@ -563,8 +629,8 @@ impl Part {
             .map(|(v, n)| {
                 let levels = self.shape.cards[*v as usize];
                 // A worst-of variable of both sides costs one product for the mildest level and two for a further one.
-                let both = *n == 2 && self.shape.worst[*v as usize].is_some();
-                to_f64(if both { levels * (levels + 1) / 2 } else { levels })
+                let both = self.shape.worst[*v as usize].as_ref().filter(|_| *n == 2);
+                to_f64(both.map_or(levels, |worst| worst.products(levels)))
             })
             .product();
         (products, mask)
@@ -588,6 +654,47 @@ impl Memo<'_> {
     }
     fn put(&mut self, id: u128, table: &Table) {
         self.own.insert(id, table.clone());
+    }
+}
+
+/// How a tree is cut into parts.
+#[derive(Debug)]
+pub(super) struct Split {
+    /// Per node: whether it is worked once for all parts.
+    pub(super) once: Vec<bool>,
+    /// The nodes worked once from which the parts go on.
+    pub(super) edges: Vec<usize>,
+    /// The joint root states of each part.
+    pub(super) kept: Vec<Vec<u32>>,
+}
+
+/// What of a tree is worked.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Of<'r> {
+    /// All of it.
+    All,
+    /// What is worked once for all parts.
+    Once(&'r Split),
+    /// The rest for one part, from what was worked once.
+    Rest(&'r Split, &'r PartRun<'r>),
+    /// All nodes for one part, where those worked once are taken over.
+    Whole(&'r Split, &'r PartRun<'r>),
+}
+
+impl Of<'_> {
+    /// The table of a node that is not worked here.
+    fn given(&self, part: &Part, node: usize) -> Option<Table> {
+        match self {
+            Of::All => None,
+            Of::Once(split) => (!split.once[node]).then(Table::ones),
+            Of::Rest(split, whole) => split.once[node].then(|| {
+                let edge = split.edges.binary_search(&node).is_ok();
+                if edge { part.shape.restricted(&whole.up[node], &whole.part.shape) } else { Table::ones() }
+            }),
+            Of::Whole(split, whole) => {
+                split.once[node].then(|| part.shape.restricted(&whole.up[node], &whole.part.shape))
+            }
+        }
     }
 }
 
@@ -621,29 +728,87 @@ impl<'a> PartRun<'a> {
         Scaled { values: self.part.shape.widen(table, self.part.full_mask).to_vec(), log: table.log }
     }
 
-    /// Works the tree again with other constraints, sharing all that did not change.
-    pub(super) fn with(&self, all: Extra) -> Self {
+    /// Works the tree again with other constraints, sharing all that did not change. `from`: for a part, what was worked
+    /// once with and without these constraints.
+    pub(super) fn with(&self, all: Extra, of: Of<'_>, before: Option<&PartRun<'_>>) -> Self {
         let mut memo = Memo { shared: Some(&self.memo), own: BTreeMap::new() };
         let replaced = self.part.replacements(&all);
         let mut up: Vec<Table> = Vec::with_capacity(self.up.len());
         let mut dirty = vec![false; self.up.len()];
         for (index, node) in self.part.nodes.iter().enumerate() {
+            if let (Of::Rest(split, whole), Some(before)) = (of, before)
+                && split.once[index]
+            {
+                dirty[index] = !Arc::ptr_eq(&whole.up[index].data, &before.up[index].data);
+                let given = if dirty[index] { of.given(self.part, index) } else { None };
+                up.push(given.unwrap_or_else(|| self.up[index].clone()));
+                continue;
+            }
             dirty[index] = match node {
                 Node::Base(_) => replaced.contains_key(&index),
                 Node::Join { a, b, .. } => dirty[*a] || dirty[*b],
                 Node::Sum { a, .. } => dirty[*a],
             };
-            let table = if let Some(table) = replaced.get(&index) {
-                table.clone()
-            } else if dirty[index] {
-                self.part.value(node, &up, &mut memo)
-            } else {
+            if let Of::Once(split) = of
+                && !split.once[index]
+            {
+                up.push(Table::ones());
+                continue;
+            }
+            let table = if !dirty[index] {
                 self.up[index].clone()
+            } else if let Some(table) = replaced.get(&index) {
+                table.clone()
+            } else {
+                self.part.value(node, &up, &mut memo)
             };
             up.push(table);
         }
         let own = memo.own;
         Self::new(self.part, up, own, all)
+    }
+
+    /// Sets what the rest of the tree says about a node, where the rest was worked in parts.
+    pub(super) fn told(&self, node: usize, said: Scaled) {
+        let (vars, mask) = &self.part.scopes[node];
+        let (vars, mask) = (vars.clone().into(), *mask);
+        let log = if said.log.is_finite() { said.log } else { 0.0 };
+        let table = Table { vars, mask, data: Arc::new(said.values), log, id: 0, sums_to_one: None };
+        self.down[node].get_or_init(|| table);
+    }
+
+    /// Adds what this part says about a node that was worked once to what other parts said.
+    pub(super) fn tell(&self, node: usize, whole: &Shape, sum: &mut Scaled) {
+        let shape = &self.part.shape;
+        let (vars, mask) = &self.part.scopes[node];
+        let table = self.down(node);
+        if table.log > sum.log {
+            let factor = (sum.log - table.log).exp();
+            for x in &mut sum.values {
+                *x *= factor;
+            }
+            sum.log = table.log;
+        }
+        let factor = (table.log - sum.log).exp();
+        let (here, there) = (shape.lanes.list(*mask), whole.lanes.list(*mask));
+        let places: Vec<usize> = here.iter().map(|code| there.binary_search(code).unwrap_or(0)).collect();
+        let map = shape.lanes.map(*mask, table.mask);
+        let narrow = shape.lanes(table.mask);
+        let steps = shape.row_steps(&table.vars);
+        let steps: Vec<usize> = vars
+            .iter()
+            .map(|v| table.vars.iter().position(|w| w == v).and_then(|p| steps.get(p)).copied().unwrap_or(0))
+            .collect();
+        let cards: Vec<usize> = vars.iter().map(|v| shape.cards[*v as usize]).collect();
+        let mut state = vec![0usize; cards.len()];
+        for row in sum.values.chunks_exact_mut(there.len()) {
+            let from: usize = state.iter().zip(&steps).map(|(s, step)| s * step).sum();
+            let data = &table.data[from * narrow..(from + 1) * narrow];
+            for (place, lane) in places.iter().zip(map.iter()) {
+                row[*place] += factor * data[*lane as usize];
+            }
+            step(&mut state, &cards);
+        }
     }
 
     /// What the rest of the tree says about one node.
@@ -677,7 +842,7 @@ impl<'a> PartRun<'a> {
             Node::Join { a, b, sum } => (&self.up[if *a == node { *b } else { *a }], *sum),
         };
         let (vars, mask) = &self.part.scopes[node];
-        self.part.shape.down(above, sibling, vars, *mask, closed)
+        self.part.shape.down(above, sibling, (node, vars, *mask), closed)
     }
 
     /// The probability of the evidence together with each state of one variable.
