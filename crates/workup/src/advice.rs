@@ -295,6 +295,12 @@ struct Priced<'k> {
     table: Vec<Vec<f64>>,
     /// Its mean per option.
     expected: Vec<f64>,
+    /// The best option now, with its mean.
+    best: (usize, f64),
+    /// The allowed options that are cheaper than the best in some kind of engine.
+    contenders: Vec<usize>,
+    /// What each contender saves over the best: kind after kind of engine.
+    savings: Vec<f64>,
 }
 
 impl<'k> Priced<'k> {
@@ -306,10 +312,27 @@ impl<'k> Priced<'k> {
             let classes = sample.classes.get(*d).map_or(&[][..], Vec::as_slice);
             options.iter().map(|o| o.bill(sample.draws.draw(*d), classes).expected()).collect()
         };
-        let table: Vec<Vec<f64>> = sample.of_kind.iter().map(row).collect();
+        let table: Vec<Vec<f64>> = sample.of_kind.par_iter().map(row).collect();
         let expected = means(&table, &sample.kind);
         let blocks = scene.blocks.iter().map(|b| b.name.clone()).collect();
-        Self { options, table, expected, blocks }
+        let best = (0, f64::INFINITY);
+        Self { options, table, expected, best, contenders: Vec::new(), savings: Vec::new(), blocks }
+    }
+
+    /// The same with the best of the allowed options found, and what stands against it.
+    fn among(self, allowed: &[bool]) -> Self {
+        let best = smallest(&self.expected, allowed);
+        let saving = |row: &Vec<f64>, option: usize| {
+            let stay = row.get(best.0).copied().unwrap_or(0.0);
+            stay - row.get(option).copied().unwrap_or(stay)
+        };
+        let dearer = |option: &usize| self.table.iter().all(|row| saving(row, *option) <= 0.0);
+        let contenders: Vec<usize> = (0..self.options.len())
+            .filter(|i| *i != best.0 && allowed.get(*i) == Some(&true))
+            .filter(|i| !dearer(i))
+            .collect();
+        let savings = self.table.iter().flat_map(|row| contenders.iter().map(|o| saving(row, *o))).collect();
+        Self { best, contenders, savings, ..self }
     }
 
     /// Whether a choice takes every head off whatever is found.
@@ -367,13 +390,7 @@ fn cells(asks: &[Ask], draw: usize, out: &mut Vec<f64>) {
 }
 
 /// The worth of knowing a check's outcome: saving, chance of a change, and what would follow each outcome.
-fn worth(
-    asks: &[Ask],
-    sample: &Sample<'_>,
-    priced: &Priced<'_>,
-    contenders: &[usize],
-    now: usize,
-) -> (f64, f64, Vec<Outcome>) {
+fn worth(asks: &[Ask], sample: &Sample<'_>, priced: &Priced<'_>) -> (f64, f64, Vec<Outcome>) {
     let shape: Vec<usize> = asks.iter().map(|a| a.words.len()).collect();
     let total: usize = shape.iter().product();
     // Per kind of engine and cell: the chances and their squares, summed over the drawn engines of that kind.
@@ -394,40 +411,46 @@ fn worth(
             }
         }
     }
-    // Per cell: chance, and per contender the saving over the present choice with its square.
-    let mut sums = vec![(0.0, vec![(0.0, 0.0); contenders.len()]); total];
-    let mut savings = vec![0.0; contenders.len()];
-    for (row, weights) in priced.table.iter().zip(by_kind.chunks_exact(total.max(1))) {
-        let stay = row.get(now).copied().unwrap_or(0.0);
-        for (saving, option) in savings.iter_mut().zip(contenders) {
-            *saving = stay - row.get(*option).copied().unwrap_or(stay);
-        }
-        for (cell, (w, squares)) in sums.iter_mut().zip(weights) {
-            if *w <= 0.0 {
-                continue;
-            }
-            cell.0 += w;
-            for (sum, saving) in cell.1.iter_mut().zip(&savings) {
-                sum.0 += w * saving;
-                sum.1 += squares * saving * saving;
+    // Per cell: chance, and per contender the saving over the present choice.
+    let width = priced.contenders.len();
+    let mut chance = vec![0.0; total];
+    let mut sums = vec![0.0; total * width];
+    let by_cell = || by_kind.chunks_exact(total.max(1)).enumerate();
+    let savings = |kind: usize| priced.savings.get(kind * width..(kind + 1) * width).unwrap_or_default();
+    for (kind, weights) in by_cell() {
+        for (cell, (w, _)) in weights.iter().enumerate().filter(|(_, (w, _))| *w > 0.0) {
+            if let (Some(chance), Some(sums)) = (chance.get_mut(cell), sums.get_mut(cell * width..(cell + 1) * width)) {
+                *chance += w;
+                for (sum, saving) in sums.iter_mut().zip(savings(kind)) {
+                    *sum += w * saving;
+                }
             }
         }
     }
     let n = count(sample.kind.len());
+    let error = |cell: usize, place: usize, mean: f64| {
+        let squares: f64 = by_cell()
+            .map(|(kind, weights)| {
+                let saving = savings(kind).get(place).copied().unwrap_or(0.0);
+                weights.get(cell).map_or(0.0, |(_, squares)| squares * saving * saving)
+            })
+            .sum();
+        ((squares / n - mean * mean).max(0.0) / n).sqrt()
+    };
     let (mut saving, mut changes) = (0.0, 0.0);
     let mut outcomes = Vec::with_capacity(total);
-    for (code, (p, here)) in sums.iter().enumerate() {
+    for (code, p) in chance.iter().enumerate() {
         let p = p / n;
-        let mut best = (now, 0.0);
-        for ((sum, squares), option) in here.iter().zip(contenders) {
+        let mut best = (priced.best.0, 0.0);
+        let here = sums.get(code * width..(code + 1) * width).unwrap_or_default();
+        for (place, (sum, option)) in here.iter().zip(&priced.contenders).enumerate() {
             let mean = sum / n;
-            let error = ((squares / n - mean * mean).max(0.0) / n).sqrt();
-            if mean > best.1 && mean > SURE * error {
+            if mean > best.1 && mean > SURE * error(code, place, mean) {
                 best = (*option, mean);
             }
         }
         saving += best.1;
-        if best.0 != now {
+        if best.0 != priced.best.0 {
             changes += p;
         }
         let mut rest = code;
@@ -522,6 +545,7 @@ pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advi
     if !allowed.iter().any(|a| *a) {
         allowed = vec![true; struck.len()];
     }
+    let priced = priced.among(&allowed);
     let beliefs = block_beliefs(scene, &sample.classes);
     let advice = advice(scene, &sample, &priced, &allowed);
     let lines = option_lines(scene, &priced, &sample, &struck);
@@ -626,7 +650,7 @@ fn candidates<'a>(scene: &Scene<'a, '_>) -> Vec<(&'a Check, Position)> {
 }
 
 fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed: &[bool]) -> Advice {
-    let best = smallest(&now.expected, allowed);
+    let best = now.best;
     let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
     let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
     let hard_stop = scene.findings.iter().any(|f| f.check == "crank-turned-by-hand" && f.shown == "stops hard");
@@ -660,14 +684,14 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
         }
         let mut terms = scene.terms.clone();
         terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
-        further.insert(missing, Priced::of(scene, sample, &terms));
+        further.insert(missing, Priced::of(scene, sample, &terms).among(allowed));
     }
     let single: Vec<Valued<'_>> = open
         .into_par_iter()
         .filter_map(|(check, position)| {
             let missing = stages(check);
             let then = further.get(&missing).unwrap_or(now);
-            value_of(scene, sample, check, &position, &missing, then, allowed, best.1)
+            value_of(scene, sample, check, &position, &missing, then, best.1)
         })
         .collect();
     let in_one_go: Vec<CheckWorth> = rounds(scene, &single)
@@ -676,7 +700,7 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
             let check = members.first()?.check;
             let missing = stages(check);
             let then = further.get(&missing).unwrap_or(now);
-            round_of(scene, sample, check, position, &members, &missing, then, allowed, best.1)
+            round_of(scene, sample, check, position, &members, &missing, then, best.1)
         })
         .collect();
     let mut list: Vec<CheckWorth> = single.into_iter().map(|v| v.worth).chain(in_one_go).collect();
@@ -773,7 +797,6 @@ struct Valued<'k> {
     alarm: Option<(Vec<f64>, String)>,
 }
 
-#[expect(clippy::too_many_arguments, reason = "one call, everything a check is judged by")]
 fn value_of<'k>(
     scene: &Scene<'k, '_>,
     sample: &Sample<'_>,
@@ -781,13 +804,10 @@ fn value_of<'k>(
     position: &Position,
     missing: &[&str],
     then: &Priced<'_>,
-    allowed: &[bool],
     now: f64,
 ) -> Option<Valued<'k>> {
     // With the engine opened further, the same options cost something else; the saving is counted from there.
-    let base = smallest(&then.expected, allowed);
-    let contenders: Vec<usize> =
-        (0..then.options.len()).filter(|i| *i != base.0 && allowed.get(*i) == Some(&true)).collect();
+    let base = then.best;
     let mut asks: Vec<Ask> = check
         .readings
         .iter()
@@ -802,7 +822,7 @@ fn value_of<'k>(
     }
     if asks.len() > 1 {
         for ask in &mut asks {
-            ask.telling = worth(std::slice::from_ref(ask), sample, then, &contenders, base.0).0;
+            ask.telling = worth(std::slice::from_ref(ask), sample, then).0;
         }
         asks.sort_by(|a, b| b.telling.total_cmp(&a.telling));
         // The readings that tell most, as many as fit the grid.
@@ -814,7 +834,7 @@ fn value_of<'k>(
         let keep = fit.count().max(1);
         asks.truncate(keep);
     }
-    let valued = can_wait(scene, check, &[*position], then, base.0, worth(&asks, sample, then, &contenders, base.0));
+    let valued = can_wait(scene, check, &[*position], then, base.0, worth(&asks, sample, then));
     let draws = 0..scene.draws.count;
     let best = draws.clone().map(|d| asks.iter().filter_map(|a| a.chances(d).first()).product()).collect();
     let alarms: Vec<bool> = valued.2.iter().map(|o| o.choice != base.0).collect();
@@ -971,39 +991,36 @@ fn round_of(
     members: &[&Valued<'_>],
     missing: &[&str],
     then: &Priced<'_>,
-    allowed: &[bool],
     now: f64,
 ) -> Option<CheckWorth> {
-    let base = smallest(&then.expected, allowed);
-    let contenders: Vec<usize> =
-        (0..then.options.len()).filter(|i| *i != base.0 && allowed.get(*i) == Some(&true)).collect();
+    let base = then.best;
     let n = members.len();
     let most = COUNTED.min(n);
     // Two ways to count, and the one that says more: what is not at its best, and what would turn the choice.
     let by_alarm = members.iter().find_map(|m| m.alarm.as_ref()).map(|(_, words)| format!("{words} or worse"));
     let counted = [Some("not at its best".to_owned()), by_alarm].into_iter().enumerate().filter_map(|(way, what)| {
         let what = what?;
-        let chances = (0..scene.draws.count)
-            .flat_map(|d| {
-                // Chance of so many, the last cell for that many and more.
-                let mut cells = vec![0.0; most + 1];
-                if let Some(none) = cells.first_mut() {
-                    *none = 1.0;
-                }
-                for member in members {
-                    let quiet =
-                        if way == 0 { Some(&member.best) } else { member.alarm.as_ref().map(|(quiet, _)| quiet) };
-                    let good = quiet.and_then(|q| q.get(d)).copied().unwrap_or(1.0);
-                    let before = cells.clone();
-                    for (k, cell) in cells.iter_mut().enumerate() {
-                        let stays = if k == most { 1.0 } else { good };
-                        let comes = k.checked_sub(1).and_then(|j| before.get(j)).copied().unwrap_or(0.0);
-                        *cell = before.get(k).copied().unwrap_or(0.0) * stays + comes * (1.0 - good);
+        // Chance of so many, drawn engine after drawn engine, the last cell for that many and more.
+        let mut chances = vec![0.0; scene.draws.count * (most + 1)];
+        let quiet: Vec<&Vec<f64>> = match way {
+            0 => members.iter().map(|m| &m.best).collect(),
+            _ => members.iter().filter_map(|m| m.alarm.as_ref().map(|(quiet, _)| quiet)).collect(),
+        };
+        for (d, cells) in chances.chunks_exact_mut(most + 1).enumerate() {
+            if let Some(none) = cells.first_mut() {
+                *none = 1.0;
+            }
+            for good in quiet.iter().filter_map(|q| q.get(d)) {
+                // From the largest count down, so that the one below is still the one before this place.
+                for k in (0..=most).rev() {
+                    let fewer = k.checked_sub(1).and_then(|j| cells.get(j)).copied().unwrap_or(0.0);
+                    let stays = if k == most { 1.0 } else { *good };
+                    if let Some(cell) = cells.get_mut(k) {
+                        *cell = *cell * stays + fewer * (1.0 - good);
                     }
                 }
-                cells
-            })
-            .collect();
+            }
+        }
         let words = (0..=most)
             .map(|k| match k {
                 0 => format!("none of {n}: {what}"),
@@ -1011,7 +1028,7 @@ fn round_of(
                 k => format!("{k} of {n}: {what}"),
             })
             .collect();
-        Some(worth(&[Ask { words, chances, telling: 0.0 }], sample, then, &contenders, base.0))
+        Some(worth(&[Ask { words, chances, telling: 0.0 }], sample, then))
     });
     let at: Vec<Position> = members.iter().map(|m| m.worth.position).collect();
     let valued = can_wait(scene, check, &at, then, base.0, counted.max_by(|a, b| a.0.total_cmp(&b.0))?);

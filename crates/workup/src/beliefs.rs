@@ -258,28 +258,23 @@ pub fn reasons(
     let mut looks: Vec<(f64, usize)> =
         gathered.groups.iter().enumerate().map(|(g, group)| (first_look(group, gathered, draws, chosen), g)).collect();
     looks.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let fewer = engine.without_the_unlikely(run, UNLIKELY);
-    let with = fewer.run_for(&Extra::default(), chosen)?;
     let work = engine.size().1;
     let affordable =
         (0..WEIGHED).rev().find(|n| work * f64::from(u32::try_from(*n).unwrap_or(0)) <= SPENT).unwrap_or(0);
     looks.truncate(affordable.max(3));
+    let without = |(_, g): &(f64, usize)| Extra {
+        without: gathered.groups.get(*g).map(|x| x.readings.clone()).unwrap_or_default(),
+        ..Extra::default()
+    };
+    let extras: Vec<Extra> = looks.iter().map(without).collect();
+    let fewer = engine.without_the_unlikely(run, UNLIKELY);
+    let (with, others) = fewer.run_each(&extras, chosen)?;
+    let odds = |run: &Run<'_>, index: usize| log_odds(run.marginal(index).iter().skip(1).sum());
     let weights: Vec<(usize, Vec<f64>)> = looks
-        .par_iter()
-        .map(|(_, g)| {
-            let readings = gathered.groups.get(*g).map(|x| x.readings.clone()).unwrap_or_default();
-            let without = with.with_for(&Extra { without: readings, ..Extra::default() }, chosen)?;
-            let row = chosen
-                .iter()
-                .map(|index| {
-                    let there: f64 = with.marginal(*index).iter().skip(1).sum();
-                    let left: f64 = without.marginal(*index).iter().skip(1).sum();
-                    log_odds(there) - log_odds(left)
-                })
-                .collect();
-            Ok((*g, row))
-        })
-        .collect::<Result<_, LanesError>>()?;
+        .iter()
+        .zip(&others)
+        .map(|((_, g), without)| (*g, chosen.iter().map(|i| odds(&with, *i) - odds(without, *i)).collect()))
+        .collect();
     for (place, index) in chosen.iter().enumerate() {
         let Some(belief) = beliefs.get_mut(*index) else { continue };
         let mut list: Vec<Reason> = weights

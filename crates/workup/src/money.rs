@@ -5,6 +5,7 @@
 //! for (each stage once), each block by class, parts one by one, closing up what was opened, and what it leaves or
 //! brings of its own. So "one more leaking valve on a head that needs a valve job anyway" costs nothing, as it should.
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -166,6 +167,8 @@ impl Donors {
         terms: &Terms,
     ) -> Result<Self, LanesError> {
         let mut out = BTreeMap::new();
+        // Classes of the blocks of other engines, by the causes that they share and their states: the same for every option.
+        let mut classes: BTreeMap<Shared, Vec<Vec<usize>>> = BTreeMap::new();
         for option in &knowledge.options {
             let Some(donor) = option.residual.as_ref().and_then(|r| r.donor.as_ref()) else { continue };
             let Some(as_is) = knowledge.options.iter().find(|o| o.id == donor.left_as) else { continue };
@@ -176,22 +179,16 @@ impl Donors {
             let shares: Vec<usize> = donor.inherits.iter().filter_map(|i| net.causes.get(&i.cause).copied()).collect();
             let mut outlook = BTreeMap::new();
             for joint in joint_states(net, &shares) {
-                let mut other = net.net.clone();
-                for variable in net.causes.values() {
-                    let state = shares.iter().position(|s| s == variable).and_then(|p| joint.get(p)).copied();
-                    if let Some(cause) = other.variables.get_mut(*variable) {
-                        for (k, p) in cause.own.iter_mut().enumerate() {
-                            *p = if k == usize::from(state.unwrap_or(0)) { 1.0 } else { 0.0 };
-                        }
-                    }
-                }
-                let draws = forward_draws(&other, DONORS_DRAWN, 1)?;
+                let drawn = match classes.entry((shares.clone(), joint.clone())) {
+                    Entry::Occupied(known) => known.into_mut(),
+                    Entry::Vacant(place) => place.insert(others(net, blocks, &shares, &joint)?),
+                };
                 let (mut later, mut runs) = (0.0, 0.0);
-                for d in 0..draws.count {
+                for here in drawn.iter() {
                     let (mut cost, mut clear) = (0.0, 1.0);
-                    for (block, left) in blocks.iter().zip(&left) {
+                    for ((block, left), class) in blocks.iter().zip(&left).zip(here) {
                         let Some(left) = left else { continue };
-                        let class = block.classes.get(block.class_in(draws.draw(d)));
+                        let class = block.classes.get(*class);
                         let back = class.and_then(|c| left.chance(c, terms.horizon_miles)).unwrap_or(0.0);
                         cost += back * terms.bearable(left.comeback.mean());
                         clear *= 1.0 - back;
@@ -199,13 +196,39 @@ impl Donors {
                     later += cost;
                     runs += clear;
                 }
-                let n = u32::try_from(draws.count).map_or(1.0, f64::from).max(1.0);
+                let n = u32::try_from(drawn.len()).map_or(1.0, f64::from).max(1.0);
                 outlook.insert(joint, (later / n, runs / n));
             }
             out.insert(option.id.clone(), Arc::new(Donor { shares, outlook }));
         }
         Ok(Self(out))
     }
+}
+
+/// Causes that another engine shares, and their states.
+type Shared = (Vec<usize>, Vec<u8>);
+
+/// Classes of the blocks of other engines of the kind, with these causes in these states and all others in their first.
+///
+/// # Shapes
+/// Drawn engine after drawn engine, one class a block.
+fn others(
+    net: &EngineNet,
+    blocks: &[BlockHere],
+    shares: &[usize],
+    joint: &[u8],
+) -> Result<Vec<Vec<usize>>, LanesError> {
+    let mut other = net.net.clone();
+    for variable in net.causes.values() {
+        let state = shares.iter().position(|s| s == variable).and_then(|p| joint.get(p)).copied();
+        if let Some(cause) = other.variables.get_mut(*variable) {
+            for (k, p) in cause.own.iter_mut().enumerate() {
+                *p = if k == usize::from(state.unwrap_or(0)) { 1.0 } else { 0.0 };
+            }
+        }
+    }
+    let draws = forward_draws(&other, DONORS_DRAWN, 1)?;
+    Ok((0..draws.count).map(|d| blocks.iter().map(|b| b.class_in(draws.draw(d))).collect()).collect())
 }
 
 /// Every joint state of some variables.
