@@ -11,7 +11,7 @@ use super::{BlockHere, OptionHere, by_head, counts, grown};
 pub struct Made {
     /// Per item of the option: what it comes to on this engine.
     pub items: Vec<Span>,
-    /// How many heads the items for each head count.
+    /// How many heads, or banks of them, the items for each head count.
     pub heads: usize,
     /// The option that the other heads get, with what each of its items for a head comes to.
     pub beside: Option<(String, Vec<Span>)>,
@@ -29,11 +29,11 @@ impl OptionHere<'_> {
     /// Takes the price apart.
     #[must_use]
     pub fn made(&self, blocks: &[BlockHere], layout: &EngineLayout, knowledge: &Knowledge) -> Made {
-        let all = layout.heads().len();
+        let all = layout.positions(Scope::Bank).len();
         let here = blocks.iter().enumerate().filter(|(_, b)| b.position.scope() == Scope::Bank);
         let heads = match &self.opens {
             Some(opened) if by_head(self.option) => here.filter(|(i, _)| opened.contains(i)).count(),
-            Some(_) | None => all.max(here.count().min(all)),
+            Some(_) | None => all,
         };
         let growth = grown(self.option.fixed_growth.as_ref(), &counts(layout, None));
         let scaled = |item: &knowledge::workshop::Item| {
