@@ -1222,11 +1222,9 @@ fn lint_items(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Compl
                 format!("{id} is paid by no line"),
                 "name it in one of items, or under work of a block",
             )),
-            more => out.push(option.complaint(
-                "operations",
-                format!("{id} is paid {more} times"),
-                "keep one line for it",
-            )),
+            more => {
+                out.push(option.complaint("operations", format!("{id} is paid {more} times"), "keep one line for it"))
+            }
         }
     }
 }

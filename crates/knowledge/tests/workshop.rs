@@ -687,7 +687,11 @@ fn what_is_opened_is_closed_by_a_stage_of_the_build() {
         stage.value.closes.retain(|j| j != "rods");
     }
     let found = lint_build(&stages, &known);
-    assert!(found.iter().any(|c| c.field == "closes" && c.message.contains("no stage closes rods")), "{}", told(&found));
+    assert!(
+        found.iter().any(|c| c.field == "closes" && c.message.contains("no stage closes rods")),
+        "{}",
+        told(&found)
+    );
 
     let mut stages = k.steps.clone();
     let mains = stages.iter_mut().find(|s| s.id == "mains_fit").unwrap();

@@ -369,15 +369,17 @@ impl<'a> Desk<'a> {
         let mut usual: Vec<Price> = Vec::new();
         let mut replaced: Vec<(Vec<Price>, Vec<Price>)> = Vec::new();
         let made = &self.line.made;
-        let beside = made.beside.as_ref().and_then(|(id, spans)| Some((work::option(self.judged.knowledge, id)?, spans)));
+        let beside =
+            made.beside.as_ref().and_then(|(id, spans)| Some((work::option(self.judged.knowledge, id)?, spans)));
         let own = self.option.items.iter().zip(&made.items);
         let others = beside.into_iter().flat_map(|(option, spans)| option.items.iter().zip(spans));
         for (item, span) in own.chain(others.filter(|(_, span)| span.hi > 0.0)) {
             let band = self.units(*span);
             usual.push(band.clone());
-            let freight_told = item.freight_of.as_ref().and_then(|id| {
-                self.quotes.iter().rfind(|q| q.need.as_ref() == Some(id)).copied()
-            });
+            let freight_told = item
+                .freight_of
+                .as_ref()
+                .and_then(|id| self.quotes.iter().rfind(|q| q.need.as_ref() == Some(id)).copied());
             let new = match (freight_told, self.quote_for(item)) {
                 (Some(quote), _) => vec![self.freight(item, quote)],
                 (None, Some(quote)) => self.quoted(item, quote),
@@ -400,11 +402,14 @@ impl<'a> Desk<'a> {
                 price,
             });
         }
-        for line in self.sure() {
+        let (inside, besides) = self.asked_for();
+        // A block for which work was asked for stands by that work, and the rest of its price by what is found.
+        let asked: Vec<&str> = inside.iter().map(|(id, _)| id.as_str()).collect();
+        for line in self.sure(&asked) {
             usual.push(line.price.clone());
             lines.push(line);
         }
-        let (inside, besides) = self.asked_for();
+        let inside: Vec<EstimateLine> = inside.into_iter().map(|(_, line)| line).collect();
         let mut differs = Vec::new();
         if let Some(found) = self.found(when_chosen, &usual, &inside, &mut differs) {
             lines.extend(inside);
@@ -459,7 +464,8 @@ impl<'a> Desk<'a> {
         for id in &item.operations {
             out.extend(work::operation(self.judged.knowledge, id).and_then(|o| self.own_hours(o, Some(per))));
         }
-        let name = if out.is_empty() { self.item_name(item) } else { format!("{}: what is bought", self.item_name(item)) };
+        let name =
+            if out.is_empty() { self.item_name(item) } else { format!("{}: what is bought", self.item_name(item)) };
         out.push(self.as_told(Group::Always, name, quote));
         if quote.freight.is_some() && !self.has_freight(quote) {
             out.push(self.freight_line(quote));
@@ -534,10 +540,13 @@ impl<'a> Desk<'a> {
         }
     }
 
-    /// What each block that is mended surely needs.
-    fn sure(&self) -> Vec<EstimateLine> {
+    /// What each block that is mended surely needs, those left out for which work was asked for.
+    fn sure(&self, asked: &[&str]) -> Vec<EstimateLine> {
         let mut out = Vec::new();
         for (block, prices) in self.judged.blocks.iter().zip(&self.line.made.blocks) {
+            if asked.iter().any(|id| self.judged.mends(id, &block.id)) {
+                continue;
+            }
             let at_least = |k: usize| block.classes.iter().skip(k).map(|(_, p)| p).sum::<f64>();
             let sure = (0..block.classes.len()).rev().find(|k| at_least(*k) >= SURE).unwrap_or(0);
             let from = prices.get(sure..).unwrap_or_default();
@@ -547,10 +556,15 @@ impl<'a> Desk<'a> {
                 continue;
             }
             let (class, p) = block.classes.get(sure).cloned().unwrap_or_default();
-            let worse = if p >= SURE { "" } else { " at least" };
+            let work = match (sure, p >= SURE) {
+                (0, true) => "put back as it is".to_owned(),
+                (0, false) => "opened and closed, whatever is found".to_owned(),
+                (_, true) => class.replace(['-', '_'], " "),
+                (_, false) => format!("{} at least", class.replace(['-', '_'], " ")),
+            };
             out.push(EstimateLine {
                 group: Group::Found,
-                what: format!("{}: {}{worse}", block.name, class.replace(['-', '_'], " ")),
+                what: format!("{}: {work}", block.name),
                 who: "own or machine shop".to_owned(),
                 how: spread(span, "units"),
                 price: self.units(span),
@@ -559,9 +573,9 @@ impl<'a> Desk<'a> {
         out
     }
 
-    /// What was asked for besides the option's own work: first what its price holds already, as work that depends on
-    /// what is found; then what comes on top.
-    fn asked_for(&self) -> (Vec<EstimateLine>, Vec<EstimateLine>) {
+    /// What was asked for besides the option's own work: first what its price holds already, with the operation, as work
+    /// that depends on what is found; then what comes on top.
+    fn asked_for(&self) -> (Vec<(String, EstimateLine)>, Vec<EstimateLine>) {
         let (mut inside, mut besides) = (Vec::new(), Vec::new());
         let mut seen = BTreeSet::new();
         let chosen = self.judged.state.chosen.as_ref().is_some_and(|c| c.option == self.option.id);
@@ -572,15 +586,15 @@ impl<'a> Desk<'a> {
             let quote = self.quotes.iter().rfind(|q| q.need.as_deref() == Some(id)).copied();
             let held = self.holds(id);
             let group = if held { Group::Found } else { Group::Besides };
-            let list = if held { &mut inside } else { &mut besides };
+            let mut list = Vec::new();
             let Some(operation) = work::operation(self.judged.knowledge, id) else {
                 // A need that is no operation is a part or the shop's own words.
-                list.extend(quote.map(|q| self.as_told(group, id.replace(['-', '_'], " "), q)));
+                besides.extend(quote.map(|q| self.as_told(group, id.replace(['-', '_'], " "), q)));
                 continue;
             };
             let count = self.count(operation);
             if let Some(quote) = quote {
-                if let Some(hours) = operation.labour.filter(|_| operation.done_by == DoneBy::Shop) {
+                if let Some(hours) = operation.labour.filter(|_| operation.done_by == DoneBy::Shop && !held) {
                     list.push(self.hours(group, operation, hours, count));
                 }
                 list.push(self.as_told(group, format!("{}: what is bought", operation.name), quote));
@@ -589,6 +603,11 @@ impl<'a> Desk<'a> {
                 }
             } else {
                 list.push(self.unquoted(group, operation, count));
+            }
+            if held {
+                inside.extend(list.into_iter().map(|line| (id.to_owned(), line)));
+            } else {
+                besides.extend(list);
             }
         }
         (inside, besides)
@@ -667,7 +686,11 @@ impl<'a> Desk<'a> {
     ) -> Option<EstimateLine> {
         let may = self.may_be_found();
         let what = |more: bool| {
-            let rest = if more { "The rest of the work that depends on what is found" } else { "Work that depends on what is found" };
+            let rest = if more {
+                "The rest of that work, fitting and closing, and what depends on what is found"
+            } else {
+                "Work that depends on what is found"
+            };
             if may.is_empty() { rest.to_owned() } else { format!("{rest}; likely: {}", may.join("; ")) }
         };
         let line = |more: bool, price: Price| EstimateLine {
@@ -694,7 +717,10 @@ impl<'a> Desk<'a> {
         let kept = Range { lo, hi: if hi.amount() < lo.amount() { lo } else { hi } };
         let by = kept.minus(&rest)?;
         if !by.is_zero() {
-            differs.push(Differs { why: "work asked for beyond what the usual price of this option holds".to_owned(), by });
+            differs.push(Differs {
+                why: "work asked for beyond what the usual price of this option holds".to_owned(),
+                by,
+            });
         }
         (!kept.is_zero()).then(|| line(true, Price::Known(kept)))
     }
@@ -714,8 +740,7 @@ impl<'a> Desk<'a> {
                 let p = belief.states.iter().find(|(s, _)| *s == part.state).map_or(0.0, |(_, p)| *p);
                 if p >= WORTH_NAMING {
                     let state = part.state.replace(['-', '_'], " ");
-                    let place =
-                        if belief.place.is_empty() { String::new() } else { format!(", {}", belief.place) };
+                    let place = if belief.place.is_empty() { String::new() } else { format!(", {}", belief.place) };
                     out.push((p, format!("{}{place}: {state}", lower(&belief.name))));
                 }
             }
@@ -768,11 +793,7 @@ impl<'a> Desk<'a> {
                 };
                 match out.iter_mut().find(|o| o.joint == joint.id && o.price == price) {
                     Some(there) => there.parts.push(part.id.clone()),
-                    None => out.push(JointParts {
-                        joint: joint.id.clone(),
-                        parts: vec![part.id.clone()],
-                        price,
-                    }),
+                    None => out.push(JointParts { joint: joint.id.clone(), parts: vec![part.id.clone()], price }),
                 }
             }
         }

@@ -180,13 +180,8 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
     conditions.sort_by(by_p);
     let shown = state.chosen.as_ref().map_or(advice.best.as_str(), |c| c.option.as_str());
     let shown = options.iter().find(|o| o.id == shown);
-    let judged = work::Judged {
-        state,
-        knowledge,
-        attributes: &net.attributes,
-        blocks: &block_beliefs,
-        conditions: &conditions,
-    };
+    let judged =
+        work::Judged { state, knowledge, attributes: &net.attributes, blocks: &block_beliefs, conditions: &conditions };
     let reach = judged.reach(shown);
     let estimate = shown.map(|line| Estimate::of(&judged, layout, line, &reach));
     let proof = Proof::of(state, layout, &net, knowledge, &findings);

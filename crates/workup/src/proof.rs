@@ -238,11 +238,7 @@ fn latest<'a>(findings: &[&'a Finding]) -> Vec<&'a Finding> {
 ///
 /// A check taken again as it was beats one that merely looks at the same thing in the same unit; of several spots the
 /// worst stands.
-fn pairs<'a>(
-    knowledge: &Knowledge,
-    before: &[&'a Finding],
-    after: &[&Finding],
-) -> (Vec<ProofPair>, BTreeSet<&'a str>) {
+fn pairs<'a>(knowledge: &Knowledge, before: &[&'a Finding], after: &[&Finding]) -> (Vec<ProofPair>, BTreeSet<&'a str>) {
     let group = |f: &Finding| knowledge.check(&f.check).map(|c| c.group.clone());
     let inside = |b: &Finding| b.p_inside.unwrap_or(if b.verdict == Verdict::Inside { 1.0 } else { 0.0 });
     let mut seen_again = BTreeSet::new();
@@ -324,10 +320,7 @@ mod tests {
             assert_eq!(standing, Standing::NotProved);
             assert!(reason.starts_with("1 "), "{reason}");
         }
-        assert_eq!(
-            answer(&all, 2, 0, 1).1,
-            "2 proofs are missing; 1 hold point was passed without proof.".to_owned()
-        );
+        assert_eq!(answer(&all, 2, 0, 1).1, "2 proofs are missing; 1 hold point was passed without proof.".to_owned());
     }
 
     #[test]

@@ -134,6 +134,7 @@ impl Judged<'_> {
         }
         let Some(line) = line else { return out };
         for known in option(self.knowledge, &line.id).into_iter().chain(self.beside(line)) {
+            self.stages_open(&known.access, &mut out);
             let work = known.operations.iter().filter_map(|id| operation(self.knowledge, id));
             out.extend(work.flat_map(|o| o.opens.iter().cloned()));
         }
@@ -166,9 +167,9 @@ impl Judged<'_> {
                         }
                     }
                 }
-                // What is opened on purpose is opened, whatever is found there.
-                if !cost.access.is_empty() && line.opens.contains(&block.name) {
-                    out.extend(cost.opens.iter().cloned());
+                // What is opened on the way is opened, whatever is found there.
+                if line.opens.contains(&block.name) {
+                    self.stages_open(&cost.access, out);
                 }
             }
         }
@@ -193,16 +194,21 @@ impl Judged<'_> {
         members.into_iter().any(|m| known.cures.iter().any(|c| c.condition == m.condition))
     }
 
-    /// The joints that the record shows to be open or to have been.
-    fn shown_open(&self) -> BTreeSet<String> {
-        let state = self.state;
-        let mut out = BTreeSet::new();
-        for stage in state.stages_reached.iter().filter_map(|s| self.knowledge.stage(s)) {
+    /// The joints that reaching some stages of strip-down opens, those below them included.
+    fn stages_open<'s>(&self, stages: impl IntoIterator<Item = &'s String>, out: &mut BTreeSet<String>) {
+        for stage in stages.into_iter().filter_map(|s| self.knowledge.stage(s)) {
             let below = stage.needs.iter().filter_map(|s| self.knowledge.stage(s));
             for reached in std::iter::once(stage).chain(below) {
                 out.extend(reached.opens.iter().cloned());
             }
         }
+    }
+
+    /// The joints that the record shows to be open or to have been.
+    fn shown_open(&self) -> BTreeSet<String> {
+        let state = self.state;
+        let mut out = BTreeSet::new();
+        self.stages_open(&state.stages_reached, &mut out);
         for reading in state.readings.iter().filter(|r| r.phase == Phase::AsFound) {
             let stage = self.knowledge.check(&reading.check).and_then(|c| self.knowledge.stage(&c.stage));
             let there = stage.into_iter().flat_map(|s| &s.opens_where_read);

@@ -28,7 +28,10 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     };
     let stages = named(&reach.stages);
     if stages.is_empty() {
-        sheet.statement("Nothing to build", "The work that is chosen so far opens nothing that has to be built up again.");
+        sheet.statement(
+            "Nothing to build",
+            "The work that is chosen so far opens nothing that has to be built up again.",
+        );
     }
     for (n, stage) in stages.iter().enumerate() {
         one_stage(sheet, desk, stage, n + 1);

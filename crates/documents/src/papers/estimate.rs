@@ -2,8 +2,8 @@
 //! ceiling.
 
 use quantity::Money;
-use workup::{Estimate, OptionLine};
 use workup::estimate::{EstimateLine, Group, Price, Range};
+use workup::{Estimate, OptionLine};
 
 use super::PaperError;
 use super::sheet::{Cell, Sheet};
@@ -102,41 +102,55 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
         Group::Found => "What the readings call for",
         Group::Besides => "Asked for besides",
     };
-    let mut rows = Vec::new();
-    let mut last = None;
-    for line in estimate.lines.iter().filter(|l| !matches!(l.price, Price::In(_))) {
-        if last != Some(line.group) && estimate.lines.iter().any(|l| l.group != Group::Always) {
-            rows.push(vec![Cell::strong(words(line.group)), Cell::default(), Cell::default(), Cell::default()]);
+    let widths = [Some(3.0), Some(1.3), Some(1.5), Some(1.5)];
+    let heads = ["What", "Who", "How reckoned", "Price"];
+    let columns = |first: bool| -> Vec<(&str, Option<f64>)> {
+        heads.iter().map(|h| if first { *h } else { "" }).zip(widths).collect()
+    };
+    let mut first = true;
+    let several = estimate.lines.iter().any(|l| l.group != Group::Always);
+    for group in [Group::Always, Group::Opening, Group::Found, Group::Besides] {
+        let here = estimate.lines.iter().filter(|l| l.group == group && !matches!(l.price, Price::In(_)));
+        let rows: Vec<Vec<Cell>> = here
+            .map(|line| {
+                vec![
+                    Cell::of(line.what.clone()),
+                    Cell::of(line.who.clone()),
+                    Cell::of(line.how.clone()),
+                    price(&line.price),
+                ]
+            })
+            .collect();
+        if rows.is_empty() {
+            continue;
         }
-        last = Some(line.group);
-        rows.push(vec![
-            Cell::of(line.what.clone()),
-            Cell::of(line.who.clone()),
-            Cell::of(line.how.clone()),
-            price(&line.price),
-        ]);
+        if several {
+            sheet.subheading(words(group));
+        }
+        sheet.table(&columns(first), rows);
+        first = false;
     }
     let open = match estimate.open {
         0 => String::new(),
-        1 => ", and 1 line whose price is open".to_owned(),
-        n => format!(", and {n} lines whose price is open"),
+        1 => "and 1 line whose price is open".to_owned(),
+        n => format!("and {n} lines whose price is open"),
     };
-    let total = match (&estimate.total, estimate.open) {
-        (Some(total), _) => Cell { note: open.trim_start_matches(", ").to_owned(), ..Cell::strong(range(total)) },
-        (None, _) => Cell { note: open.trim_start_matches(", and ").to_owned(), ..Cell::strong("open") },
-    };
-    rows.push(vec![Cell::strong("Total"), Cell::default(), Cell::default(), total]);
-    sheet.table(&[("What", Some(3.0)), ("Who", Some(1.3)), ("How reckoned", Some(1.5)), ("Price", Some(1.5))], rows);
+    let total = estimate.total.as_ref().map_or_else(|| "open".to_owned(), range);
+    let total =
+        vec![Cell::strong("Total"), Cell::default(), Cell::default(), Cell { note: open, ..Cell::strong(total) }];
+    sheet.table(&columns(false), vec![total]);
     let inside: Vec<&EstimateLine> = estimate.lines.iter().filter(|l| matches!(l.price, Price::In(_))).collect();
     if !inside.is_empty() {
         sheet.subheading("Work that is in this price");
         sheet.list(inside.iter().map(|l| format!("{} ({})", l.what, l.who)).collect());
     }
     if estimate.lines.iter().any(|l| l.how.ends_with(" h") || l.how.contains("units")) {
-        let rate = desk.state.rates.labour_rate.as_ref().map_or_else(
-            || "the hourly rate is not told yet".to_owned(),
-            |rate| format!("one is {rate}"),
-        );
+        let rate = desk
+            .state
+            .rates
+            .labour_rate
+            .as_ref()
+            .map_or_else(|| "the hourly rate is not told yet".to_owned(), |rate| format!("one is {rate}"));
         sheet.small(format!(
             "Hours (h) are billed hours in the own shop. Units are the price of one billed hour each, for bought parts and \
              machine work ({rate}): a usual price, until a quote takes its place."
@@ -146,13 +160,13 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
 
 /// What does not stand in the lines: why the total differs, deposits, tax.
 fn tail(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
-    let mut fields = Vec::new();
     if let Some(shown) = estimate.when_chosen.as_ref().filter(|_| !estimate.differs.is_empty()) {
-        fields.push(("Price when it was chosen".to_owned(), Some(range(shown))));
-        for differs in &estimate.differs {
-            fields.push((capital(&differs.why), Some(signed(&differs.by))));
-        }
+        let mut rows = vec![vec![Cell::of("Price of this way when it was chosen"), Cell::of(range(shown))]];
+        rows.extend(estimate.differs.iter().map(|d| vec![Cell::of(capital(&d.why)), Cell::of(signed(&d.by))]));
+        sheet.subheading("Why the total is not the price at the choice");
+        sheet.table(&[("", Some(4.3)), ("", Some(3.0))], rows);
     }
+    let mut fields = Vec::new();
     for deposit in &estimate.deposits {
         fields.push((
             "Deposit".to_owned(),
@@ -194,18 +208,22 @@ fn parts(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     if estimate.parts.is_empty() {
         return;
     }
-    let all_inside = estimate.parts.iter().all(|p| p.price == estimate.parts.first().map_or(p.price.clone(), |f| f.price.clone()));
+    let all_inside =
+        estimate.parts.iter().all(|p| p.price == estimate.parts.first().map_or(p.price.clone(), |f| f.price.clone()));
     let rows: Vec<Vec<Cell>> = estimate
         .parts
         .iter()
         .map(|joint| {
-            let name = desk.knowledge.joints.iter().find(|j| j.id == joint.joint).map_or_else(String::new, |j| j.name.clone());
+            let name =
+                desk.knowledge.joints.iter().find(|j| j.id == joint.joint).map_or_else(String::new, |j| j.name.clone());
             let named = joint.parts.iter().filter_map(|id| desk.part(id));
-            let parts: Vec<String> = named.map(|p| {
-                let open = desk.to_be_settled(&p.applies);
-                let open = if open.is_empty() { open } else { format!(" ({open})") };
-                format!("{}: {}{open}", p.name, desk.quantity(p))
-            }).collect();
+            let parts: Vec<String> = named
+                .map(|p| {
+                    let open = desk.to_be_settled(&p.applies);
+                    let open = if open.is_empty() { open } else { format!(" ({open})") };
+                    format!("{}: {}{open}", p.name, desk.quantity(p))
+                })
+                .collect();
             let mut row = vec![Cell::of(name), Cell::of(parts.join("; "))];
             if !all_inside {
                 row.push(price(&joint.price));

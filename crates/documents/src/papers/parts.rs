@@ -156,9 +156,9 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
     let fitted: BTreeSet<&str> = desk.state.fitted.iter().map(|f| f.part.as_str()).collect();
     let ordered: BTreeSet<&str> = desk.state.orders.iter().map(|o| o.part.as_str()).collect();
-    let mut rows: Vec<Vec<Cell>> = Vec::new();
+    sheet.small("For each part: how many, whether it is used again and why, and whether it is ordered or fitted.");
     for joint in known {
-        rows.push(vec![Cell::strong(joint.name.clone()), Cell::default(), Cell::default(), Cell::default()]);
+        let mut rows: Vec<Vec<Cell>> = Vec::new();
         for part in joint.value.parts.iter().filter(|p| desk.has_part(p)) {
             let reuse = match part.reuse {
                 Reuse::Never => "once only: renew",
@@ -179,11 +179,9 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
                 Cell { tick: Some(!have.is_empty()), text: format!(" {have}"), ..Cell::default() },
             ]);
         }
+        sheet.subheading(joint.name.clone());
+        sheet.table(&[("", Some(2.2)), ("", Some(1.9)), ("", Some(2.4)), ("", Some(0.9))], rows);
     }
-    sheet.table(
-        &[("Part", Some(2.2)), ("How many", Some(1.9)), ("Used again?", Some(2.4)), ("Had", Some(0.9))],
-        rows,
-    );
     sheet.small(
         "Parts that are to be settled stay until somebody has looked; the supplier's own list for the engine's number \
          decides.",

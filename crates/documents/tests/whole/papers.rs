@@ -281,14 +281,17 @@ fn a_parts_list_has_the_drive_that_the_engine_has_and_both_while_nobody_told() {
         let story = [
             line(1, "job-opened", "{\"title\": \"drive\"}"),
             line(2, "engine-described", &format!("{{\"layout\": {layout}}}")),
-            line(3, "option-chosen", "{\"option\": \"overhaul-own-shop\", \"by\": \"owner\", \"reason\": \"so\", \"quotes\": []}"),
+            line(
+                3,
+                "option-chosen",
+                "{\"option\": \"overhaul-own-shop\", \"by\": \"owner\", \"reason\": \"so\", \"quotes\": []}",
+            ),
         ];
         let demo = told("drive", &story.join("\n"));
         let tail = demo.tail();
         words(&typeset(Paper::PartsList, &job(&demo, &tail), PaperSize::A4).unwrap().pdf)
     };
-    let (chain, belt, untold) =
-        (list(", \"timing_drive\": \"chain\""), list(", \"timing_drive\": \"belt\""), list(""));
+    let (chain, belt, untold) = (list(", \"timing_drive\": \"chain\""), list(", \"timing_drive\": \"belt\""), list(""));
     let (has_chain, has_belt) = ("Chain, guides", "Belt, idlers");
     assert!(chain.contains(has_chain) && !chain.contains(has_belt));
     assert!(!belt.contains(has_chain) && belt.contains(has_belt));

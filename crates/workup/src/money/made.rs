@@ -36,9 +36,7 @@ impl OptionHere<'_> {
             Some(_) | None => all,
         };
         let growth = grown(self.option.fixed_growth.as_ref(), &counts(layout, None));
-        let scaled = |item: &knowledge::workshop::Item| {
-            item.cost.times(if item.per_head { of(heads) } else { growth })
-        };
+        let scaled = |item: &knowledge::workshop::Item| item.cost.times(if item.per_head { of(heads) } else { growth });
         let others = of(all.saturating_sub(heads));
         let beside = self.beside.map(|b| {
             let spans = b.items.iter().map(|i| if i.per_head { i.cost.times(others) } else { Span::ZERO });
