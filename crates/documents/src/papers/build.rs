@@ -107,6 +107,11 @@ fn figures(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
     for f in desk.own_figures(&of_stage, None) {
         fields.push((capital(&plain(&f.item)), Some(own(f))));
     }
+    // Filling, starting and handing over tighten nothing.
+    if stage.always {
+        sheet.fields(fields);
+        return;
+    }
     fields.push(("Torque, angle, timing from the engine's manual, page".to_owned(), None));
     sheet.fields(fields);
 }
