@@ -424,7 +424,7 @@ impl<'a> Desk<'a> {
         let mut more = besides;
         more.extend(self.markup());
         let named: Vec<&Range> = more.iter().filter_map(|l| known(&l.price)).collect();
-        if let Some(by) = Range::sum(named.into_iter()).filter(|r| !r.is_zero()) {
+        if let Some(by) = Range::sum(named).filter(|r| !r.is_zero()) {
             differs.push(Differs { why: "asked for besides, and what the shop adds".to_owned(), by });
         }
         lines.extend(more);
@@ -771,8 +771,8 @@ impl<'a> Desk<'a> {
 
     /// The once-only parts of every joint that is opened, and what pays them.
     fn parts(&self, reach: &Reach, whole: Option<&Fact<QuoteReceived>>) -> Vec<JointParts> {
-        let attributes = self.judged.attributes;
-        let told = |name: &str| attributes.get(name).map(String::as_str);
+        let stated = work::stated(self.judged.state, self.layout, self.judged.knowledge);
+        let told = |name: &str| stated.get(name).map(String::as_str);
         let mut out: Vec<JointParts> = Vec::new();
         for joint in self.judged.knowledge.joints.iter().filter(|j| reach.joints.contains(&j.id)) {
             let once = joint.value.parts.iter().filter(|p| p.reuse == Reuse::Never);

@@ -7,6 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use anatomy::EngineLayout;
 use knowledge::Knowledge;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Operation, RepairOption};
@@ -225,6 +226,18 @@ impl Judged<'_> {
         }
         out
     }
+}
+
+/// What somebody stated or told of the engine; what was merely filled in is left out.
+///
+/// A part or a hold point falls away only by what somebody said: a filled-in chain is no reason to leave out the belt.
+#[must_use]
+pub fn stated(state: &JobState, layout: &EngineLayout, knowledge: &Knowledge) -> BTreeMap<String, String> {
+    let built = EngineLayout::ATTRIBUTES.into_iter().filter(|name| layout.stated(name));
+    let mut out: BTreeMap<String, String> =
+        built.filter_map(|name| Some((name.to_owned(), layout.attribute(name)?.to_owned()))).collect();
+    out.extend(crate::told(state, knowledge));
+    out
 }
 
 /// Whether a hold point belongs to this engine: what nobody told does not take it away, and what is signed stays.

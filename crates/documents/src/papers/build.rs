@@ -186,7 +186,7 @@ fn holds(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
         desk.state.holds_signed.iter().any(|s| s.stage == stage.id && s.hold == h.record)
             || desk.state.holds_open.iter().any(|o| o.stage == stage.id && o.hold == h.record)
     };
-    let here = stage.holds.iter().filter(|h| workup::work::hold_is_here(h, written(h), |name| desk.told(name)));
+    let here = stage.holds.iter().filter(|h| workup::work::hold_is_here(h, written(h), |name| desk.was_stated(name)));
     let rows: Vec<Vec<Cell>> = here.map(|hold| one_hold(desk, stage, hold)).collect();
     sheet.table(
         &[

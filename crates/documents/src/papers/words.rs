@@ -23,6 +23,8 @@ pub(crate) struct Desk<'a> {
     pub(crate) layout: &'a EngineLayout,
     /// What the engine is known to be.
     pub(crate) attributes: BTreeMap<String, String>,
+    /// The same as far as somebody stated it.
+    pub(crate) stated: BTreeMap<String, String>,
 }
 
 impl<'a> Desk<'a> {
@@ -30,12 +32,18 @@ impl<'a> Desk<'a> {
     pub(crate) fn new(job: &JobPapers<'a>, layout: &'a EngineLayout) -> Self {
         let told = workup::told(job.state, job.knowledge);
         let attributes = workup::network::attributes(layout, &told, job.knowledge);
-        Self { case: job.case, state: job.state, knowledge: job.knowledge, layout, attributes }
+        let stated = workup::work::stated(job.state, layout, job.knowledge);
+        Self { case: job.case, state: job.state, knowledge: job.knowledge, layout, attributes, stated }
     }
 
     /// What is known of one attribute of the engine.
     pub(crate) fn told(&self, name: &str) -> Option<&str> {
         self.attributes.get(name).map(String::as_str)
+    }
+
+    /// What somebody stated of one attribute of the engine.
+    pub(crate) fn was_stated(&self, name: &str) -> Option<&str> {
+        self.stated.get(name).map(String::as_str)
     }
 
     /// The options that stay open, the cheapest on average first.
@@ -104,7 +112,7 @@ impl<'a> Desk<'a> {
 
     /// What has to be settled before it is sure that the engine has a part; empty where nothing has.
     pub(crate) fn to_be_settled(&self, applies: &[AppliesTo]) -> String {
-        let open = AppliesTo::to_be_settled(applies, |name| self.told(name));
+        let open = AppliesTo::to_be_settled(applies, |name| self.was_stated(name));
         if open.is_empty() {
             return String::new();
         }
@@ -114,7 +122,7 @@ impl<'a> Desk<'a> {
 
     /// Whether a part belongs to this engine as far as anybody told.
     pub(crate) fn has_part(&self, part: &Part) -> bool {
-        !AppliesTo::spoken_against(&part.applies, |name| self.told(name))
+        !AppliesTo::spoken_against(&part.applies, |name| self.was_stated(name))
     }
 
     /// How often an operation is counted on this engine, and what it is counted by.
