@@ -699,6 +699,20 @@ impl EngineLayout {
         }
     }
 
+    /// Whether somebody stated what an attribute rests on, so that its value is not merely filled in.
+    #[must_use]
+    pub fn stated(&self, name: &str) -> bool {
+        let field = match name {
+            "bore-type" => "bore_kind".to_owned(),
+            "follower-type" => "follower".to_owned(),
+            "seat-type" => "seat".to_owned(),
+            "timing-drive-type" => "timing_drive".to_owned(),
+            "oil-cooler-fitted" => "oil_cooler".to_owned(),
+            same => same.replace('-', "_"),
+        };
+        self.attribute(name).is_some() && !self.assumed().iter().any(|a| a.field == field)
+    }
+
     /// The names [`EngineLayout::attribute`] answers.
     pub const ATTRIBUTES: [&'static str; 16] = [
         "fuel",

@@ -176,6 +176,19 @@ impl AppliesTo {
     pub fn all_hold<'a>(list: &[Self], told: impl Fn(&str) -> Option<&'a str>) -> bool {
         list.iter().all(|entry| told(&entry.attribute).is_some_and(|value| entry.any_of.iter().any(|v| v == value)))
     }
+
+    /// Whether anything told of the engine speaks against the list; what nobody told does not, and `unknown` is not told.
+    pub fn spoken_against<'a>(list: &[Self], told: impl Fn(&str) -> Option<&'a str>) -> bool {
+        list.iter().any(|entry| {
+            told(&entry.attribute).is_some_and(|value| value != "unknown" && !entry.any_of.iter().any(|v| v == value))
+        })
+    }
+
+    /// The attributes of the list that nobody has told, so that it can neither hold nor be spoken against.
+    pub fn to_be_settled<'a, 'l>(list: &'l [Self], told: impl Fn(&str) -> Option<&'a str>) -> Vec<&'l str> {
+        let untold = |entry: &&Self| told(&entry.attribute).is_none_or(|value| value == "unknown");
+        list.iter().filter(untold).map(|entry| entry.attribute.as_str()).collect()
+    }
 }
 
 /// When in a job a limit is used.

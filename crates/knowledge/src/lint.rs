@@ -75,7 +75,9 @@ impl Knowledge {
             cautions: ids(&self.cautions, |c| &c.id),
             sources: ids(&self.sources, |s| &s.id),
             joints: ids(&self.joints, |j| &j.id),
+            parts: self.joints.iter().flat_map(|j| &j.value.parts).map(|p| p.id.clone()).collect(),
             operations: ids(&self.operations, |o| &o.id),
+            attributes: self.attributes.iter().map(|a| (a.id.clone(), a.values.clone())).collect(),
         }
     }
 
@@ -378,6 +380,16 @@ impl Knowledge {
             not_below_zero(stage, "access_minutes", stage.access_minutes, out);
             for one in &stage.needs {
                 resolves(stage, "needs", one, "stage", known.stages.contains(one), out);
+            }
+            for joint in stage.opens.iter().chain(stage.opens_where_read.iter().map(|o| &o.joint)) {
+                resolves(stage, "opens", joint, "joint", known.joints.contains(joint), out);
+            }
+            if stage.one_way && stage.opens.is_empty() {
+                out.push(stage.complaint(
+                    "opens",
+                    "cannot be undone without new parts and opens no joint, so nothing would be closed again",
+                    "name the joints that getting there opens",
+                ));
             }
         }
         for pair in self.stages.windows(2) {

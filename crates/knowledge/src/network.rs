@@ -684,6 +684,9 @@ pub struct Check {
     /// What must hold for the engine.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applies: Vec<AttributeIs>,
+    /// True for what nobody can take again after the work: what somebody told, marks on a part that is thrown away.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub once: bool,
     /// What must be so beforehand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub prerequisites: Vec<String>,
@@ -749,11 +752,27 @@ pub struct Stage {
     /// What the engine can no longer do from here on, until it is built up again.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub shuts: Option<Shuts>,
+    /// The joints that getting there opens, each of which the build has to close again.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub opens: Vec<String>,
+    /// Joints that are open only where something was read of this stage.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub opens_where_read: Vec<OpenWhereRead>,
     /// In words.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
     /// Where the minutes come from.
     pub source: Source,
+}
+
+/// A joint that a reading as found at a kind of place shows to be open.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OpenWhereRead {
+    /// The kind of place that was read.
+    pub scope: Scope,
+    /// The joint.
+    pub joint: String,
 }
 
 /// What an engine that is open so far can no longer do.

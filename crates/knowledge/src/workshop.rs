@@ -270,6 +270,15 @@ pub struct BlockCost {
     /// Strip-down stages that this block alone calls for, once its class is not the first; stages reached are credited.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub access: Vec<String>,
+    /// The joints that work on this block opens.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub opens: Vec<String>,
+    /// The joints that a class opens besides.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub opens_in: BTreeMap<String, Vec<String>>,
+    /// Operations of the option that the price of every class holds.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub work: Vec<String>,
 }
 
 /// What an option leaves in a block: the chance by class that it brings the engine back, and what that costs then.
@@ -333,6 +342,37 @@ pub struct PartCost {
     /// Its state.
     pub state: String,
     /// Labour units for each site in that state, on top of the block's price.
+    pub cost: Span,
+    /// The joints that renewing it opens, where the option opens them for nothing else.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub opens: Vec<String>,
+}
+
+/// One line of what an option costs whatever is found: work, a part, fluids, freight.
+///
+/// The items that are not for each head add up to `fixed` of the option, those for each head to `fixed_per_head`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Item {
+    /// What it is, where its operations do not say it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub what: Option<String>,
+    /// The operations of the option that this line pays.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub operations: Vec<String>,
+    /// The joints whose once-only parts this line pays, as far as no line names the part itself.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub joints: Vec<String>,
+    /// Single parts that this line pays.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub parts: Vec<String>,
+    /// True when the price is for each head.
+    #[serde(default)]
+    pub per_head: bool,
+    /// The operation whose freight it is: a quote for that operation says its own freight.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub freight_of: Option<String>,
+    /// Labour units.
     pub cost: Span,
 }
 
@@ -453,6 +493,9 @@ pub struct RepairOption {
     pub fixed_per_head: Option<Span>,
     /// Operations it always includes.
     pub operations: Vec<String>,
+    /// What `fixed` and `fixed_per_head` are made of, line by line.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub items: Vec<Item>,
     /// Price by block and class; every class of every block for an option that keeps the engine, none otherwise.
     #[serde(default, rename = "cost", skip_serializing_if = "Vec::is_empty")]
     pub costs: Vec<BlockCost>,
@@ -517,6 +560,9 @@ pub struct Part {
     /// Limits that decide, where it is inspected and a limit exists.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limits: Vec<String>,
+    /// What the engine must be to have it; empty for every engine. What nobody told does not take it off a list.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applies: Vec<AppliesTo>,
     /// What kind of part it is.
     pub kind: String,
     /// Why it is treated so.
@@ -623,6 +669,9 @@ pub struct Hold {
     /// The limits it may be held against; the one whose `applies` holds for the engine is taken.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limits: Vec<String>,
+    /// What the engine must be to have it; empty for every engine. What nobody told does not take it away.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applies: Vec<AppliesTo>,
     /// Who signs.
     pub sign: Signer,
 }
@@ -640,6 +689,15 @@ pub struct BuildStage {
     /// What the engine must be; empty for every engine.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applies: Vec<AppliesTo>,
+    /// The joints that it closes: whoever opens one of them reaches this stage.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub closes: Vec<String>,
+    /// Operations after which it is due though they open none of its joints.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub after: Vec<String>,
+    /// True when every build has it, whatever was opened.
+    #[serde(default)]
+    pub always: bool,
     /// What is done, in order.
     pub steps: Vec<String>,
     /// Where it stops for a signature.
@@ -836,8 +894,12 @@ pub struct Known {
     pub sources: BTreeSet<String>,
     /// Joints.
     pub joints: BTreeSet<String>,
+    /// Parts.
+    pub parts: BTreeSet<String>,
     /// Operations.
     pub operations: BTreeSet<String>,
+    /// Attributes of an engine and the values each may have.
+    pub attributes: BTreeMap<String, Vec<String>>,
 }
 
 /// The ids of a list of tables.
@@ -878,6 +940,29 @@ fn lint_names<'a, T>(
             format!("names {name}, which there is none of"),
             "mend the id, or add what it names",
         ));
+    }
+}
+
+fn lint_applies<T>(table: &Located<T>, field: &str, applies: &[AppliesTo], known: &Known, out: &mut Vec<Complaint>) {
+    for one in applies {
+        let Some(values) = known.attributes.get(&one.attribute) else {
+            out.push(table.complaint(
+                field,
+                format!("names attribute {}, which there is none of", one.attribute),
+                "mend the attribute",
+            ));
+            continue;
+        };
+        if one.any_of.is_empty() {
+            out.push(table.complaint(field, format!("{} names no value", one.attribute), "name one value or more"));
+        }
+        for value in one.any_of.iter().filter(|v| !values.contains(v)) {
+            out.push(table.complaint(
+                field,
+                format!("{} has no value {value}, expected one of {}", one.attribute, values.join(", ")),
+                "mend the value",
+            ));
+        }
     }
 }
 
@@ -1011,8 +1096,27 @@ pub fn lint_options(options: &[Located<RepairOption>], known: &Known) -> Vec<Com
         lint_names(option, "access", &option.access, &known.stages, &mut out);
         for cost in &option.costs {
             lint_names(option, "cost.access", &cost.access, &known.stages, &mut out);
+            lint_names(option, "cost.opens", &cost.opens, &known.joints, &mut out);
+            lint_names(option, "cost.opens_in", cost.opens_in.values().flatten(), &known.joints, &mut out);
+            let unpriced = cost.opens_in.keys().find(|class| !cost.class.contains_key(*class));
+            if let Some(class) = unpriced {
+                out.push(option.complaint(
+                    "cost.opens_in",
+                    format!("{}: {class} is no class of it", cost.block),
+                    "name a class that has a price",
+                ));
+            }
+            if !cost.access.is_empty() && cost.opens.is_empty() {
+                out.push(option.complaint(
+                    "cost.opens",
+                    format!("{} has to be reached and opens no joint, so no build stage would close it", cost.block),
+                    "name the joints that work on it opens",
+                ));
+            }
         }
+        lint_items(option, known, &mut out);
         for part in &option.per_part {
+            lint_names(option, "per_part.opens", &part.opens, &known.joints, &mut out);
             lint_state(option, "per_part", &part.condition, std::slice::from_ref(&part.state), known, &mut out);
         }
         for rule in &option.ruled_out_by {
@@ -1062,6 +1166,67 @@ pub fn lint_options(options: &[Located<RepairOption>], known: &Known) -> Vec<Com
         lint_money(option, known, &mut out);
     }
     out
+}
+
+/// Items that do not add up to what the option costs whatever is found, and operations that nothing pays.
+fn lint_items(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Complaint>) {
+    for item in &option.items {
+        lint_names(option, "items.operations", &item.operations, &known.operations, out);
+        lint_names(option, "items.joints", &item.joints, &known.joints, out);
+        lint_names(option, "items.parts", &item.parts, &known.parts, out);
+        lint_names(option, "items.freight_of", &item.freight_of, &known.operations, out);
+        if item.operations.is_empty() && item.what.as_ref().is_none_or(|w| w.trim().is_empty()) {
+            out.push(option.complaint("items", "a line says neither what it is nor which operation", "name one"));
+        }
+        for id in item.operations.iter().filter(|id| !option.operations.contains(id)) {
+            out.push(option.complaint(
+                "items.operations",
+                format!("{id} is paid here and is no operation of the option"),
+                "add it to operations, or take it out here",
+            ));
+        }
+    }
+    let sum = |per_head: bool| {
+        let lines = option.items.iter().filter(|i| i.per_head == per_head);
+        lines.fold(Span::ZERO, |all, item| all.plus(item.cost))
+    };
+    let head = option.fixed_per_head.unwrap_or(Span::ZERO);
+    for (field, stated, lines) in [("fixed", option.fixed, sum(false)), ("fixed_per_head", head, sum(true))] {
+        if (stated.lo - lines.lo).abs() > 1e-9 || (stated.hi - lines.hi).abs() > 1e-9 {
+            out.push(option.complaint(
+                "items",
+                format!(
+                    "add up to [{:.2}, {:.2}] and {field} is [{:.2}, {:.2}]",
+                    lines.lo, lines.hi, stated.lo, stated.hi
+                ),
+                "mend the lines or the sum",
+            ));
+        }
+    }
+    let mut paid: Vec<&String> = option.items.iter().flat_map(|i| &i.operations).collect();
+    for work in option.costs.iter().flat_map(|c| &c.work) {
+        if !option.operations.contains(work) {
+            out.push(option.complaint(
+                "cost.work",
+                format!("{work} is paid here and is no operation of the option"),
+                "add it to operations, or take it out here",
+            ));
+        }
+        paid.push(work);
+    }
+    for id in &option.operations {
+        match paid.iter().filter(|p| **p == id).count() {
+            1 => {}
+            0 => out.push(option.complaint(
+                "operations",
+                format!("{id} is paid by no line"),
+                "name it in one of items, or under work of a block",
+            )),
+            more => {
+                out.push(option.complaint("operations", format!("{id} is paid {more} times"), "keep one line for it"))
+            }
+        }
+    }
 }
 
 fn lint_money(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Complaint>) {
@@ -1192,6 +1357,7 @@ pub fn lint_joints(joints: &[Located<Joint>], known: &Known) -> Vec<Complaint> {
             }
             lint_source(joint, "part.source", &part.source, known, &mut out);
             lint_names(joint, "part.limits", &part.limits, &known.limits, &mut out);
+            lint_applies(joint, "part.applies", &part.applies, known, &mut out);
             if let Some(count) = part.count.as_ref().filter(|c| !COUNTED.contains(&c.of.as_str()) || c.times == 0) {
                 out.push(joint.complaint(
                     "part.count",
@@ -1222,6 +1388,19 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
             ));
         }
         last = stage.order;
+        lint_applies(stage, "applies", &stage.applies, known, &mut out);
+        lint_names(stage, "closes", &stage.closes, &known.joints, &mut out);
+        lint_names(stage, "after", &stage.after, &known.operations, &mut out);
+        for hold in &stage.holds {
+            lint_applies(stage, "hold.applies", &hold.applies, known, &mut out);
+        }
+        if !stage.always && stage.closes.is_empty() && stage.after.is_empty() {
+            out.push(stage.complaint(
+                "closes",
+                "no work reaches this stage, so its hold points would stand on no sheet",
+                "name the joints it closes or the work it follows, or say always = true",
+            ));
+        }
         lint_source(stage, "source", &stage.source, known, &mut out);
         lint_names(stage, "hold.limits", stage.holds.iter().flat_map(|h| &h.limits), &known.limits, &mut out);
         lint_names(stage, "gauges", &stage.gauges, &known.gauges, &mut out);
@@ -1233,6 +1412,15 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
                 "a stage does something and stops for a signature",
             ));
         }
+    }
+    let closed: BTreeSet<&String> = stages.iter().flat_map(|s| &s.closes).collect();
+    let never: Vec<&str> = known.joints.iter().filter(|j| !closed.contains(j)).map(String::as_str).collect();
+    if let Some(last) = stages.last().filter(|_| !never.is_empty()) {
+        out.push(last.complaint(
+            "closes",
+            format!("no stage closes {}: who opens it would get no hold point", never.join(", ")),
+            "name it under closes of the stage that puts it together",
+        ));
     }
     out
 }

@@ -31,7 +31,9 @@ fn known(k: &Knowledge) -> Known {
         cautions: ids(&k.cautions, |c| &c.id),
         sources: ids(&k.sources, |r| &r.id),
         joints: ids(&k.joints, |j| &j.id),
+        parts: k.joints.iter().flat_map(|j| &j.value.parts).map(|p| p.id.clone()).collect(),
         operations: ids(&k.operations, |o| &o.id),
+        attributes: k.attributes.iter().map(|a| (a.id.clone(), a.values.clone())).collect(),
     }
 }
 
@@ -654,4 +656,93 @@ proptest::proptest! {
         let play = limit(PLAY).edges();
         proptest::prop_assert!(play.band(value + further) >= play.band(value));
     }
+}
+
+#[test]
+fn every_figure_of_an_option_whatever_is_found_is_one_line_of_it() {
+    let k = builtin();
+    let known = known(&k);
+    let mut options = k.options.clone();
+    let recon = options.iter_mut().find(|o| o.id == "recondition-own-heads").unwrap();
+    recon.value.items.retain(|i| !i.operations.iter().any(|o| o == "head_refit"));
+    let found = lint_options(&options, &known);
+    assert!(found.iter().any(|c| c.field == "items" && c.message.contains("fixed_per_head")), "{}", told(&found));
+    assert!(found.iter().any(|c| c.message.contains("head_refit is paid by no line")), "{}", told(&found));
+
+    let mut options = k.options.clone();
+    let recon = options.iter_mut().find(|o| o.id == "recondition-own-heads").unwrap();
+    recon.value.costs[0].work.push("head_refit".into());
+    recon.value.items[0].parts.push("nothing".into());
+    let found = lint_options(&options, &known);
+    assert!(found.iter().any(|c| c.message.contains("head_refit is paid 2 times")), "{}", told(&found));
+    assert!(found.iter().any(|c| c.field == "items.parts"), "{}", told(&found));
+}
+
+#[test]
+fn what_is_opened_is_closed_by_a_stage_of_the_build() {
+    let k = builtin();
+    let known = known(&k);
+    let mut stages = k.steps.clone();
+    for stage in &mut stages {
+        stage.value.closes.retain(|j| j != "rods");
+    }
+    let found = lint_build(&stages, &known);
+    assert!(
+        found.iter().any(|c| c.field == "closes" && c.message.contains("no stage closes rods")),
+        "{}",
+        told(&found)
+    );
+
+    let mut stages = k.steps.clone();
+    let mains = stages.iter_mut().find(|s| s.id == "mains_fit").unwrap();
+    mains.value.closes.clear();
+    let fit = stages.iter_mut().find(|s| s.id == "head_fit").unwrap();
+    fit.value.closes.push("nothing".into());
+    fit.value.after.push("nothing".into());
+    let found = lint_build(&stages, &known);
+    assert!(found.iter().any(|c| c.message.contains("no work reaches this stage")), "{}", told(&found));
+    assert!(found.iter().any(|c| c.field == "closes" && c.message.contains("nothing")), "{}", told(&found));
+    assert!(found.iter().any(|c| c.field == "after"), "{}", told(&found));
+
+    let mut options = k.options.clone();
+    let fix = options.iter_mut().find(|o| o.id == "fix-failed-only").unwrap();
+    fix.value.costs[0].opens.clear();
+    fix.value.per_part[0].opens.push("nothing".into());
+    let found = lint_options(&options, &known);
+    assert!(found.iter().any(|c| c.field == "cost.opens"), "{}", told(&found));
+    assert!(found.iter().any(|c| c.field == "per_part.opens"), "{}", told(&found));
+
+    let mut all = k.clone();
+    all.stages.iter_mut().find(|s| s.id == "block-open").unwrap().value.opens.clear();
+    let found = all.lint();
+    assert!(found.iter().any(|c| c.field == "opens" && c.message.contains("opens no joint")), "{}", told(&found));
+}
+
+#[test]
+fn parts_belong_to_engines_and_what_nobody_told_takes_none_off() {
+    use knowledge::limits::AppliesTo;
+    let k = builtin();
+    let part = |id: &str| k.joints.iter().flat_map(|j| &j.value.parts).find(|p| p.id == id).unwrap();
+    let (chain, belt) = (part("chain_kit"), part("belt_kit"));
+    let off = |part: &knowledge::workshop::Part, drive: Option<&'static str>| {
+        AppliesTo::spoken_against(&part.applies, |name| if name == "timing-drive-type" { drive } else { None })
+    };
+    assert!(!off(chain, Some("chain")) && off(belt, Some("chain")));
+    assert!(off(chain, Some("belt")) && !off(belt, Some("belt")));
+    assert!(off(chain, Some("gear")) && off(belt, Some("gear")));
+    for untold in [None, Some("unknown")] {
+        assert!(!off(chain, untold) && !off(belt, untold));
+        let open = AppliesTo::to_be_settled(&chain.applies, |_| untold);
+        assert_eq!(open, ["timing-drive-type"]);
+    }
+    assert!(AppliesTo::to_be_settled(&chain.applies, |_| Some("chain")).is_empty());
+
+    let known = known(&k);
+    let mut joints = k.joints.clone();
+    let drive = joints.iter_mut().find(|j| j.id == "timing_drive").unwrap();
+    drive.value.parts[0].applies[0].any_of = vec!["string".into()];
+    drive.value.parts[1].applies[0].attribute = "nothing".into();
+    let found = lint_joints(&joints, &known);
+    let bad: Vec<&str> = found.iter().filter(|c| c.field == "part.applies").map(|c| c.message.as_str()).collect();
+    assert!(bad.len() == 2 && bad.iter().any(|m| m.contains("no value string")), "{}", told(&found));
 }

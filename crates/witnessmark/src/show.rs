@@ -42,6 +42,7 @@ impl Sheet<'_> {
         self.beliefs()?;
         self.checks()?;
         self.options()?;
+        self.proof()?;
         self.notices()
     }
 
@@ -461,6 +462,27 @@ impl Sheet<'_> {
             if self.full {
                 t.line(&format!("      otherwise {}", self.price(o)), 8)?;
             }
+        }
+        Ok(())
+    }
+
+    /// Whether the repair is proved, and what is missing.
+    fn proof(&self) -> io::Result<()> {
+        let proof = &self.case.proof;
+        if proof.standing == workup::proof::Standing::NotAsked {
+            return Ok(());
+        }
+        let t = self.talk;
+        t.heading("IS IT PROVED?")?;
+        let tone = if proof.standing == workup::proof::Standing::Proved { Tone::Strong } else { Tone::Outside };
+        t.line(&format!("  {}: {}", t.tone(tone, proof.standing.words()), proof.reason), 4)?;
+        let open: Vec<_> = proof.open().collect();
+        for asked in open.iter().take(self.rows()) {
+            t.line(&format!("  missing: {}, {}  [{}]", asked.name, asked.place, asked.check), 4)?;
+        }
+        self.more(open.len(), self.rows(), "missing proofs")?;
+        for hold in &proof.passed_open {
+            t.line(&format!("  passed without proof: {}, {}: {}", hold.hold, hold.by, hold.reason), 4)?;
         }
         Ok(())
     }

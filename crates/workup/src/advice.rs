@@ -1116,6 +1116,7 @@ fn option_lines(
                     .map_or_else(|| option.option.money_source.to_string(), |s| format!("quote of {s}")),
                 opens: priced.opens(index),
                 others: priced.others(index),
+                made: option.made(scene.blocks, scene.layout, scene.knowledge),
             }
         })
         .collect();

@@ -7,16 +7,20 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`findings`],
-//! [`beliefs`], [`money`], [`opened`], [`advice`], then [`work_up`] below. [`export`] writes the job's network for other programs.
+//! [`beliefs`], [`money`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! writes the job's network for other programs.
 
 pub mod advice;
 pub mod beliefs;
+pub mod estimate;
 pub mod export;
 pub mod findings;
 pub mod money;
 pub mod network;
 pub mod notice;
 pub mod opened;
+pub mod proof;
+pub mod work;
 
 use std::collections::BTreeMap;
 
@@ -28,10 +32,13 @@ use serde::Serialize;
 
 pub use advice::{Advice, BlockBelief, CheckWorth, Stop};
 pub use beliefs::{Belief, Reason};
+pub use estimate::Estimate;
 pub use findings::{Finding, LimitUsed};
 pub use money::{OptionLine, OptionMoney, StruckOut};
 pub use notice::Notice;
 pub use opened::impossible_now;
+pub use proof::Proof;
+pub use work::Reach;
 
 /// Relative loss of digits from which the slower sums without differences are taken \[ours\].
 const LOSS: f64 = 1e-10;
@@ -66,6 +73,13 @@ pub struct Case {
     pub advice: Advice,
     /// The ways to put it right, the cheapest on average first, struck-out ones last.
     pub options: Vec<OptionLine>,
+    /// The chosen option, else the best one, priced line by line; nothing where neither is among the options.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub estimate: Option<Estimate>,
+    /// How far the chosen work, else the best, reaches into the build.
+    pub reach: Reach,
+    /// Whether the repair is proved, and why.
+    pub proof: Proof,
     /// Complaints about the record.
     pub notices: Vec<Notice>,
     /// Cautions for every job.
@@ -164,6 +178,13 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         |a: &Belief, b: &Belief| b.p.total_cmp(&a.p).then_with(|| a.id.cmp(&b.id)).then(a.position.cmp(&b.position));
     causes.sort_by(by_p);
     conditions.sort_by(by_p);
+    let shown = state.chosen.as_ref().map_or(advice.best.as_str(), |c| c.option.as_str());
+    let shown = options.iter().find(|o| o.id == shown);
+    let judged =
+        work::Judged { state, knowledge, attributes: &net.attributes, blocks: &block_beliefs, conditions: &conditions };
+    let reach = judged.reach(shown);
+    let estimate = shown.map(|line| Estimate::of(&judged, layout, line, &reach));
+    let proof = Proof::of(state, layout, &net, knowledge, &findings);
     Ok(Case {
         job: state.job.map_or_else(String::new, |j| j.to_string()),
         title: state.title.clone().unwrap_or_default(),
@@ -177,6 +198,9 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         blocks: block_beliefs,
         advice,
         options,
+        estimate,
+        reach,
+        proof,
         notices,
         cautions: knowledge
             .cautions

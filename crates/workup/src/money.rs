@@ -5,6 +5,8 @@
 //! for (each stage once), each block by class, parts one by one, closing up what was opened, and what it leaves or
 //! brings of its own. So "one more leaking valve on a head that needs a valve job anyway" costs nothing, as it should.
 
+mod made;
+
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -19,6 +21,8 @@ use serde::Serialize;
 
 use crate::network::EngineNet;
 use crate::opened;
+
+pub use made::Made;
 
 /// One block of this engine: its classes and what puts it into them.
 #[derive(Debug, Clone)]
@@ -745,6 +749,9 @@ pub struct OptionLine {
     /// The name of the option that the other heads get, where they do.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub others: Option<String>,
+    /// What its price is made of.
+    #[serde(skip)]
+    pub made: Made,
 }
 
 /// The money of an option.

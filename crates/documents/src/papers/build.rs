@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 
-use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Signer};
 use logbook::{Fact, HoldPointSigned};
 
@@ -23,14 +22,17 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
             sheet.caution(text, hold);
         }
     }
-    let mut stages: Vec<&BuildStage> = desk
-        .knowledge
-        .steps
-        .iter()
-        .map(|s| &s.value)
-        .filter(|s| AppliesTo::all_hold(&s.applies, |name| desk.told(name)))
-        .collect();
-    stages.sort_by_key(|s| s.order);
+    let reach = &desk.case.reach;
+    let named = |ids: &[String]| -> Vec<&BuildStage> {
+        ids.iter().filter_map(|id| desk.knowledge.steps.iter().find(|s| s.id == *id)).map(|s| &s.value).collect()
+    };
+    let stages = named(&reach.stages);
+    if stages.is_empty() {
+        sheet.statement(
+            "Nothing to build",
+            "The work that is chosen so far opens nothing that has to be built up again.",
+        );
+    }
     for (n, stage) in stages.iter().enumerate() {
         one_stage(sheet, desk, stage, n + 1);
     }
@@ -39,7 +41,24 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.heading("Other joints tightened");
         bolts(sheet, desk, &nowhere);
     }
-    keeps(sheet, desk);
+    left_out(sheet, &named(&reach.left_out));
+    if !stages.is_empty() {
+        keeps(sheet, desk);
+    }
+}
+
+/// What is not on the sheet, so that nobody takes it for done.
+fn left_out(sheet: &mut Sheet, stages: &[&BuildStage]) {
+    if stages.is_empty() {
+        return;
+    }
+    let titles: Vec<&str> = stages.iter().map(|s| s.title.as_str()).collect();
+    sheet.heading("Not on this sheet");
+    sheet.text(format!(
+        "The work that is chosen and told does not reach these stages: {}. Whoever opens one of them after all tells it \
+         (the stage of strip-down, a machine order, a joint disturbed) and prints this sheet anew before building on.",
+        titles.join("; ")
+    ));
 }
 
 fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
@@ -87,6 +106,11 @@ fn figures(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
     let mut fields: Vec<(String, Option<String>)> = Vec::new();
     for f in desk.own_figures(&of_stage, None) {
         fields.push((capital(&plain(&f.item)), Some(own(f))));
+    }
+    // Filling, starting and handing over tighten nothing.
+    if stage.always {
+        sheet.fields(fields);
+        return;
     }
     fields.push(("Torque, angle, timing from the engine's manual, page".to_owned(), None));
     sheet.fields(fields);
@@ -158,7 +182,12 @@ fn run(numbers: &[u16]) -> String {
 }
 
 fn holds(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
-    let rows: Vec<Vec<Cell>> = stage.holds.iter().map(|hold| one_hold(desk, stage, hold)).collect();
+    let written = |h: &Hold| {
+        desk.state.holds_signed.iter().any(|s| s.stage == stage.id && s.hold == h.record)
+            || desk.state.holds_open.iter().any(|o| o.stage == stage.id && o.hold == h.record)
+    };
+    let here = stage.holds.iter().filter(|h| workup::work::hold_is_here(h, written(h), |name| desk.was_stated(name)));
+    let rows: Vec<Vec<Cell>> = here.map(|hold| one_hold(desk, stage, hold)).collect();
     sheet.table(
         &[
             ("Signed", None),

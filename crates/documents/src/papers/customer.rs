@@ -255,7 +255,9 @@ fn options(sheet: &mut Sheet, desk: &Desk<'_>) {
         .iter()
         .filter_map(|o| {
             let why = o.struck_out.as_ref()?;
-            let reading = why.reading.as_ref().map(|r| format!(" Shown by: {r}.")).unwrap_or_default();
+            let finding = why.entry.as_ref().and_then(|e| desk.finding(e));
+            let shown = finding.map(|f| format!("{}{}: {}", what(f), desk.also_at(Some(f.position)), f.shown));
+            let reading = shown.map(|s| format!(" Shown by: {s}.")).unwrap_or_default();
             let name = Cell { text: o.name.clone(), struck: true, ..Cell::default() };
             Some(vec![name, Cell::of(format!("{}{reading}", why.why))])
         })

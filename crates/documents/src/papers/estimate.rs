@@ -1,12 +1,13 @@
-//! The written estimate: what is done, with which parts, on which quotes, under which ceiling.
+//! The written estimate: what is done, with which parts, line by line with its price, on which quotes, under which
+//! ceiling.
 
-use std::collections::BTreeSet;
-
-use knowledge::workshop::{DoneBy, Operation, Reuse};
+use quantity::Money;
+use workup::estimate::{EstimateLine, Group, Price, Range};
+use workup::{Estimate, OptionLine};
 
 use super::PaperError;
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, days, hours, plain};
+use super::words::{Desk, capital, days, plain};
 
 /// Writes the estimate.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError> {
@@ -22,7 +23,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
     let option = desk.option().ok_or_else(|| PaperError::NoOption { job: job() })?;
     sheet.statement(
         format!("{}: {}", option.name, desk.price(option)),
-        format!("{} days until it is ready; price from: {}", days(option.days), option.price_from),
+        format!("{}; {}", ready(option.days), price_from(option)),
     );
     let chosen = desk.state.chosen.as_ref();
     let who = chosen.map_or_else(
@@ -40,9 +41,11 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
         fields.push(("Opens".to_owned(), Some(option.opens.join("; "))));
     }
     sheet.fields(fields);
-    let operations = desk.operations(&option.id);
-    work(sheet, desk, &operations);
-    parts(sheet, desk, &operations);
+    if let Some(estimate) = &desk.case.estimate {
+        lines(sheet, desk, estimate);
+        tail(sheet, desk, estimate);
+        parts(sheet, desk, estimate);
+    }
     quotes(sheet, desk, &option.id);
     approvals(sheet, desk);
     moves(sheet, desk, &option.id);
@@ -50,55 +53,194 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
     Ok(())
 }
 
-fn work(sheet: &mut Sheet, desk: &Desk<'_>, operations: &[&Operation]) {
-    if operations.is_empty() {
-        return;
+/// How long it takes, in words.
+fn ready(span: [f64; 2]) -> String {
+    match days(span).as_str() {
+        "none" => "no wait".to_owned(),
+        "1" => "1 day until it is ready".to_owned(),
+        several => format!("{several} days until it is ready"),
     }
-    sheet.heading("Work");
-    let rows: Vec<Vec<Cell>> = operations
-        .iter()
-        .map(|o| {
-            let by = match o.done_by {
-                DoneBy::Shop => "own shop",
-                DoneBy::Machine => "machine shop",
-                DoneBy::Either => "own or machine shop",
-            };
-            let each = [hours(o.labour, "h"), hours(o.machine, "units")];
-            let each: Vec<String> = each.into_iter().filter(|w| !w.is_empty()).collect();
-            vec![
-                Cell::of(o.name.clone()),
-                Cell::of(by),
-                Cell::of(desk.counted(o.per)),
-                Cell::of(if each.is_empty() { "as quoted".to_owned() } else { each.join(" and ") }),
-            ]
-        })
-        .collect();
-    sheet.table(
-        &[("What", Some(3.4)), ("Who", Some(1.2)), ("Counted by", Some(1.6)), ("Usually, each", Some(1.5))],
-        rows,
-    );
-    sheet.small(
-        "Hours and units are the trade's usual spread for one of each, and no price; one unit is the price of one \
-         billed hour. A quote, where there is one, takes their place.",
-    );
 }
 
-fn parts(sheet: &mut Sheet, desk: &Desk<'_>, operations: &[&Operation]) {
-    let joints: BTreeSet<&str> = operations.iter().flat_map(|o| o.opens.iter().map(String::as_str)).collect();
-    let mut rows = Vec::new();
-    for joint in desk.knowledge.joints.iter().filter(|j| joints.contains(j.id.as_str())) {
-        let once = joint.value.parts.iter().filter(|p| p.reuse == Reuse::Never);
-        let named: Vec<String> = once.map(|p| format!("{}: {}", p.name, desk.quantity(p))).collect();
-        if !named.is_empty() {
-            rows.push(vec![Cell::of(joint.name.clone()), Cell::of(named.join("; "))]);
-        }
+/// Where the price comes from, in a customer's words; the source of a usual price stands in the knowledge.
+fn price_from(option: &OptionLine) -> String {
+    if option.price_from.starts_with("quote of ") {
+        format!("price from the {}", option.price_from)
+    } else {
+        "a usual price from low to high, until quotes take its place".to_owned()
     }
-    if rows.is_empty() {
+}
+
+/// An amount, or two that it lies between.
+fn range(range: &Range) -> String {
+    if range.lo == range.hi {
+        return range.lo.to_string();
+    }
+    format!("{} to {}", range.lo, without_code(&range.hi))
+}
+
+/// The amount alone, where the code stands before it already.
+fn without_code(money: &Money) -> String {
+    let text = money.to_string();
+    text.split_once(' ').map_or(text.clone(), |(_, amount)| amount.to_owned())
+}
+
+fn price(price: &Price) -> Cell {
+    match price {
+        Price::Known(r) => Cell::strong(range(r)),
+        Price::In(line) => Cell::of(format!("in {}", super::words::lower(line))),
+        Price::Open(missing) => Cell { note: missing.clone(), ..Cell::strong("price open") },
+    }
+}
+
+/// The lines by what they are for; what the whole price holds already stands as a list without prices.
+fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
+    sheet.heading("Line by line");
+    let words = |group: Group| match group {
+        Group::Always => "Work and parts",
+        Group::Opening => "Opening that is still to be done",
+        Group::Found => "What the readings call for",
+        Group::Besides => "Asked for besides",
+    };
+    let widths = [Some(3.0), Some(1.3), Some(1.5), Some(1.5)];
+    let heads = ["What", "Who", "How reckoned", "Price"];
+    let columns = |first: bool| -> Vec<(&str, Option<f64>)> {
+        heads.iter().map(|h| if first { *h } else { "" }).zip(widths).collect()
+    };
+    let mut first = true;
+    let several = estimate.lines.iter().any(|l| l.group != Group::Always);
+    for group in [Group::Always, Group::Opening, Group::Found, Group::Besides] {
+        let here = estimate.lines.iter().filter(|l| l.group == group && !matches!(l.price, Price::In(_)));
+        let rows: Vec<Vec<Cell>> = here
+            .map(|line| {
+                vec![
+                    Cell::of(line.what.clone()),
+                    Cell::of(line.who.clone()),
+                    Cell::of(line.how.clone()),
+                    price(&line.price),
+                ]
+            })
+            .collect();
+        if rows.is_empty() {
+            continue;
+        }
+        if several {
+            sheet.subheading(words(group));
+        }
+        sheet.table(&columns(first), rows);
+        first = false;
+    }
+    let open = match estimate.open {
+        0 => String::new(),
+        1 => "and 1 line whose price is open".to_owned(),
+        n => format!("and {n} lines whose price is open"),
+    };
+    let total = estimate.total.as_ref().map_or_else(|| "open".to_owned(), range);
+    let total =
+        vec![Cell::strong("Total"), Cell::default(), Cell::default(), Cell { note: open, ..Cell::strong(total) }];
+    sheet.table(&columns(false), vec![total]);
+    let inside: Vec<&EstimateLine> = estimate.lines.iter().filter(|l| matches!(l.price, Price::In(_))).collect();
+    if !inside.is_empty() {
+        sheet.subheading("Work that is in this price");
+        sheet.list(inside.iter().map(|l| format!("{} ({})", l.what, l.who)).collect());
+    }
+    if estimate.lines.iter().any(|l| l.how.ends_with(" h") || l.how.contains("units")) {
+        let rate = desk
+            .state
+            .rates
+            .labour_rate
+            .as_ref()
+            .map_or_else(|| "the hourly rate is not told yet".to_owned(), |rate| format!("one is {rate}"));
+        sheet.small(format!(
+            "Hours (h) are billed hours in the own shop. Units are the price of one billed hour each, for bought parts and \
+             machine work ({rate}): a usual price, until a quote takes its place."
+        ));
+    }
+}
+
+/// What does not stand in the lines: why the total differs, deposits, tax.
+fn tail(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
+    if let Some(shown) = estimate.when_chosen.as_ref().filter(|_| !estimate.differs.is_empty()) {
+        let mut rows = vec![vec![Cell::of("Price of this way when it was chosen"), Cell::of(range(shown))]];
+        rows.extend(estimate.differs.iter().map(|d| vec![Cell::of(capital(&d.why)), Cell::of(signed(&d.by))]));
+        sheet.subheading("Why the total is not the price at the choice");
+        sheet.table(&[("", Some(4.3)), ("", Some(3.0))], rows);
+    }
+    let mut fields = Vec::new();
+    for deposit in &estimate.deposits {
+        fields.push((
+            "Deposit".to_owned(),
+            Some(format!("{} to {}, comes back with the old part; not in the total", deposit.amount, deposit.supplier)),
+        ));
+    }
+    if let Some(tax) = &estimate.tax {
+        fields.push((
+            format!("Tax of {} per cent", tax.percent),
+            Some(format!(
+                "if it comes on top: {}, together {}; if these prices hold it already: {} of them. The shop strikes out \
+                 what does not hold.",
+                range(&tax.on_top),
+                range(&tax.with),
+                range(&tax.inside)
+            )),
+        ));
+    } else if desk.state.rates.tax_percent.is_none() {
+        fields.push(("Tax".to_owned(), Some("not told; the shop writes down whether it is in the price".to_owned())));
+    }
+    sheet.fields(fields);
+}
+
+/// A difference with its sign.
+fn signed(range: &Range) -> String {
+    let one = |money: &Money| {
+        let text = without_code(money);
+        if text.starts_with('-') { text } else { format!("+{text}") }
+    };
+    let code = range.lo.currency().code().to_owned();
+    if range.lo == range.hi {
+        format!("{code} {}", one(&range.lo))
+    } else {
+        format!("{code} {} to {}", one(&range.lo), one(&range.hi))
+    }
+}
+
+fn parts(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
+    if estimate.parts.is_empty() {
         return;
     }
-    sheet.heading("Parts that opening calls for, used once only");
-    sheet.table(&[("Joint", Some(1.2)), ("Parts and how many", Some(4.0))], rows);
-    sheet.small("Parts that this engine does not have fall away. The parts list has the others, and what was ordered.");
+    let all_inside =
+        estimate.parts.iter().all(|p| p.price == estimate.parts.first().map_or(p.price.clone(), |f| f.price.clone()));
+    let rows: Vec<Vec<Cell>> = estimate
+        .parts
+        .iter()
+        .map(|joint| {
+            let name =
+                desk.knowledge.joints.iter().find(|j| j.id == joint.joint).map_or_else(String::new, |j| j.name.clone());
+            let named = joint.parts.iter().filter_map(|id| desk.part(id));
+            let parts: Vec<String> = named
+                .map(|p| {
+                    let open = desk.to_be_settled(&p.applies);
+                    let open = if open.is_empty() { open } else { format!(" ({open})") };
+                    format!("{}: {}{open}", p.name, desk.quantity(p))
+                })
+                .collect();
+            let mut row = vec![Cell::of(name), Cell::of(parts.join("; "))];
+            if !all_inside {
+                row.push(price(&joint.price));
+            }
+            row
+        })
+        .collect();
+    sheet.heading("Parts used once only that opening calls for");
+    if all_inside {
+        sheet.table(&[("Joint", Some(1.2)), ("Parts and how many", Some(4.0))], rows);
+        if let Some(Price::In(whole)) = estimate.parts.first().map(|p| &p.price) {
+            sheet.small(format!("Their price is in {whole}. The parts list has the others, and what was ordered."));
+        }
+    } else {
+        sheet.table(&[("Joint", Some(1.1)), ("Parts and how many", Some(3.2)), ("Price", Some(1.4))], rows);
+        sheet.small("The parts list has the others, and what was ordered.");
+    }
 }
 
 fn quotes(sheet: &mut Sheet, desk: &Desk<'_>, option: &str) {
@@ -194,13 +336,6 @@ fn terms(sheet: &mut Sheet, desk: &Desk<'_>) {
     let until = desk.state.quotes.iter().filter_map(|q| q.valid_until).min();
     sheet.fields(vec![
         ("Labour rate".to_owned(), rates.labour_rate.as_ref().map(|r| format!("{r} a billed hour"))),
-        (
-            "Tax".to_owned(),
-            rates
-                .tax_percent
-                .as_ref()
-                .map(|t| format!("{t} per cent as told; the shop says whether it is in the price")),
-        ),
         ("Holds until".to_owned(), until.map(|d| format!("{d}, the first day a quote runs out"))),
         ("For the shop".to_owned(), None),
         ("For the customer, with day".to_owned(), None),

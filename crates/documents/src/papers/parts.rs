@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use knowledge::workshop::{Operation, Reuse};
+use knowledge::workshop::Reuse;
 use logbook::{Fact, PartOrdered};
 
 use super::sheet::{Cell, Sheet};
@@ -133,26 +133,15 @@ fn looks(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
 }
 
-/// The joints that are opened: by the work the job calls for, and by what was tightened again.
-fn opened(desk: &Desk<'_>) -> BTreeSet<String> {
-    let mut out: BTreeSet<String> = BTreeSet::new();
-    if let Some(option) = desk.option() {
-        let operations: Vec<&Operation> = desk.operations(&option.id);
-        out.extend(operations.iter().flat_map(|o| o.opens.iter().cloned()));
-    }
-    out.extend(desk.state.bolts.iter().map(|b| b.joint.clone()));
-    let with: BTreeSet<&str> = desk.state.orders.iter().map(|o| o.part.as_str()).collect();
-    for joint in &desk.knowledge.joints {
-        if joint.value.parts.iter().any(|p| with.contains(p.id.as_str())) {
-            out.insert(joint.id.clone());
-        }
-    }
-    out
-}
-
 fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
-    let opened = opened(desk);
-    let known: Vec<_> = desk.knowledge.joints.iter().filter(|j| opened.contains(&j.id)).collect();
+    let opened = &desk.case.reach.joints;
+    // A joint of which this engine has no part is none of it.
+    let known: Vec<_> = desk
+        .knowledge
+        .joints
+        .iter()
+        .filter(|j| opened.contains(&j.id) && j.value.parts.iter().any(|p| desk.has_part(p)))
+        .collect();
     sheet.heading("What opening each joint calls for");
     let mut stages: Vec<_> =
         desk.knowledge.stages.iter().filter(|s| desk.state.stages_reached.contains(&s.id)).collect();
@@ -167,47 +156,35 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
     let fitted: BTreeSet<&str> = desk.state.fitted.iter().map(|f| f.part.as_str()).collect();
     let ordered: BTreeSet<&str> = desk.state.orders.iter().map(|o| o.part.as_str()).collect();
+    sheet.small("For each part: how many, whether it is used again and why, and whether it is ordered or fitted.");
     for joint in known {
+        let mut rows: Vec<Vec<Cell>> = Vec::new();
+        for part in joint.value.parts.iter().filter(|p| desk.has_part(p)) {
+            let reuse = match part.reuse {
+                Reuse::Never => "once only: renew",
+                Reuse::Inspect => "measure or look, then decide",
+                Reuse::Free => "clean and use again",
+            };
+            let have = if fitted.contains(part.id.as_str()) {
+                "fitted"
+            } else if ordered.contains(part.id.as_str()) {
+                "ordered"
+            } else {
+                ""
+            };
+            rows.push(vec![
+                Cell { note: desk.to_be_settled(&part.applies), ..Cell::of(part.name.clone()) },
+                Cell::of(desk.quantity(part)),
+                Cell { note: part.why.clone(), ..Cell::of(reuse) },
+                Cell { tick: Some(!have.is_empty()), text: format!(" {have}"), ..Cell::default() },
+            ]);
+        }
         sheet.subheading(joint.name.clone());
-        let rows: Vec<Vec<Cell>> = joint
-            .value
-            .parts
-            .iter()
-            .map(|p| {
-                let reuse = match p.reuse {
-                    Reuse::Never => "once only: renew",
-                    Reuse::Inspect => "measure, then decide",
-                    Reuse::Free => "clean and use again",
-                };
-                let have = if fitted.contains(p.id.as_str()) {
-                    "fitted"
-                } else if ordered.contains(p.id.as_str()) {
-                    "ordered"
-                } else {
-                    ""
-                };
-                vec![
-                    Cell::of(p.name.clone()),
-                    Cell::of(desk.quantity(p)),
-                    Cell::of(reuse),
-                    Cell::of(p.why.clone()),
-                    Cell { tick: Some(!have.is_empty()), text: format!(" {have}"), ..Cell::default() },
-                ]
-            })
-            .collect();
-        sheet.table(
-            &[
-                ("Part", Some(2.0)),
-                ("How many", Some(1.3)),
-                ("Used again?", Some(1.6)),
-                ("Why", Some(2.0)),
-                ("Had", Some(0.9)),
-            ],
-            rows,
-        );
+        sheet.table(&[("", Some(2.2)), ("", Some(1.9)), ("", Some(2.4)), ("", Some(0.9))], rows);
     }
     sheet.small(
-        "Parts that this engine does not have fall away; the supplier's own list for the engine's number decides.",
+        "Parts that are to be settled stay until somebody has looked; the supplier's own list for the engine's number \
+         decides.",
     );
 }
 

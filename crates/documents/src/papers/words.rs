@@ -3,7 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{EngineLayout, Position, Scope};
-use knowledge::workshop::{Operation, Part, PerWhat, RepairOption, Span};
+use knowledge::limits::AppliesTo;
+use knowledge::workshop::{Operation, Part, PerWhat, RepairOption};
 use knowledge::{Knowledge, Reading};
 use logbook::{EngineFigure, Figure, JobState};
 use workup::{Case, Finding, OptionLine};
@@ -22,6 +23,8 @@ pub(crate) struct Desk<'a> {
     pub(crate) layout: &'a EngineLayout,
     /// What the engine is known to be.
     pub(crate) attributes: BTreeMap<String, String>,
+    /// The same as far as somebody stated it.
+    pub(crate) stated: BTreeMap<String, String>,
 }
 
 impl<'a> Desk<'a> {
@@ -29,12 +32,18 @@ impl<'a> Desk<'a> {
     pub(crate) fn new(job: &JobPapers<'a>, layout: &'a EngineLayout) -> Self {
         let told = workup::told(job.state, job.knowledge);
         let attributes = workup::network::attributes(layout, &told, job.knowledge);
-        Self { case: job.case, state: job.state, knowledge: job.knowledge, layout, attributes }
+        let stated = workup::work::stated(job.state, layout, job.knowledge);
+        Self { case: job.case, state: job.state, knowledge: job.knowledge, layout, attributes, stated }
     }
 
     /// What is known of one attribute of the engine.
     pub(crate) fn told(&self, name: &str) -> Option<&str> {
         self.attributes.get(name).map(String::as_str)
+    }
+
+    /// What somebody stated of one attribute of the engine.
+    pub(crate) fn was_stated(&self, name: &str) -> Option<&str> {
+        self.stated.get(name).map(String::as_str)
     }
 
     /// The options that stay open, the cheapest on average first.
@@ -50,7 +59,7 @@ impl<'a> Desk<'a> {
 
     /// What the knowledge says of an option.
     pub(crate) fn known_option(&self, id: &str) -> Option<&'a RepairOption> {
-        self.knowledge.options.iter().find(|o| o.id == id).map(|o| &o.value)
+        workup::work::option(self.knowledge, id)
     }
 
     /// The name of an option.
@@ -61,23 +70,17 @@ impl<'a> Desk<'a> {
 
     /// An operation by id.
     pub(crate) fn operation(&self, id: &str) -> Option<&'a Operation> {
-        self.knowledge.operations.iter().find(|o| o.id == id).map(|o| &o.value)
+        workup::work::operation(self.knowledge, id)
     }
 
-    /// The operations that the job calls for as far as told: those of the option, what was quoted for, what a machine
-    /// shop was asked to do.
+    /// The operations that the job calls for as far as told.
     pub(crate) fn operations(&self, option: &str) -> Vec<&'a Operation> {
-        let mut ids: Vec<&str> = Vec::new();
-        if let Some(known) = self.known_option(option) {
-            ids.extend(known.operations.iter().map(String::as_str));
-        }
-        let chosen: Vec<_> = self.state.chosen.iter().flat_map(|c| c.quotes.clone()).collect();
-        let quoted = self.state.quotes.iter().filter(|q| chosen.contains(&q.in_entry));
-        ids.extend(quoted.filter_map(|q| q.need.as_deref()));
-        ids.extend(self.state.machine_orders.iter().flat_map(|o| o.lines.iter().map(|l| l.operation.as_str())));
-        let mut seen = BTreeSet::new();
-        ids.retain(|id| seen.insert(*id));
-        ids.into_iter().filter_map(|id| self.operation(id)).collect()
+        workup::work::operations(self.state, self.knowledge, option)
+    }
+
+    /// A reading by its entry.
+    pub(crate) fn finding(&self, entry: &str) -> Option<&'a Finding> {
+        self.case.findings.iter().find(|f| f.entry == entry)
     }
 
     /// A part by id, with the id of its joint.
@@ -105,6 +108,21 @@ impl<'a> Desk<'a> {
             _ => return part.quantity.clone(),
         };
         (of * usize::try_from(count.times).unwrap_or(1)).to_string()
+    }
+
+    /// What has to be settled before it is sure that the engine has a part; empty where nothing has.
+    pub(crate) fn to_be_settled(&self, applies: &[AppliesTo]) -> String {
+        let open = AppliesTo::to_be_settled(applies, |name| self.was_stated(name));
+        if open.is_empty() {
+            return String::new();
+        }
+        let words: Vec<String> = open.into_iter().map(plain).collect();
+        format!("to be settled: {} of this engine", words.join(", "))
+    }
+
+    /// Whether a part belongs to this engine as far as anybody told.
+    pub(crate) fn has_part(&self, part: &Part) -> bool {
+        !AppliesTo::spoken_against(&part.applies, |name| self.was_stated(name))
     }
 
     /// How often an operation is counted on this engine, and what it is counted by.
@@ -321,21 +339,6 @@ pub(crate) fn days(days: [f64; 2]) -> String {
     }
 }
 
-/// Hours from low to high.
-pub(crate) fn hours(span: Option<Span>, unit: &str) -> String {
-    span.map_or_else(String::new, |s| {
-        if s.hi - s.lo < 1e-9 {
-            format!("{} {unit}", short(s.lo))
-        } else {
-            format!("{} to {} {unit}", short(s.lo), short(s.hi))
-        }
-    })
-}
-
-fn short(x: f64) -> String {
-    quantity::print::printed(x, 3)
-}
-
 /// The last eight characters.
 pub(crate) fn tail(text: &str) -> String {
     let skip = text.chars().count().saturating_sub(8);
@@ -345,6 +348,12 @@ pub(crate) fn tail(text: &str) -> String {
 /// An id as people write it.
 pub(crate) fn plain(id: &str) -> String {
     id.replace(['-', '_'], " ")
+}
+
+/// The first letter small.
+pub(crate) fn lower(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }
 
 /// The first letter large.

@@ -1,9 +1,10 @@
 //! The next checks as a ladder, with the line under which none pays (P9).
 
+use quantity::Money;
 use workup::CheckWorth;
 use workup::advice::Advice;
 
-use super::drawing::{Anchor, Drawing, INK, PAPER, Pen, THICK, count, fitted, round_marks};
+use super::drawing::{Anchor, Drawing, INK, PAPER, Pen, THICK, count, fitted, grouped, round_marks};
 
 const WIDTH: f64 = 640.0;
 /// Where the rungs begin.
@@ -14,9 +15,33 @@ const RIGHT: f64 = 20.0;
 const ABOVE: usize = 6;
 const BELOW: usize = 4;
 
-/// The next checks as a ladder: the best on top, minutes across, worth at the right, and the STOP line.
+/// What worth and cost are shown in: money where the labour rate is told, else labour units.
+#[derive(Debug, Clone, Copy)]
+struct Unit<'a> {
+    rate: Option<&'a Money>,
+}
+
+impl Unit<'_> {
+    /// A figure in labour units, without its unit.
+    fn figure(self, units: f64) -> String {
+        match self.rate.map(|r| units * r.to_f64()) {
+            Some(money) if money.abs() < 10.0 => format!("{money:.2}"),
+            Some(money) => grouped(money),
+            None => format!("{units:.2}"),
+        }
+    }
+
+    /// What the figures are in.
+    fn words(self) -> String {
+        self.rate.map_or_else(|| "labour units".to_owned(), |r| r.currency().code().to_owned())
+    }
+}
+
+/// The next checks as a ladder: the best on top, minutes across, worth at the right, and the STOP line. Worth and cost are
+/// in money where the labour rate is told, else in labour units.
 #[must_use]
-pub fn check_ladder(advice: &Advice) -> String {
+pub fn check_ladder(advice: &Advice, rate: Option<&Money>) -> String {
+    let unit = Unit { rate };
     let above: Vec<&CheckWorth> = advice.next.iter().take(ABOVE).collect();
     // Below the line one place stands for all places of a check: none of them pays.
     let mut below: Vec<&CheckWorth> = Vec::new();
@@ -25,14 +50,14 @@ pub fn check_ladder(advice: &Advice) -> String {
             below.push(check);
         }
     }
-    let desc = described(advice, &above, &below);
+    let desc = described(advice, &above, &below, unit);
     let height = 16.0 + count(above.len() + below.len()) * RUNG + 44.0 + 46.0;
     let mut d = Drawing::new(WIDTH, height, "The next checks, as a ladder", &desc);
     let longest = above.iter().chain(&below).map(|c| c.minutes + c.access_minutes).fold(1.0_f64, f64::max);
     let scale = (WIDTH - RAIL - RIGHT) / longest;
     let mut y = 16.0;
     for (n, check) in above.iter().enumerate() {
-        rung(&mut d, check, y, scale, Some(n + 1));
+        rung(&mut d, check, y, scale, Some(n + 1), unit);
         y += RUNG;
     }
     d.line((0.0, y + 20.0), (WIDTH, y + 20.0), &Pen::line(THICK * 2.0));
@@ -42,20 +67,25 @@ pub fn check_ladder(advice: &Advice) -> String {
     y += 44.0;
     let first_below = y;
     for check in &below {
-        rung(&mut d, check, y, scale, None);
+        rung(&mut d, check, y, scale, None, unit);
         y += RUNG;
     }
     // The two rails stop being a ladder where it stops paying.
     if !above.is_empty() {
         d.line((RAIL - 8.0, 6.0), (RAIL - 8.0, first_below - 44.0), &Pen::line(THICK));
     }
-    axis(&mut d, y, longest, scale);
+    axis(&mut d, y, longest, scale, unit);
     d.finish()
 }
 
-fn described(advice: &Advice, above: &[&CheckWorth], below: &[&CheckWorth]) -> String {
-    let one =
-        |c: &&CheckWorth| format!("{}, {}: {:.0} min, worth {:.2} labour units", c.name, c.place, minutes(c), c.worth);
+fn described(advice: &Advice, above: &[&CheckWorth], below: &[&CheckWorth], unit: Unit<'_>) -> String {
+    let one = |c: &&CheckWorth| {
+        let worth = match unit.rate {
+            Some(_) => format!("{} {}", unit.words(), unit.figure(c.worth)),
+            None => format!("{} {}", unit.figure(c.worth), unit.words()),
+        };
+        format!("{}, {}: {:.0} min, worth {worth}", c.name, c.place, minutes(c))
+    };
     let mut said = Vec::new();
     if above.is_empty() {
         said.push("No check pays.".to_owned());
@@ -76,8 +106,8 @@ fn minutes(check: &CheckWorth) -> f64 {
 }
 
 /// One check: words over a bar as long as its minutes, the opening first and lighter.
-fn rung(d: &mut Drawing, check: &CheckWorth, y: f64, scale: f64, rank: Option<usize>) {
-    let worth = format!("worth {:.2}, costs {:.2}", check.worth, check.cost);
+fn rung(d: &mut Drawing, check: &CheckWorth, y: f64, scale: f64, rank: Option<usize>, unit: Unit<'_>) {
+    let worth = format!("worth {}, costs {}", unit.figure(check.worth), unit.figure(check.cost));
     let number = rank.map_or_else(String::new, |n| format!("{n}. "));
     let name = fitted(&format!("{number}{}, {}", check.name, check.place), 13.0, WIDTH - RAIL - RIGHT - 170.0);
     d.group(if rank.is_some() { "rung-pays" } else { "rung-below" });
@@ -103,13 +133,13 @@ fn rung(d: &mut Drawing, check: &CheckWorth, y: f64, scale: f64, rank: Option<us
     d.end();
 }
 
-fn axis(d: &mut Drawing, y: f64, longest: f64, scale: f64) {
+fn axis(d: &mut Drawing, y: f64, longest: f64, scale: f64, unit: Unit<'_>) {
     d.line((RAIL, y + 4.0), (WIDTH - RIGHT, y + 4.0), &Pen::line(1.0));
     for at in round_marks(0.0, longest, 6.0) {
         let x = RAIL + at * scale;
         d.line((x, y + 4.0), (x, y + 9.0), &Pen::line(1.0));
         d.text((x.max(RAIL + 4.0), y + 21.0), 11.0, Anchor::Middle, false, &format!("{at:.0}"));
     }
-    let words = "minutes; dashed: opening the engine far enough first; worth and cost in labour units";
-    d.text((RAIL, y + 37.0), 11.0, Anchor::Start, false, words);
+    let words = format!("minutes; dashed: opening the engine far enough first; worth and cost in {}", unit.words());
+    d.text((RAIL, y + 37.0), 11.0, Anchor::Start, false, &words);
 }

@@ -92,7 +92,11 @@ fn the_build_sheet_carries_the_caution_of_every_stage_that_has_one() {
         let known = |name: &str| attributes.get(name).map(String::as_str);
         let mut seen = 0;
         for stage in demo.knowledge.steps.iter().filter(|s| AppliesTo::all_hold(&s.applies, known)) {
+            // On the sheet, or named among what is left out.
             assert!(text.contains(&plain(&stage.title)), "{name}: {}", stage.title);
+            if demo.case.reach.left_out.contains(&stage.id) {
+                continue;
+            }
             for step in &stage.steps {
                 // A page may end in the middle of a step; its first words are there in any case.
                 let start: String = plain(step).chars().take(18).collect();
@@ -215,4 +219,86 @@ fn every_tightened_joint_stands_once_on_the_build_sheet() {
         let marked = text.split("wrench ").skip(1).filter(|after| after.starts_with(char::is_uppercase)).count();
         assert_eq!(marked, stages.len(), "{name}");
     }
+}
+
+#[test]
+fn an_estimate_prints_each_line_with_its_price_and_a_total_that_agrees() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        let text = words(&typeset(Paper::Estimate, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
+        let estimate = demo.case.estimate.as_ref().unwrap();
+        let total = estimate.total.unwrap();
+        for amount in [total.lo, total.hi] {
+            let digits = amount.to_string();
+            assert!(text.contains(digits.trim_start_matches("EUR ")), "{name}: {digits}");
+        }
+        let open = estimate.lines.iter().filter(|l| matches!(l.price, workup::estimate::Price::Open(_))).count();
+        assert_eq!(open, estimate.open);
+        assert!(text.matches("price open").count() >= open, "{name}");
+    }
+}
+
+#[test]
+fn the_build_sheet_holds_every_hold_point_of_the_stages_that_the_work_reaches() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        let set = typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap();
+        let text = words(&set.pdf).to_lowercase();
+        let layout = demo.state.layout.as_ref().unwrap();
+        let attributes = workup::work::stated(&demo.state, layout, &demo.knowledge);
+        for stage in &demo.case.reach.stages {
+            let known = demo.knowledge.steps.iter().find(|s| s.id == *stage).unwrap();
+            for hold in &known.value.holds {
+                let signed = demo.state.holds_signed.iter().any(|h| h.stage == *stage && h.hold == hold.record);
+                let here = workup::work::hold_is_here(hold, signed, |a| attributes.get(a).map(String::as_str));
+                assert!(!here || text.contains(&hold.record.to_lowercase()), "{name}: {}", hold.record);
+            }
+        }
+        // What was signed or done stands on the sheet whatever the work reaches.
+        for signed in &demo.state.holds_signed {
+            assert!(demo.case.reach.stages.contains(&signed.stage), "{name}: {}", signed.stage);
+        }
+        for bolt in demo.state.bolts.iter().map(|b| &b.joint).collect::<std::collections::BTreeSet<_>>() {
+            assert!(demo.case.reach.joints.contains(bolt), "{name}: {bolt}");
+        }
+        for left in &demo.case.reach.left_out {
+            let known = demo.knowledge.steps.iter().find(|s| s.id == *left).unwrap();
+            assert!(text.contains("not on this sheet"), "{name}: {}", known.title);
+        }
+    }
+}
+
+#[test]
+fn a_parts_list_has_the_drive_that_the_engine_has_and_both_while_nobody_told() {
+    let list = |drive: &str| {
+        let layout = format!(
+            "{{\"arrangement\": \"inline\", \"cylinders\": 4, \"fuel\": \"petrol\", \"valve_gear\": \"twin-cam\"{drive}}}"
+        );
+        let line = |minute: u8, kind: &str, body: &str| {
+            format!(
+                "{{\"at\": \"2026-03-02T06:{minute:02}:00Z\", \"by\": \"bench\", \"device\": \"bench-1\", \
+                 \"kind\": \"{kind}\", \"body\": {body}}}"
+            )
+        };
+        let story = [
+            line(1, "job-opened", "{\"title\": \"drive\"}"),
+            line(2, "engine-described", &format!("{{\"layout\": {layout}}}")),
+            line(
+                3,
+                "option-chosen",
+                "{\"option\": \"overhaul-own-shop\", \"by\": \"owner\", \"reason\": \"so\", \"quotes\": []}",
+            ),
+        ];
+        let demo = told("drive", &story.join("\n"));
+        let tail = demo.tail();
+        words(&typeset(Paper::PartsList, &job(&demo, &tail), PaperSize::A4).unwrap().pdf)
+    };
+    let (chain, belt, untold) = (list(", \"timing_drive\": \"chain\""), list(", \"timing_drive\": \"belt\""), list(""));
+    let (has_chain, has_belt) = ("Chain, guides", "Belt, idlers");
+    assert!(chain.contains(has_chain) && !chain.contains(has_belt));
+    assert!(!belt.contains(has_chain) && belt.contains(has_belt));
+    assert!(untold.contains(has_chain) && untold.contains(has_belt));
+    assert!(untold.contains("to be settled") && !chain.contains("to be settled: timing drive"));
 }

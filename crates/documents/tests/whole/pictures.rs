@@ -211,7 +211,7 @@ fn pictures_of_the_demo_jobs_are_whole() {
             }
         }
         assert!(drawn > 3);
-        whole(&pictures::check_ladder(&demo.case.advice));
+        whole(&pictures::check_ladder(&demo.case.advice, demo.state.rates.labour_rate.as_ref()));
         let costs = pictures::cost_intervals(&demo.case.options);
         whole(&costs);
         for option in &demo.case.options {

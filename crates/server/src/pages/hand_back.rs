@@ -27,6 +27,13 @@ pub(crate) fn page(view: &View) -> Markup {
     let body = html! {
         section.sheet {
             h2 { "Handed back" }
+            @if let Some(proof) = view.case.as_ref().map(|c| &c.proof) {
+                p data-proof=(proof.standing.word()) {
+                    b { (proof.standing.words()) }
+                    ": "
+                    (proof.reason)
+                }
+            }
             @match &state.handed_back {
                 Some(h) => {
                     p.quiet {

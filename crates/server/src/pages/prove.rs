@@ -2,7 +2,7 @@
 //! Why so: each reading as found beside the same as left, place by place, since only the pair proves; what is not read
 //! again yet stands above them, because it is the work that is left.
 
-use logbook::{Kind, Moment, Phase};
+use logbook::{Kind, Moment};
 use maud::{Markup, html};
 use workup::Finding;
 
@@ -42,46 +42,43 @@ pub(crate) fn page(view: &View) -> Markup {
     view.page(Moment::Prove, &body, Some((Panel::Proof, None)))
 }
 
-/// The checks after the repair, with the places where they are not read yet.
+/// Whether the repair is proved, and the proofs that are asked for and not read yet; before a choice every one there is.
 fn left(view: &View) -> Markup {
-    let Some(layout) = &view.state().layout else { return super::waiting(view) };
-    let checks: Vec<_> = view
-        .knowledge()
-        .checks
-        .iter()
-        .filter(|c| c.stage == workup::opened::AFTER_REPAIR)
-        .filter(|c| c.applies.iter().all(|a| view.told(&a.attribute).is_none_or(|v| v == a.value)))
-        .collect();
+    let Some(case) = &view.case else { return super::waiting(view) };
+    let proof = &case.proof;
+    let mut checks: Vec<&str> = proof.asked.iter().map(|a| a.check.as_str()).collect();
+    checks.dedup();
     html! {
         section.sheet {
-            h2 { "Checks after the repair" }
+            h2 { "Is it proved?" }
+            p.big data-proof=(proof.standing.word()) {
+                (proof.standing.words())
+            }
+            p { (proof.reason) }
+            @for h in &proof.passed_open {
+                p.strong { "Passed without proof: " (h.hold) ", " (h.by) ": " (h.reason) }
+            }
             ul.checks {
-                @for c in &checks {
-                    @let places: Vec<_> = c
-                        .scope
-                        .iter()
-                        .flat_map(|s| layout.positions(*s))
-                        .collect();
-                    @let open: Vec<_> = places
-                        .iter()
-                        .filter(|p| {
-                            !view
-                                .state()
-                                .readings
-                                .iter()
-                                .any(|r| {
-                                    r.check == c.id && r.position == **p
-                                        && r.phase == Phase::AsLeft
-                                })
-                        })
-                        .collect();
-                    li data-check=(c.id) {
+                @for id in &checks {
+                    @let here: Vec<_> = proof.asked.iter().filter(|a| a.check == *id).collect();
+                    @let open = here.iter().find(|a| a.entry.is_none());
+                    @let cautions = view
+                        .knowledge()
+                        .check(id)
+                        .map(|c| view.cautions_for(&c.cautions))
+                        .unwrap_or_default();
+                    li data-check=(id) {
                         h3 {
-                            (c.name)
-                            span.quiet { " " (places.len() - open.len()) " of " (places.len()) " read" }
+                            (here.first().map_or("", |a| a.name.as_str()))
+                            span.quiet {
+                                " "
+                                (here.iter().filter(|a| a.entry.is_some()).count())
+                                " of "
+                                (here.len())
+                                " read"
+                            }
                         }
-                        @let cautions = view.cautions_for(&c.cautions);
-                        @if let Some(p) = open.first() {
+                        @if let Some(a) = open {
                             (view.cautions(&cautions))
                             p {
                                 a   .button
@@ -89,12 +86,12 @@ fn left(view: &View) -> Markup {
                                         view.link(
                                             &format!(
                                                 "enter?check={}&position={}&phase=as-left",
-                                                c.id,
-                                                p.address(),
+                                                a.check,
+                                                a.position.address(),
                                             ),
                                         )
                                     })
-                                { "Enter: " (view.place(p)) }
+                                { "Enter: " (view.place(&a.position)) }
                             }
                         } @else { (view.cautions(&[])) }
                     }
@@ -108,22 +105,18 @@ fn left(view: &View) -> Markup {
 pub(crate) fn pairs(view: &View) -> Markup {
     let waiting = super::waiting(view);
     let Some(case) = &view.case else { return waiting };
-    let group = |f: &Finding| view.knowledge().check(&f.check).map_or_else(String::new, |c| c.group.clone());
-    let before = |after: &Finding| -> Vec<&Finding> {
-        let same = |f: &&Finding| {
-            !f.after_repair
-                && f.position == after.position
-                && f.unit == after.unit
-                && (f.check == after.check || group(f) == group(after))
-        };
-        case.findings.iter().filter(same).collect()
-    };
-    let after: Vec<&Finding> = case.findings.iter().filter(|f| f.after_repair).collect();
+    let finding = |entry: &str| case.findings.iter().find(|f| f.entry == entry);
+    let pairs: Vec<(&Finding, Option<&Finding>)> = case
+        .proof
+        .pairs
+        .iter()
+        .filter_map(|p| Some((finding(&p.after)?, p.before.as_deref().and_then(finding))))
+        .collect();
     html! {
         (waiting)
         section {
             h2.thin { "As found beside as left" }
-            @if after.is_empty() {
+            @if pairs.is_empty() {
                 p.quiet { "Nothing is read as left yet." }
             } @else {
                 div.scroll {
@@ -137,7 +130,7 @@ pub(crate) fn pairs(view: &View) -> Markup {
                             }
                         }
                         tbody {
-                            @for f in &after {
+                            @for (f, before) in &pairs {
                                 tr {
                                     th scope="row" {
                                         (f.check_name)
@@ -146,17 +139,10 @@ pub(crate) fn pairs(view: &View) -> Markup {
                                         @if let Some(s) = &f.spot { ", " (s) }
                                     }
                                     td data-label="As found" {
-                                        @let found = before(f);
-                                        @if found.is_empty() {
-                                            span.quiet { "not read before" }
+                                        @match before {
+                                            Some(b) => (b.shown),
+                                            None => span.quiet { "not read before" },
                                         }
-                                        ({
-                                            found
-                                                .iter()
-                                                .map(|b| b.shown.as_str())
-                                                .collect::<Vec<_>>()
-                                                .join(", ")
-                                        })
                                     }
                                     td data-label="As left" {
                                         b { (f.shown) }

@@ -161,7 +161,7 @@ pub(crate) fn advice(view: &View) -> Markup {
                         }
                     }
                 }
-                @let ladder = pictures::check_ladder(advice);
+                @let ladder = pictures::check_ladder(advice, view.state().rates.labour_rate.as_ref());
                 @if !ladder.is_empty() {
                     figure.picture { (PreEscaped(ladder)) }
                 }
