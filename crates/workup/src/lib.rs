@@ -8,15 +8,20 @@
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`findings`],
 //! [`beliefs`], [`money`], [`opened`], [`advice`], then [`work_up`] below. [`export`] writes the job's network for other programs.
+//! Beside them: [`committed`] (money against what was approved), [`entering`] (the rules by which an entry is taken) and
+//! [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
+pub mod committed;
+pub mod entering;
 pub mod export;
 pub mod findings;
 pub mod money;
 pub mod network;
 pub mod notice;
 pub mod opened;
+pub mod words;
 
 use std::collections::BTreeMap;
 
