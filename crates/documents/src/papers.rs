@@ -206,7 +206,6 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
 
 /// What every sheet says about itself, after ISO 7200.
 fn title_block(paper: Paper, job: &JobPapers<'_>) -> TitleBlock {
-    let issues = job.state.papers.iter().filter(|p| p.paper == paper.in_logbook()).count();
     TitleBlock {
         owner: job.shop.unwrap_or("Engine repair workshop").to_owned(),
         title: if job.case.title.is_empty() { "Engine job".to_owned() } else { job.case.title.clone() },
@@ -214,14 +213,16 @@ fn title_block(paper: Paper, job: &JobPapers<'_>) -> TitleBlock {
         number: words::tail(&job.case.job),
         engine: job.case.engine.clone(),
         issued: job.issued.clone(),
-        revision: revision(issues),
+        revision: revision(paper, job.state),
         chain: job.chain_tail.to_owned(),
         language: "en".to_owned(),
     }
 }
 
-/// The letter of the next issue: `A` for the first, then on; the second alphabet has two letters.
-fn revision(issues: usize) -> String {
+/// The letter of the next issue of a paper: `A` for the first, then on; the second alphabet has two letters.
+#[must_use]
+pub fn revision(paper: Paper, state: &JobState) -> String {
+    let issues = state.papers.iter().filter(|p| p.paper == paper.in_logbook()).count();
     let letter = |n: usize| u8::try_from(n % 26).map_or('A', |k| char::from(b'A' + k));
     match issues / 26 {
         0 => letter(issues).to_string(),

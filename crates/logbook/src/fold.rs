@@ -9,7 +9,8 @@ use std::collections::BTreeMap;
 use anatomy::{EntryId, JobId, Position};
 
 use crate::bodies::{MoneyTold, VehicleDescribed};
-use crate::entry::{Content, Entry, read};
+use crate::chain::Chain;
+use crate::entry::{Content, Entry, SealError, Unsealed, read};
 use crate::force::Force;
 use crate::kinds::{EntryBody, Kind};
 use crate::notice::{Notice, NoticeCode};
@@ -32,6 +33,23 @@ pub fn fold(entries: &[Entry]) -> JobState {
         folding.add(entry.clone());
     }
     folding.state()
+}
+
+/// Gives the state of a job as it would be with one more entry, which is not kept by this.
+///
+/// # Errors
+/// [`SealError`] where the entry cannot be sealed at the end of the chain.
+pub fn fold_with(entries: &[Entry], more: Unsealed) -> Result<JobState, SealError> {
+    let mut chain = match entries.last() {
+        Some(last) => Chain::after(last, entries.len()),
+        None => Chain::new(more.job),
+    };
+    let more = chain.append_unsealed(more)?;
+    let mut folding = Folding::new();
+    for entry in entries.iter().chain(std::iter::once(&more)) {
+        folding.add(entry.clone());
+    }
+    Ok(folding.state())
 }
 
 /// Entries gathered one by one, for callers that keep a job open.
@@ -379,7 +397,11 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
         EntryBody::EngineRun(b) => state.runs.push(fact(entry, b)),
         EntryBody::PaperIssued(b) => state.papers.push(fact(entry, b)),
         EntryBody::HandedBack(b) => state.handed_back = Some(fact(entry, b)),
-        EntryBody::ComebackOpened(b) => state.comebacks.push(fact(entry, b)),
+        EntryBody::ComebackOpened(b) => {
+            // The engine is here again, so the job is.
+            state.closed = None;
+            state.comebacks.push(fact(entry, b));
+        }
         EntryBody::ComebackDecided(b) => state.comeback_decisions.push(fact(entry, b)),
         EntryBody::OutcomeFound(b) => {
             place(Some(b.position));

@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 use store::KeptBy;
 
 use crate::desk::{Bench, Job};
-use crate::entering::{Given, Refused, known};
+use crate::entering::Given;
 use crate::pages::{job_id, who};
 use crate::surroundings;
 use crate::trouble::{FieldTrouble, OnWire, Trouble};
@@ -72,6 +72,8 @@ async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Answer {
         map.insert("state".to_owned(), serde_json::to_value(job.state.facts_only()).unwrap_or(Value::Null));
         map.insert("case".to_owned(), case);
         map.insert("no_case_because".to_owned(), trouble);
+        let committed = workup::committed::committed(&job.state);
+        map.insert("committed".to_owned(), serde_json::to_value(committed).unwrap_or(Value::Null));
     }
     Ok(tagged(&job, StatusCode::OK, &body))
 }
@@ -239,15 +241,8 @@ fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: 
     // What was kept once is not judged by what came after it.
     let now = bench.standing(job);
     let case = now.case.filter(|_| now.current && !sent_before);
-    match given.body(&job.state, bench.knowledge(), case.as_deref()) {
-        Ok(body) => Ok(EntryBody::ReadingTaken(body)),
-        Err(Refused::Fields(errors)) => Err(refused(errors)),
-        Err(Refused::Asks(question)) => {
-            let ways: Vec<String> = question.readings.iter().map(crate::entering::in_one_way).collect();
-            let why = format!("{}; send one of: {}", question.ask, ways.join(", "));
-            Err(refused(vec![FieldTrouble::new("value", why)]))
-        }
-    }
+    let body = given.body(&job.state, bench.knowledge(), case.as_deref())?;
+    Ok(EntryBody::ReadingTaken(body))
 }
 
 /// The body of any other kind.
@@ -257,18 +252,7 @@ fn told(bench: &Bench, job: &Job, kind: Kind, body: &Value) -> Result<EntryBody,
     if kind == Kind::JobOpened {
         return Err(refused("kind", "the job is open; open another one with POST /api/1/jobs".to_owned()));
     }
-    known(kind, body, &job.state, bench.knowledge()).map_err(|e| refused(&e.field, e.message))?;
-    if let Some(target) = body.get("entry").and_then(Value::as_str)
-        && matches!(kind, Kind::EntryWithdrawn | Kind::EntryCorrected)
-        && !job.entries.iter().any(|e| e.id().to_string() == target)
-    {
-        return Err(refused("entry", format!("the job has no entry {target}")));
-    }
-    match EntryBody::read(kind, kind.latest_version(), body) {
-        Ok(Some(body)) => Ok(body),
-        Ok(None) => Err(refused("kind", "this build does not write that version".to_owned())),
-        Err(error) => Err(refused("body", format!("it does not fit {}: {error}; correct that field", kind.word()))),
-    }
+    Ok(workup::entering::body_of(kind, body, &job.state, bench.knowledge())?)
 }
 
 async fn openapi() -> Response {

@@ -112,6 +112,8 @@ struct Inner {
     slots: Mutex<BTreeMap<JobId, Slot>>,
     news: broadcast::Sender<News>,
     turns: Semaphore,
+    /// Between looking whether an entry is allowed and keeping it, nobody else keeps one.
+    keeping: tokio::sync::Mutex<()>,
 }
 
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -132,6 +134,7 @@ impl Bench {
             slots: Mutex::default(),
             news,
             turns: Semaphore::new(AT_ONCE),
+            keeping: tokio::sync::Mutex::default(),
         };
         Self { inner: Arc::new(inner) }
     }
@@ -203,7 +206,7 @@ impl Bench {
         Ok(job)
     }
 
-    /// Keeps an entry of a known kind; it is on the disk when this comes back.
+    /// Keeps an entry of a known kind that the job allows; it is on the disk when this comes back.
     ///
     /// The time of the entry is the time inside its id, so the same id and body sent again is the same entry.
     pub(crate) async fn keep(
@@ -214,14 +217,20 @@ impl Bench {
         device: &str,
         body: &EntryBody,
     ) -> Result<(Kept, Arc<Job>), Trouble> {
-        let there = self.store().last_of(job).await?;
-        if there.is_some() {
+        let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
+            .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
+        let _alone = self.inner.keeping.lock().await;
+        if self.store().last_of(job).await?.is_some() {
             let now = self.job(job).await?;
             logbook::ensure_writable(&now.entries)
                 .map_err(|error| Trouble::new(StatusCode::CONFLICT, "a newer build wrote into this job", error))?;
+            // What was kept once is not judged by what came after it; the store says whether it is the same.
+            if now.entries.iter().all(|e| e.id() != id) {
+                let after = logbook::fold_with(&now.entries, unsealed.clone())
+                    .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
+                workup::entering::ensure(&now.state, &after, self.knowledge(), body)?;
+            }
         }
-        let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
-            .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
         let kept = self.store().seal_and_append(std::slice::from_ref(&unsealed)).await?;
         let now = self.job(job).await?;
         self.want(&now);

@@ -12,7 +12,7 @@ use axum::middleware;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use documents::papers::{Paper, PaperSize};
-use logbook::{EntryBody, EntryWithdrawn, InForce, Kind, Moment, PhotoKept};
+use logbook::{EntryBody, EntryWithdrawn, Kind, Moment, PhotoKept};
 use store::{ContentId, Store};
 use thiserror::Error;
 use tokio::net::TcpListener;
@@ -21,6 +21,7 @@ use crate::desk::Bench;
 use crate::entering::{Given, Refused};
 use crate::forms::Typed;
 use crate::pages::{self, View, enter, who};
+use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble};
 use crate::{api, forms, guard, live, papers, surroundings};
 
@@ -259,22 +260,26 @@ async fn enter_reading(
     let given = given(&typed);
     let here = field_address(&id, &given);
     let view = View::of(&bench, &job, &who(&bench, &headers), here);
-    let held = bench.knowledge().check(&given.check).map(|c| view.holding(&view.cautions_for(&c.cautions)));
-    let again = |errors: &[FieldTrouble], question| {
-        (StatusCode::UNPROCESSABLE_ENTITY, enter::page(&view, &given, errors, question)).into_response()
+    let again = |status: StatusCode, errors: &[FieldTrouble], question: Option<&quantity::Question>| {
+        (status, enter::page(&view, &given, errors, question)).into_response()
     };
-    if held.is_some_and(|held| !held.is_empty()) {
-        return Ok(again(&[], None));
-    }
+    let unfit = StatusCode::UNPROCESSABLE_ENTITY;
     let entry = entry_of(&typed)?;
     // A work-up of an earlier chain may withhold what is possible now, and a reading that was taken is a fact.
     match given.body(&job.state, bench.knowledge(), view.case.as_deref().filter(|_| view.current)) {
         Ok(body) => {
-            bench.keep(job.id, entry, &view.who, surroundings::DEVICE, &EntryBody::ReadingTaken(body)).await?;
-            Ok(Redirect::to(&format!("/jobs/{id}/kept/{entry}")).into_response())
+            let body = EntryBody::ReadingTaken(body);
+            match bench.keep(job.id, entry, &view.who, surroundings::DEVICE, &body).await {
+                Ok(_) => Ok(Redirect::to(&format!("/jobs/{id}/kept/{entry}")).into_response()),
+                // Nothing typed is lost: the field comes back with what refused it.
+                Err(trouble) if !trouble.errors.is_empty() => Ok(again(trouble.status, &trouble.errors, None)),
+                Err(trouble) => Err(trouble.into()),
+            }
         }
-        Err(Refused::Fields(errors)) => Ok(again(&errors, None)),
-        Err(Refused::Asks(question)) => Ok(again(&[], Some(&question))),
+        Err(why) => match Refused::from(why) {
+            Refused::Fields(errors) => Ok(again(unfit, &errors, None)),
+            Refused::Asks(question) => Ok(again(unfit, &[], Some(&question))),
+        },
     }
 }
 
@@ -315,21 +320,21 @@ async fn tell(
     let kind = Kind::from_word(&word)
         .ok_or_else(|| Trouble::not_found("there is no such kind of entry", format!("`{word}` is none of ours")))?;
     let by = who(&bench, &headers);
-    match forms::body(kind, &job.state, bench.knowledge(), &typed) {
-        Ok(body) => {
-            let entry = entry_of(&typed)?;
-            bench.keep(job.id, entry, &by, surroundings::DEVICE, &body).await?;
-            Ok(back_to(&typed, &id, entry).into_response())
-        }
-        Err(errors) => {
-            let back = typed.get("back").cloned().unwrap_or_default();
-            let word = back.strip_prefix(&format!("/jobs/{id}/")).and_then(|w| w.split(['?', '/', '#']).next());
-            let moment = word.filter(|w| Moment::ALL.iter().any(|m| m.word() == *w)).unwrap_or("test");
-            let mut view = View::of(&bench, &job, &by, format!("/jobs/{id}/{moment}"));
-            view.returned = Some((kind, typed, errors));
-            Ok((StatusCode::UNPROCESSABLE_ENTITY, moment_page(&view, moment)?).into_response())
-        }
-    }
+    let entry = entry_of(&typed)?;
+    let (status, errors) = match forms::body(kind, &job.state, bench.knowledge(), &typed) {
+        Ok(body) => match bench.keep(job.id, entry, &by, surroundings::DEVICE, &body).await {
+            Ok(_) => return Ok(back_to(&typed, &id, entry).into_response()),
+            Err(trouble) if trouble.errors.is_empty() => return Err(trouble.into()),
+            Err(trouble) => (trouble.status, trouble.errors),
+        },
+        Err(errors) => (StatusCode::UNPROCESSABLE_ENTITY, errors),
+    };
+    let back = typed.get("back").cloned().unwrap_or_default();
+    let word = back.strip_prefix(&format!("/jobs/{id}/")).and_then(|w| w.split(['?', '/', '#']).next());
+    let moment = word.filter(|w| Moment::ALL.iter().any(|m| m.word() == *w)).unwrap_or("test");
+    let mut view = View::of(&bench, &job, &by, format!("/jobs/{id}/{moment}"));
+    view.returned = Some((kind, typed, errors));
+    Ok((status, moment_page(&view, moment)?).into_response())
 }
 
 async fn withdraw(
@@ -341,38 +346,14 @@ async fn withdraw(
     let job = bench.job(pages::job_id(&id)?).await?;
     let target: EntryId = target.parse().map_err(|e| Trouble::not_found("there is no such entry", e))?;
     let entry = entry_of(&typed)?;
-    let line = job.state.history.iter().find(|h| h.entry == target);
-    match line.map(|l| &l.status) {
-        None => return Err(Trouble::not_found("the job has no such entry", target).into()),
-        Some(InForce::Withdrawn { by }) if *by != entry => {
-            return Err(Trouble::new(
-                StatusCode::CONFLICT,
-                "it is taken back already",
-                format!("by entry {by}; take that one back to bring it in force again"),
-            )
-            .into());
-        }
-        Some(_) => {}
+    if job.state.history.iter().all(|h| h.entry != target) {
+        return Err(Trouble::not_found("the job has no such entry", target).into());
     }
     let reason = typed.get("reason").map_or("", |r| r.trim());
     let reason = if reason.is_empty() { "taken back at the bench" } else { reason }.to_owned();
     let body = EntryBody::EntryWithdrawn(EntryWithdrawn { entry: target, reason });
     bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &body).await?;
     Ok(back_to(&typed, &id, entry).into_response())
-}
-
-/// What some bytes are, by how they begin; only pictures are taken.
-fn picture_type(bytes: &[u8]) -> Option<&'static str> {
-    let begins = |with: &[u8]| bytes.starts_with(with);
-    if begins(b"\x89PNG\r\n\x1a\n") {
-        Some("image/png")
-    } else if begins(&[0xff, 0xd8, 0xff]) {
-        Some("image/jpeg")
-    } else if begins(b"RIFF") && bytes.get(8..12) == Some(b"WEBP") {
-        Some("image/webp")
-    } else {
-        None
-    }
 }
 
 async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: HeaderMap, mut parts: Multipart) -> Shown {
@@ -397,7 +378,7 @@ async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: Head
     let photo = photo.filter(|p| !p.is_empty()).ok_or_else(|| {
         Trouble::fields("no photo was chosen", vec![FieldTrouble::new("photo", "choose a photo, or take one")])
     })?;
-    let kind = picture_type(&photo).ok_or_else(|| {
+    let kind = Picture::of(&photo).ok_or_else(|| {
         Trouble::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, "this is no photo we take", "send it as JPEG, PNG or WebP")
     })?;
     let caption = typed.get("caption").map(|c| c.trim()).filter(|c| !c.is_empty()).ok_or_else(|| {
@@ -415,7 +396,14 @@ async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: Head
             .map_err(|e| Trouble::fields("the engine has no such place", vec![FieldTrouble::new("position", e)]))?;
     }
     let entry = entry_of(&typed)?;
-    let kept = bench.store().keep_attachment(photo.to_vec(), kind).await?;
+    let alone = photos::alone(kind, photo).map_err(|why| {
+        Trouble::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "the photo cannot be read",
+            format!("{why}; nothing was kept, take it again or send it as another file"),
+        )
+    })?;
+    let kept = bench.store().keep_attachment(alone, kind.media_type()).await?;
     let body = PhotoKept { sha256: kept.id.to_string(), caption: caption.to_owned(), drawn: false, position };
     bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &EntryBody::PhotoKept(body)).await?;
     Ok(back_to(&typed, &id, entry).into_response())
@@ -425,7 +413,10 @@ async fn attachment(State(bench): State<Bench>, Path(sha256): Path<String>) -> S
     let id: ContentId = sha256.parse().map_err(|e| Trouble::not_found("there is no such picture", e))?;
     let bytes = bench.store().attachment(id).await?;
     let drawn = bytes.starts_with(b"<svg") || bytes.starts_with(b"<?xml");
-    let kind = picture_type(&bytes).or(drawn.then_some("image/svg+xml")).unwrap_or("application/octet-stream");
+    let kind = Picture::of(&bytes)
+        .map(Picture::media_type)
+        .or(drawn.then_some("image/svg+xml"))
+        .unwrap_or("application/octet-stream");
     let headers = [
         (header::CONTENT_TYPE, kind),
         // A drawing may hold script; opened by itself it may run none.
@@ -440,6 +431,8 @@ async fn paper(
     State(bench): State<Bench>,
     Path((id, file)): Path<(String, String)>,
     Query(asked): Query<BTreeMap<String, String>>,
+    method: Method,
+    headers: HeaderMap,
 ) -> Shown {
     let word = file.strip_suffix(".pdf").unwrap_or(&file);
     let paper = Paper::from_word(word).ok_or_else(|| {
@@ -454,15 +447,22 @@ async fn paper(
     let (job, worked) = bench.case(pages::job_id(&id)?).await?;
     let case = worked.map_err(|why| Trouble::new(StatusCode::CONFLICT, "the paper cannot be made", why))?;
     let knowledge = std::sync::Arc::clone(bench.knowledge());
-    let made = tokio::task::spawn_blocking(move || papers::pdf(&job, &case, &knowledge, paper, size)).await;
-    let bytes = made.map_err(|_| {
+    let at = std::sync::Arc::clone(&job);
+    let made = tokio::task::spawn_blocking(move || papers::made(&at, &case, &knowledge, paper, size)).await;
+    let made = made.map_err(|_| {
         Trouble::new(
             StatusCode::INTERNAL_SERVER_ERROR,
             "the paper broke off",
             "this is a fault of the program; every entry is kept",
         )
     })??;
-    Ok(([(header::CONTENT_TYPE, "application/pdf")], bytes).into_response())
+    // A look at the heading hands nothing out, and a page of another site cannot make this one write.
+    if method == Method::GET && guard::asked_here(&headers) && !made.is_issued(&job.state) {
+        let entry = surroundings::new_entry();
+        let body = EntryBody::PaperIssued(made.issued);
+        bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &body).await?;
+    }
+    Ok(([(header::CONTENT_TYPE, "application/pdf")], made.pdf).into_response())
 }
 
 async fn set_who(headers: HeaderMap, Form(typed): Form<Typed>) -> Shown {

@@ -38,6 +38,12 @@ fn is_ours(headers: &HeaderMap, host: &str) -> bool {
     text("origin").is_none_or(|origin| origin.split_once("://").is_some_and(|(_, from)| from == host))
 }
 
+/// Whether a page is asked for by a person or a program, and not by a page of another site.
+pub(crate) fn asked_here(headers: &HeaderMap) -> bool {
+    let site = headers.get("sec-fetch-site").and_then(|h| h.to_str().ok());
+    site.is_none_or(|site| matches!(site, "same-origin" | "none"))
+}
+
 /// Lets a request through or says why not, and puts the policy on what goes out.
 pub(crate) async fn guard(request: Request, next: Next) -> Response {
     let wire = request.uri().path().starts_with("/api/");

@@ -6,24 +6,25 @@
 //! * **Must not:** compute a verdict, a belief or a figure of the trade. It shows rows of a [`workup::Case`] and of a
 //!   [`logbook::JobState`], and writes entries.
 //!
-//! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), [`entering`] (what was
-//! typed becomes a body that the knowledge allows), `forms` (a form for each kind of entry), `door` (routes, guards),
-//! `live` (server-sent events), `api` (the HTTP interface), `papers`, `marks`, `words`, then `pages`, one module a
+//! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what [`workup::entering`] refuses, in the words of a
+//! page), `forms` (a form for each kind of entry), `door` (routes, guards),
+//! `live` (server-sent events), `api` (the HTTP interface), `papers`, `photos`, `marks`, `words`, then `pages`, one module a
 //! screen.
 
 mod api;
 pub mod desk;
 mod door;
-pub mod entering;
+mod entering;
 mod forms;
 mod guard;
 mod live;
 mod marks;
 mod pages;
 mod papers;
+mod photos;
 mod surroundings;
 mod trouble;
-pub mod words;
+mod words;
 
 pub use desk::Bench;
 pub use door::{ServeError, api_routes, bind, router, serve};

@@ -37,8 +37,12 @@ pub(crate) fn time_of(id: EntryId) -> Timestamp {
     Timestamp::from_millisecond(ms).unwrap_or(Timestamp::MAX)
 }
 
-/// Today, by universal time: a promise is a day and not an hour.
+/// Today on this machine.
 pub(crate) fn today() -> Date {
-    let now = time_of(new_entry()).to_string();
-    now.get(..10).and_then(|day| day.parse().ok()).unwrap_or(Date::MIN)
+    jiff::ZonedDateTime::now().date()
+}
+
+/// The day here at a moment.
+pub(crate) fn day_of(at: Timestamp) -> Date {
+    at.to_zoned_datetime(jiff::tz::TimeZone::system()).date()
 }

@@ -33,9 +33,24 @@ impl Shop {
         let text: String = STORY.lines().take(lines).map(|l| format!("{l}\n")).collect();
         let entries = logbook::seal_story("van", &logbook::story_from_lines(&text).unwrap()).unwrap();
         store.append(&entries).await.unwrap();
-        let job = entries.first().unwrap().job().to_string();
+        let job = entries.first().map(|e| e.job().to_string()).unwrap_or_default();
         let bench = Bench::new(Arc::clone(&store), Arc::new(Knowledge::builtin().unwrap()), "Ansel");
         Shop { app: server::router(bench), store, job, _folder: folder }
+    }
+
+    /// A bench on a new store with a job of some entries made by hand.
+    async fn with(told: &[(&str, Value)]) -> Shop {
+        let shop = Shop::after(0).await;
+        let (answer, _) = shop.post_form("/jobs", &[("title", "Ostrand, invented")]).await;
+        let to = answer.headers().get(header::LOCATION).unwrap().to_str().unwrap();
+        let job = to.split('/').nth(2).unwrap().to_owned();
+        let shop = Shop { job, ..shop };
+        for (n, (kind, body)) in told.iter().enumerate() {
+            let key = key(100 + u8::try_from(n).unwrap());
+            let (answer, problem) = shop.post_entry(&key, &json!({"kind": kind, "body": body}), None).await;
+            assert_eq!(answer.status(), StatusCode::CREATED, "{problem}");
+        }
+        shop
     }
 
     async fn send(&self, request: Request<Body>) -> (Response<()>, String) {
@@ -194,6 +209,7 @@ async fn a_form_that_does_not_fit_comes_back_with_what_was_typed() {
 #[tokio::test(flavor = "multi_thread")]
 async fn the_same_key_twice_is_one_entry_and_another_body_is_refused() {
     let shop = Shop::after(34).await;
+    shop.tick("compression-dry").await;
     let note = json!({"kind": "note-written", "body": {"text": "stain at the side tank"}});
     let before = shop.entries().await;
     let (first, one) = shop.post_entry(&key(1), &note, None).await;
@@ -341,7 +357,8 @@ async fn a_job_is_opened_described_and_worked_up_by_forms_alone() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_photo_is_kept_pinned_and_shown() {
     let shop = Shop::after(34).await;
-    let png = b"\x89PNG\r\n\x1a\nnot much of a picture";
+    // One grey dot, with a word about the place where it was taken.
+    let png: &[u8] = b"\x89PNG\x0d\x0a\x1a\x0a\x00\x00\x00\x0dIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x00\x00\x00\x00:~\x9bU\x00\x00\x00\x11tEXtLocation\x00GPSPLACE\xc1E\xcc\x04\x00\x00\x00\x0aIDATx\x9cc`\x00\x00\x00\x02\x00\x01H\xaf\xa4q\x00\x00\x00\x00IEND\xaeB`\x82";
     let mut body = Vec::new();
     for (name, value) in [("caption", "stain at the side tank"), ("position", "cyl-3")] {
         body.extend(format!("--cut\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n").bytes());
@@ -358,9 +375,10 @@ async fn a_photo_is_kept_pinned_and_shown() {
     assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
     let (_, page) = shop.get(&format!("/jobs/{}/place/cyl-3", shop.job)).await;
     let at = page.find("/attachments/").expect("the photo is on the page of its place");
-    let (answer, _) = shop.get(page.get(at..at + 77).unwrap()).await;
+    let (answer, picture) = shop.get(page.get(at..at + 77).unwrap()).await;
     assert_eq!(answer.status(), StatusCode::OK);
     assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "image/png");
+    assert!(picture.contains("IDAT") && !picture.contains("GPSPLACE"), "what it says besides its picture is taken off");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -383,6 +401,7 @@ async fn the_description_and_the_routes_name_each_other() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_page_that_listens_hears_of_the_entry_and_then_of_the_work_up() {
     let shop = Shop::after(34).await;
+    shop.tick("compression-dry").await;
     shop.job().await;
     let request = Request::get(format!("/jobs/{}/live?panel=advice", shop.job)).header(header::HOST, HERE);
     let answer = shop.app.clone().oneshot(request.body(Body::empty()).unwrap()).await.unwrap();
@@ -406,6 +425,22 @@ async fn a_paper_comes_as_pdf_and_an_estimate_waits_for_the_cause() {
     let (answer, paper) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;
     assert_eq!(answer.status(), StatusCode::OK);
     assert!(paper.starts_with("%PDF"));
+    let issued = shop.entries().await;
+    let (_, job) = shop.job().await;
+    let left = job["state"]["papers"].as_array().unwrap();
+    assert_eq!(left.len(), 1, "{left:?}");
+    assert_eq!((&left[0]["paper"], &left[0]["revision"]), (&json!("customer-page"), &json!("A")));
+    let (_, again) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;
+    assert!(again == paper && shop.entries().await == issued, "the same paper is written down once");
+    let other = Request::get(format!("/jobs/{}/papers/parts-list.pdf", shop.job))
+        .header(header::HOST, HERE)
+        .header("sec-fetch-site", "cross-site");
+    shop.send(other.body(Body::empty()).unwrap()).await;
+    assert_eq!(shop.entries().await, issued, "a page of another site does not make this one write");
+    shop.post_entry(&key(9), &json!({"kind": "note-written", "body": {"text": "rang"}}), None).await;
+    let (_, later) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;
+    let (_, job) = shop.job().await;
+    assert!(later != paper && job["state"]["papers"][1]["revision"] == "B", "{}", job["state"]["papers"]);
     let (answer, page) = shop.get(&format!("/jobs/{}/papers/estimate.pdf", shop.job)).await;
     assert_eq!(answer.status(), StatusCode::CONFLICT, "{}", words_of(&page));
 }
@@ -424,4 +459,87 @@ async fn an_unknown_address_of_the_interface_is_a_problem_and_not_a_page() {
     let (answer, page) = shop.get("/?find=FN%20417").await;
     assert_eq!(answer.status(), StatusCode::OK);
     assert!(!page.contains("boiled on the hill"), "the vehicle is not described after one entry");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_order_over_the_ceiling_is_a_conflict_with_both_amounts_on_wire_and_page() {
+    let eur = |amount: &str| json!({"amount": amount, "currency": "EUR"});
+    let yes =
+        json!({"covers": "repair", "ceiling": eur("1000.00"), "who": "owner", "how": "telephone", "words": "yes"});
+    let shop = Shop::with(&[("approval-given", yes)]).await;
+    let order = |price: &str| {
+        json!({"kind": "part-ordered", "body":
+        {"part": "head", "supplier": "Fennmouth", "quantity": 1, "price": eur(price)}})
+    };
+    let (answer, problem) = shop.post_entry(&key(1), &order("1000.01"), None).await;
+    assert_eq!(answer.status(), StatusCode::CONFLICT, "{problem}");
+    assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "application/problem+json");
+    assert_eq!((&problem["status"], &problem["errors"][0]["field"]), (&json!(409), &json!("price")));
+    let detail = problem["detail"].as_str().unwrap();
+    assert!(detail.contains("EUR 1,000.01") && detail.contains("EUR 1,000.00") && detail.contains("yes"), "{detail}");
+    let (answer, kept) = shop.post_entry(&key(2), &order("900.00"), None).await;
+    assert_eq!(answer.status(), StatusCode::CREATED, "{kept}");
+    let before = shop.entries().await;
+    let back = format!("/jobs/{}/order", shop.job);
+    let form =
+        [("part", "gasket"), ("supplier", "Quayside"), ("quantity", "1"), ("price", "EUR 100.01"), ("back", &back)];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/tell/part-ordered", shop.job), &form).await;
+    assert_eq!(answer.status(), StatusCode::CONFLICT);
+    let said = words_of(&page);
+    assert!(said.contains("EUR 1,000.01") && said.contains("EUR 1,000.00") && said.contains("under Choose"), "{said}");
+    assert!(page.contains("Quayside"), "nothing typed is lost");
+    assert_eq!(shop.entries().await, before);
+    let (job, read) = shop.job().await;
+    assert_eq!((&read["committed"][0]["used"], &read["committed"][0]["ceiling"]), (&eur("900.00"), &eur("1000.00")));
+    let tag = job.headers().get(header::ETAG).unwrap().to_str().unwrap().to_owned();
+    let right = json!({"kind": "entry-corrected", "body":
+        {"entry": key(2), "body": order("1000.01")["body"], "reason": "misread"}});
+    let (answer, problem) = shop.post_entry(&key(3), &right, Some(&tag)).await;
+    assert_eq!(answer.status(), StatusCode::CONFLICT, "a correction is no way round: {problem}");
+    let (_, page) = shop.get(&format!("/jobs/{}/choose", shop.job)).await;
+    let said = words_of(&page).replace('\u{a0}', " ");
+    assert!(said.contains("Repair: EUR 900.00 committed , of up to EUR 1000.00"), "{said}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn holds_and_a_closed_job_are_refused_over_http_too() {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam"});
+    let shop = Shop::with(&[("engine-described", json!({"layout": layout}))]).await;
+    let reading = json!({"kind": "reading-taken", "body":
+        {"check": "compression-dry", "reading": "pressure", "position": "cyl-1", "value": "12 bar"}});
+    let (answer, problem) = shop.post_entry(&key(1), &reading, None).await;
+    assert_eq!(
+        (answer.status(), &problem["errors"][0]["field"]),
+        (StatusCode::CONFLICT, &json!("caution")),
+        "{problem}"
+    );
+    let knowledge = Knowledge::builtin().unwrap();
+    for (n, caution) in knowledge.cautions.iter().enumerate() {
+        let tick = json!({"kind": "caution-ticked", "body": {"caution": caution.id}});
+        shop.post_entry(&key(20 + u8::try_from(n).unwrap()), &tick, None).await;
+    }
+    let (answer, problem) = shop.post_entry(&key(1), &reading, None).await;
+    assert_eq!(answer.status(), StatusCode::CREATED, "{problem}");
+    let step = |stage: &str| json!({"kind": "build-step-done", "body": {"stage": stage, "step": "1"}});
+    let (answer, _) = shop.post_entry(&key(2), &step("head_ready"), None).await;
+    assert_eq!(answer.status(), StatusCode::CREATED);
+    let (answer, problem) = shop.post_entry(&key(3), &step("head_fit"), None).await;
+    assert_eq!((answer.status(), &problem["errors"][0]["field"]), (StatusCode::CONFLICT, &json!("hold")), "{problem}");
+    let first = &knowledge.steps.iter().find(|s| s.id == "head_ready").unwrap().holds[0].record;
+    assert!(problem["detail"].as_str().unwrap().contains(first.as_str()), "{problem}");
+    let form = [("stage", "head_fit"), ("step", "1"), ("back", &format!("/jobs/{}/build", shop.job))];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/tell/build-step-done", shop.job), &form).await;
+    assert_eq!(answer.status(), StatusCode::CONFLICT);
+    assert!(words_of(&page).contains(first.as_str()) && page.contains("role=\"alert\""), "the page says which");
+    let end = json!({"kind": "job-closed", "body": {"how": "handed-back"}});
+    shop.post_entry(&key(4), &end, None).await;
+    let (answer, problem) = shop.post_entry(&key(5), &reading, None).await;
+    assert_eq!(answer.status(), StatusCode::CONFLICT, "{problem}");
+    assert!(problem["detail"].as_str().unwrap().contains("the job is closed"), "{problem}");
+    let (_, page) = shop.get(&format!("/jobs/{}/test", shop.job)).await;
+    assert!(words_of(&page).contains("No check is offered") && !page.contains("data-check="), "{}", words_of(&page));
+    let (answer, _) = shop.post_form(&format!("/jobs/{}/withdraw/{}", shop.job, key(4)), &[]).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let (answer, problem) = shop.post_entry(&key(5), &reading, None).await;
+    assert_eq!(answer.status(), StatusCode::CREATED, "open again: {problem}");
 }

@@ -7,6 +7,7 @@
 //!   logbook.sqlite      the record (beside it `-wal` and `-shm` while it is open)
 //!   attachments/ab/ab…  one file an attachment, named after its SHA-256, in 256 folders
 //!   attachments/incoming/   files being written; emptied when the folder is opened
+//!   knowledge/          the shop's own knowledge, where it has any; never written by the store
 //! ```
 
 use std::ffi::OsStr;
@@ -24,6 +25,8 @@ pub const RECORD_FILE: &str = "logbook.sqlite";
 
 const FORMAT_FILE: &str = "format";
 const FORMAT_WORD: &str = "witnessmark-folder";
+/// The name of the folder in which a shop may lay its own knowledge, before the first job too.
+const KNOWLEDGE: &str = "knowledge";
 const LOCK_FILE: &str = "lock";
 const ATTACHMENTS: &str = "attachments";
 const INCOMING: &str = "incoming";
@@ -154,9 +157,11 @@ fn lock(folder: &Path) -> Result<FolderLock, OpenError> {
 
 fn holds_other_things(folder: &Path) -> io::Result<bool> {
     for item in fs::read_dir(folder)? {
-        let name = item?.file_name();
-        // Left by an opening that was cut short before the format was written.
-        if name != OsStr::new(LOCK_FILE) && name != OsStr::new("format.new") {
+        let item = item?;
+        let name = item.file_name();
+        let own = name == OsStr::new(KNOWLEDGE) && item.file_type()?.is_dir();
+        // Lock and `format.new` are left by an opening that was cut short before the format was written.
+        if !own && name != OsStr::new(LOCK_FILE) && name != OsStr::new("format.new") {
             return Ok(true);
         }
     }

@@ -28,6 +28,11 @@ use crate::desk::Desk;
 use crate::talk::{Manner, Talk, complain};
 use crate::trouble::{Done, EXIT_HELP, Exit, Trouble};
 
+/// A work-up takes large tables for a moment; this allocator gives their pages back to the system, so that a bench which
+/// stays open all day does not hold them.
+#[global_allocator]
+static PAGES_GO_BACK: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// Turns what a technician measures, sees and hears on an engine into the best decision, and keeps the proof.
 #[derive(Debug, Parser)]
 #[command(name = "witnessmark", version, after_help = EXIT_HELP, color = ColorChoice::Never, arg_required_else_help = true, max_term_width = 100)]

@@ -5,7 +5,8 @@ use std::io;
 use knowledge::Knowledge;
 use logbook::JobState;
 use quantity::Verdict;
-use server::words::{of_engines, words};
+pub(crate) use workup::words::count;
+use workup::words::{of_engines, words};
 use workup::{Belief, Case, CheckWorth, Finding, OptionLine, Reason};
 
 use crate::desk::Job;
@@ -43,6 +44,7 @@ impl Sheet<'_> {
         self.checks()?;
         self.options()?;
         self.proof()?;
+        self.committed()?;
         self.notices()
     }
 
@@ -101,6 +103,27 @@ impl Sheet<'_> {
         };
         let tick = if hold && !ticked { format!(" [tick: {id}]") } else { String::new() };
         t.line(&format!("{}{sign} {text}{tick}", " ".repeat(indent)), indent + 4)
+    }
+
+    /// What each approval allows, and what is used of it.
+    fn committed(&self) -> io::Result<()> {
+        let t = self.talk;
+        let all = workup::committed::committed(self.state());
+        if all.is_empty() {
+            return Ok(());
+        }
+        t.heading("WHAT WAS APPROVED, AND WHAT IS USED OF IT")?;
+        for one in &all {
+            let used = one.used.map_or_else(|| "nothing".to_owned(), |m| m.to_string());
+            let of = one.ceiling.map_or_else(|| "no yes is written down".to_owned(), |m| format!("of up to {m}"));
+            let uncounted = one.lines.iter().filter(|l| l.uncounted.is_some()).count();
+            let rest = match uncounted {
+                0 => String::new(),
+                n => format!("; {} not counted", count(n, "line", "lines")),
+            };
+            t.line(&format!("  {}: {used} {of}{rest}", words(one.covers.word())), 4)?;
+        }
+        Ok(())
     }
 
     fn outside(&self) -> io::Result<()> {
@@ -312,6 +335,10 @@ impl Sheet<'_> {
 
     fn checks(&self) -> io::Result<()> {
         let t = self.talk;
+        if let Some(ended) = workup::entering::ended(self.state()) {
+            t.heading("CLOSED")?;
+            return t.line(&format!("  {ended}. No check is offered."), 2);
+        }
         let advice = &self.case.advice;
         if let Some(stop) = &advice.stop {
             t.heading("STOP")?;
@@ -572,11 +599,6 @@ fn severity(verdict: Verdict) -> u8 {
         Verdict::ByJudgement => 2,
         Verdict::Inside => 3,
     }
-}
-
-/// One or many, in words.
-pub(crate) fn count(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 /// The weight of a reason as the factor by which it moves the odds.

@@ -58,6 +58,11 @@ pub(crate) fn today() -> jiff::civil::Date {
     jiff::ZonedDateTime::now().date()
 }
 
+/// The day here at a moment.
+pub(crate) fn day_of(at: Timestamp) -> jiff::civil::Date {
+    at.to_zoned_datetime(jiff::tz::TimeZone::system()).date()
+}
+
 /// On which device.
 pub(crate) fn device() -> String {
     told("WITNESSMARK_DEVICE").unwrap_or_else(|| "command line".to_owned())

@@ -1,6 +1,7 @@
 //! What can go wrong at the door, and which exit code says so.
 
 use store::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
+use workup::entering::{NotTaken, Rule};
 
 /// The exit codes, one list for code, help and tests.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,6 +57,62 @@ impl Trouble {
     /// A trouble with its exit code, what could not be done, and why.
     pub(crate) fn new(exit: Exit, doing: impl Into<String>, why: impl ToString) -> Self {
         Self::Said { exit, doing: doing.into(), why: why.to_string() }
+    }
+
+    /// An entry that a rule refused, with the command that comes next.
+    pub(crate) fn not_taken(doing: impl Into<String>, job: &str, why: &NotTaken) -> Self {
+        let tell = |kind: &str, body: &str| format!("`witnessmark tell {job} {kind} '{body}'`");
+        let next = match &why.rule {
+            Rule::NoEngine => format!("; do that first, `witnessmark tell {job} engine-described …`"),
+            Rule::Unknown if why.field == "check" => "; `witnessmark knowledge list check` has them all".to_owned(),
+            Rule::Unknown if why.field == "gauge" => "; `witnessmark knowledge list gauge` has them all".to_owned(),
+            Rule::OtherEngine => "; correct the engine if that is wrong".to_owned(),
+            Rule::Stage => format!(
+                "; a stage is told with {}, and what was done all the same is written down with `witnessmark note`",
+                tell("stage-reached", r#"{"stage": "..."}"#)
+            ),
+            Rule::Withheld => "; if it was done all the same, write it down with `witnessmark note`".to_owned(),
+            Rule::Asks(_) => "; type it so that one reading is left".to_owned(),
+            Rule::Caution(id) => {
+                format!(", with {}", tell("caution-ticked", &format!(r#"{{"caution": "{id}"}}"#)))
+            }
+            Rule::Hold => format!(", with `witnessmark tell {job} hold-point-signed …` or `hold-point-passed-open`"),
+            Rule::Ceiling => format!(
+                "; ask for it and write it down, `witnessmark tell {job} approval-asked …` and `approval-given`"
+            ),
+            Rule::Closed => format!(
+                ": `witnessmark withdraw {job} ENTRY` takes the `job-closed` back,                  `witnessmark tell {job} comeback-opened …` says that the engine came back"
+            ),
+            Rule::Unknown
+            | Rule::Place
+            | Rule::Word
+            | Rule::Value
+            | Rule::Impossible
+            | Rule::Body
+            | Rule::NoEntry
+            | Rule::Withdrawn
+            | Rule::OwnWay => String::new(),
+        };
+        let exit = match &why.rule {
+            Rule::Value | Rule::Asks(_) | Rule::Body => Exit::Usage,
+            Rule::Word if why.field == "phase" => Exit::Usage,
+            Rule::NoEntry => Exit::NotFound,
+            Rule::NoEngine
+            | Rule::Unknown
+            | Rule::Place
+            | Rule::Word
+            | Rule::OtherEngine
+            | Rule::Stage
+            | Rule::Withheld
+            | Rule::Impossible
+            | Rule::Withdrawn
+            | Rule::Caution(_)
+            | Rule::Hold
+            | Rule::Ceiling
+            | Rule::Closed
+            | Rule::OwnWay => Exit::Refused,
+        };
+        Self::new(exit, doing, format!("{why}{next}"))
     }
 
     /// A trouble of reading or writing a file.

@@ -8,10 +8,13 @@
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`findings`],
 //! [`beliefs`], [`money`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
-//! writes the job's network for other programs.
+//! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
+//! (the rules by which an entry is taken) and [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
+pub mod committed;
+pub mod entering;
 pub mod estimate;
 pub mod export;
 pub mod findings;
@@ -20,6 +23,7 @@ pub mod network;
 pub mod notice;
 pub mod opened;
 pub mod proof;
+pub mod words;
 pub mod work;
 
 use std::collections::BTreeMap;

@@ -6,6 +6,7 @@ use documents::pictures;
 use logbook::{CauseAnswer, Kind, Moment};
 use maud::{Markup, PreEscaped, html};
 use workup::OptionLine;
+use workup::committed::Committed;
 
 use super::{Panel, View, panel_place};
 use crate::words::{amount, days, expected, of_engines, price, title, when, words};
@@ -253,20 +254,45 @@ fn approvals(view: &View) -> Markup {
                     }
                 }
             }
-            @if !state.costs.is_empty() {
-                p {
-                    "Spent: "
-                    @for (n, c) in state.costs.iter().enumerate() {
-                        @if n > 0 { "; " }
-                        (c.what)
-                        " "
-                        (amount(&c.amount))
-                    }
-                }
-            }
+            @for one in &workup::committed::committed(state) { (committed(one)) }
             (view.form(Kind::ApprovalAsked, "Ask for a yes", &[]))
             @if open.is_empty() { (view.form(Kind::ApprovalGiven, "The customer said yes", &[])) }
             (view.form(Kind::ApprovalRefused, "The customer said no", &[]))
+        }
+    }
+}
+
+/// What an approval allows, and what is used of it.
+fn committed(one: &Committed) -> Markup {
+    html! {
+        details.fold.committed {
+            summary {
+                (title(one.covers.word()))
+                ": "
+                b {
+                    @match &one.used {
+                        Some(used) => (amount(used)),
+                        None => "nothing"
+                    }
+                }
+                " committed"
+                @match &one.ceiling {
+                    Some(ceiling) => { ", of up to " b { (amount(ceiling)) } },
+                    None => ", and no yes is written down"
+                }
+            }
+            ul {
+                @for line in &one.lines {
+                    li {
+                        (line.what)
+                        @if let Some(from) = &line.from { ", " (from) }
+                        @if let Some(m) = &line.amount { ": " (amount(m)) }
+                        @if let Some(why) = &line.uncounted {
+                            span.quiet { " not counted: " (why) }
+                        }
+                    }
+                }
+            }
         }
     }
 }

@@ -153,10 +153,13 @@ pub(crate) fn page(view: &View) -> Markup {
         section.sheet {
             h2 { "The end of the job" }
             @match &state.closed {
-                Some(c) => p {
-                    b { "Closed: " (words(c.how.word())) }
-                    @if let Some(w) = &c.words { ". " (w) }
-                },
+                Some(c) => {
+                    p {
+                        b { "Closed: " (words(c.how.word())) }
+                        @if let Some(w) = &c.words { ". " (w) }
+                    }
+                    (view.take_back(&c.in_entry.to_string(), "Open it again"))
+                }
                 None => (view.form(Kind::JobClosed, "Close the job", &[])),
             }
         }

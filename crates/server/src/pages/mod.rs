@@ -474,6 +474,14 @@ impl View {
                     }
                 }
             }
+            @if let Some((kind, _, errors)) = &self.returned
+                && forms::by_button(*kind)
+            {
+                div.wrong role="alert" {
+                    b { "Not kept. " }
+                    @for e in errors { (e.message) ". " }
+                }
+            }
             div .status
                 role="status"
                 aria-live="polite"

@@ -89,6 +89,17 @@ fn stages(view: &View) -> Markup {
 
 /// What the work-up says to do: the panel that is brought up to date by itself.
 pub(crate) fn advice(view: &View) -> Markup {
+    if let Some(ended) = workup::entering::ended(view.state()) {
+        return html! {
+            section.sheet {
+                h2 { "Closed" }
+                p { (sentence(&ended)) ". No check is offered." }
+                p {
+                    a.button href=(view.link("hand-back")) { "Open it again" }
+                }
+            }
+        };
+    }
     let waiting = super::waiting(view);
     let Some(case) = &view.case else { return waiting };
     let advice = &case.advice;

@@ -1,10 +1,11 @@
 //! `withdraw` and `correct`: what was entered is taken back or put right, and stays in the record.
 
 use clap::Args;
-use logbook::{EntryBody, EntryCorrected, EntryWithdrawn, InForce, Kind};
+use logbook::{EntryBody, EntryCorrected, EntryWithdrawn, Kind};
 use serde_json::Value;
+use workup::entering::{found, place, read_value};
 
-use super::enter::{keep, read_value};
+use super::enter::keep;
 use crate::desk::{Desk, Job, entry, entry_meant, json_argument};
 use crate::trouble::{Done, Exit, Trouble};
 
@@ -47,24 +48,11 @@ pub(crate) struct Correct {
     by: Option<String>,
 }
 
-fn in_force(job: &Job, id: anatomy::EntryId) -> Result<(), Trouble> {
-    let status = job.state.history.iter().find(|h| h.entry == id).map(|h| &h.status);
-    match status {
-        Some(InForce::Withdrawn { by }) => Err(Trouble::new(
-            Exit::Refused,
-            "change the entry",
-            format!("it is withdrawn already, by entry {by}; withdraw that one to bring it back"),
-        )),
-        _ => Ok(()),
-    }
-}
-
 impl Withdraw {
     pub(crate) async fn run(self, desk: &Desk) -> Done {
         let knowledge = desk.knowledge()?;
         let taken = desk.take_up(&self.job).await?;
         let target = entry_meant(&taken.job, &self.entry)?;
-        in_force(&taken.job, target)?;
         let before = desk.case(&taken.job.state, &knowledge).ok();
         let body = EntryBody::EntryWithdrawn(EntryWithdrawn { entry: target, reason: self.reason.clone() });
         let unsealed = entry(taken.id, self.by.as_deref(), &body)?;
@@ -78,7 +66,6 @@ impl Correct {
         let knowledge = desk.knowledge()?;
         let taken = desk.take_up(&self.job).await?;
         let target = entry_meant(&taken.job, &self.entry)?;
-        in_force(&taken.job, target)?;
         let new_body = self.new_body(&taken.job, target, &knowledge)?;
         let before = desk.case(&taken.job.state, &knowledge).ok();
         let body = EntryBody::EntryCorrected(EntryCorrected {
@@ -104,24 +91,14 @@ impl Correct {
         };
         let kind = Kind::from_word(&line.kind)
             .ok_or_else(|| refuse(format!("its kind {} is not known to this build", line.kind)))?;
-        if matches!(kind, Kind::EntryWithdrawn | Kind::EntryCorrected) {
-            return Err(refuse("a withdrawal or correction is undone by withdrawing it".to_owned()));
-        }
         let body = match (&self.body, kind) {
             (Some(text), _) => json_argument(text, "the body")?,
             (None, Kind::ReadingTaken) => {
                 let Some(taken) = job.state.readings.iter().find(|r| r.entry == target) else {
                     return Err(refuse("the reading does not count; correct the one that does".to_owned()));
                 };
-                let (check, reading) = knowledge
-                    .check(&taken.check)
-                    .and_then(|c| knowledge.reading(&taken.check, &taken.reading).map(|r| (&c.value, r)))
-                    .ok_or_else(|| {
-                        refuse(format!(
-                            "the knowledge has no {}/{}; give the whole body with --body",
-                            taken.check, taken.reading
-                        ))
-                    })?;
+                let not_taken = |why| Trouble::not_taken("correct the entry", &self.job, &why);
+                let (check, reading) = found(knowledge, &taken.check, &taken.reading).map_err(not_taken)?;
                 let mut body = line.body.clone();
                 let Value::Object(fields) = &mut body else { return Err(refuse("its body is no object".to_owned())) };
                 if self.value.is_none() && self.position.is_none() {
@@ -132,7 +109,7 @@ impl Correct {
                     ));
                 }
                 if let Some(text) = &self.value {
-                    let (outcome, figure) = read_value(check, reading, text)?;
+                    let (outcome, figure) = read_value(check, reading, text, "").map_err(not_taken)?;
                     fields.remove("outcome");
                     fields.remove("value");
                     if let Some(outcome) = outcome {
@@ -144,11 +121,10 @@ impl Correct {
                     }
                 }
                 if let Some(text) = &self.position {
-                    let position: anatomy::Position =
-                        text.parse().map_err(|e: anatomy::AddressError| refuse(e.to_string()))?;
-                    if let Some(layout) = &job.state.layout {
-                        layout.ensure(&position).map_err(|e| refuse(e.to_string()))?;
-                    }
+                    let Some(layout) = &job.state.layout else {
+                        return Err(refuse("nobody has described the engine".to_owned()));
+                    };
+                    let position = place(layout, check, text).map_err(not_taken)?;
                     fields.insert("position".to_owned(), Value::from(position.address()));
                 }
                 body

@@ -144,8 +144,7 @@ impl Demo {
     /// Writes the papers of every job beside the record.
     fn papers(&self, desk: &Desk, shown: &[Job], cases: &[Case], knowledge: &Knowledge) -> Result<(), Trouble> {
         let t = &desk.talk;
-        let manner =
-            Manner { only: &Paper::ALL, size: PaperSize::A4, shop: None, issued: papers::today(), force: true };
+        let manner = Manner { only: &Paper::ALL, size: PaperSize::A4, shop: None, issued: None, force: true };
         t.line(&t.tone(Tone::Strong, "Papers"), 0)?;
         for (job, case) in shown.iter().zip(cases) {
             let id = job.state.job.map(|j| j.to_string()).unwrap_or_default();

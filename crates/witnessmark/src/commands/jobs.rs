@@ -2,8 +2,8 @@
 
 use clap::Args;
 use serde_json::json;
-use server::words::words;
 use store::Store;
+use workup::words::words;
 
 use crate::desk::Desk;
 use crate::show::count;

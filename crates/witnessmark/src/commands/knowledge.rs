@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 use knowledge::{Complaint, FileSet, Knowledge, LoadError};
 use serde_json::{Value, json};
-use server::words::words;
+use workup::words::words;
 
 use crate::desk::{Desk, knowledge_exit};
 use crate::show::count;

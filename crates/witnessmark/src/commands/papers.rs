@@ -3,12 +3,14 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use documents::papers::{JobPapers, Paper, PaperError, PaperSize, typeset};
+use documents::papers::{JobPapers, Paper, PaperError, PaperSize, revision, typeset};
 use knowledge::Knowledge;
+use logbook::{EntryBody, PaperIssued, fold, issue_basis};
 use serde_json::{Value, json};
+use store::ContentId;
 use workup::Case;
 
-use crate::desk::{Desk, Job, write_file};
+use crate::desk::{Desk, Job, entry, is_path, write_file};
 use crate::surroundings;
 use crate::talk::complain;
 use crate::trouble::{Done, Exit, Trouble};
@@ -46,8 +48,8 @@ pub(crate) struct Manner<'a> {
     pub(crate) size: PaperSize,
     /// Whose they are.
     pub(crate) shop: Option<&'a str>,
-    /// Date of issue.
-    pub(crate) issued: String,
+    /// Date of issue; left out: today, or the day on which the same paper was issued.
+    pub(crate) issued: Option<String>,
     /// Whether files that are there may be written over.
     pub(crate) force: bool,
 }
@@ -57,13 +59,10 @@ pub(crate) struct Manner<'a> {
 pub(crate) struct Outcome {
     /// Paper, file and number of sheets.
     pub(crate) written: Vec<(Paper, PathBuf, usize)>,
+    /// What is to be written down about those that have not left the shop before.
+    pub(crate) issued: Vec<PaperIssued>,
     /// Why others were not made.
     pub(crate) refused: Vec<PaperError>,
-}
-
-/// Today, as it stands in a title block.
-pub(crate) fn today() -> String {
-    surroundings::today().to_string()
 }
 
 /// Typesets and writes papers; answers what was written, and what could not be made and why.
@@ -75,21 +74,34 @@ pub(crate) fn write(
     manner: &Manner<'_>,
 ) -> Result<Outcome, Trouble> {
     std::fs::create_dir_all(folder).map_err(|e| Trouble::file(format!("make the folder {}", folder.display()), &e))?;
-    let tail = job.tail();
-    let from = JobPapers {
-        case,
-        state: &job.state,
-        knowledge,
-        chain_tail: &tail,
-        issued: manner.issued.clone(),
-        shop: manner.shop,
-    };
     let mut out = Outcome::default();
     for paper in manner.only {
+        let basis = issue_basis(&job.entries, paper.in_logbook());
+        let state = fold(basis.entries);
+        let day = || basis.issued_at.map_or_else(surroundings::today, surroundings::day_of).to_string();
+        let from = JobPapers {
+            case,
+            state: &state,
+            knowledge,
+            chain_tail: basis.tail(),
+            issued: manner.issued.clone().unwrap_or_else(day),
+            shop: manner.shop,
+        };
         match typeset(*paper, &from, manner.size) {
             Ok(set) => {
                 let path = folder.join(format!("{}.pdf", paper.word()));
                 write_file(&path, &set.pdf, manner.force)?;
+                let issued = PaperIssued {
+                    paper: paper.in_logbook(),
+                    sha256: ContentId::of(&set.pdf).to_string(),
+                    revision: revision(*paper, &state),
+                    knowledge: Some(case.knowledge.clone()),
+                    tail: Some(basis.tail().to_owned()),
+                };
+                let same = |p: &PaperIssued| p.paper == issued.paper && p.sha256 == issued.sha256;
+                if !job.state.papers.iter().any(|p| same(p)) {
+                    out.issued.push(issued);
+                }
                 out.written.push((*paper, path, set.pages));
             }
             Err(error) => out.refused.push(error),
@@ -112,17 +124,21 @@ impl Papers {
             }
         };
         let size = PaperSize::from_word(&self.size).ok_or_else(|| unknown("size", &self.size, "a4, letter"))?;
-        let issued = match &self.issued {
-            Some(text) => text.parse::<jiff::civil::Date>().map(|d| d.to_string()).map_err(|e| {
+        let day = |text: &String| {
+            text.parse::<jiff::civil::Date>().map(|d| d.to_string()).map_err(|e| {
                 Trouble::new(Exit::Usage, format!("read the date `{text}`"), format!("{e}; write it as 2026-02-24"))
-            })?,
-            None => today(),
+            })
         };
+        let issued = self.issued.as_ref().map(day).transpose()?;
         let job = desk.job(&self.job).await?;
         let knowledge = desk.knowledge()?;
         let case = desk.case(&job.state, &knowledge)?;
         let manner = Manner { only: &only, size, shop: self.shop.as_deref(), issued, force: self.force };
-        let Outcome { written, refused } = write(&job, &case, &knowledge, &self.out, &manner)?;
+        let Outcome { written, issued, refused } = write(&job, &case, &knowledge, &self.out, &manner)?;
+        // A paper made from a file belongs to a record that lies elsewhere.
+        if !issued.is_empty() && !is_path(&self.job) {
+            self.write_down(desk, issued).await?;
+        }
         let t = &desk.talk;
         if t.json() {
             let rows: Vec<Value> = written
@@ -150,5 +166,24 @@ impl Papers {
                 Err(Trouble::Silent(if ruled { Exit::Refused } else { Exit::Problem }))
             }
         }
+    }
+
+    /// Writes down that papers left the shop.
+    async fn write_down(&self, desk: &Desk, issued: Vec<PaperIssued>) -> Result<(), Trouble> {
+        let taken = desk.take_up(&self.job).await.map_err(|trouble| match trouble {
+            Trouble::Said { exit, why, .. } => Trouble::new(
+                exit,
+                "write down that the papers left the shop",
+                format!("{why}; the files are there, and a paper fetched at the bench is written down by the bench"),
+            ),
+            silent @ (Trouble::Silent(_) | Trouble::NobodyReads) => silent,
+        })?;
+        let entries: Vec<_> = issued
+            .into_iter()
+            .map(|paper| entry(taken.id, None, &EntryBody::PaperIssued(paper)))
+            .collect::<Result<_, _>>()?;
+        desk.keep(&taken.store, &entries).await?;
+        taken.store.close().await;
+        Ok(())
     }
 }

@@ -2,11 +2,12 @@
 
 use clap::Args;
 use knowledge::Knowledge;
-use logbook::{EntryBody, JobState, Kind, NoteWritten};
+use logbook::{EntryBody, Kind, NoteWritten};
 use serde_json::Value;
+use workup::entering::{body_of, known};
 
 use super::enter;
-use crate::desk::{Desk, entry, json_argument};
+use crate::desk::{Desk, TakenUp, entry, json_argument};
 use crate::trouble::{Done, Exit, Trouble};
 
 /// Kinds of entry that have a command of their own.
@@ -66,25 +67,10 @@ impl Tell {
             ));
         }
         let value = json_argument(&self.body, &self.kind)?;
-        let body = match EntryBody::read(kind, kind.latest_version(), &value) {
-            Ok(Some(body)) => body,
-            Ok(None) => {
-                return Err(Trouble::new(
-                    Exit::Usage,
-                    format!("tell {}", self.kind),
-                    "this build does not write that version",
-                ));
-            }
-            Err(error) => {
-                return Err(Trouble::new(
-                    Exit::Usage,
-                    format!("tell {}", self.kind),
-                    format!("the body does not fit: {error}; correct that field"),
-                ));
-            }
-        };
-        keep(desk, &knowledge, &self.job, self.by.as_deref(), &body, |state| known(kind, &value, state, &knowledge))
-            .await
+        let taken = desk.take_up(&self.job).await?;
+        let body = body_of(kind, &value, &taken.job.state, &knowledge)
+            .map_err(|why| Trouble::not_taken(format!("tell {}", self.kind), &self.job, &why))?;
+        keep(desk, &knowledge, taken, self.by.as_deref(), &body).await
     }
 }
 
@@ -100,72 +86,18 @@ impl Note {
         if self.text.trim().is_empty() {
             return Err(Trouble::new(Exit::Usage, "write the note", "it is empty; give it words"));
         }
+        let taken = desk.take_up(&self.job).await?;
         let body = EntryBody::NoteWritten(NoteWritten { text: self.text.clone(), position });
         let fields = serde_json::to_value(&body).unwrap_or(Value::Null);
-        keep(desk, &knowledge, &self.job, self.by.as_deref(), &body, |state| {
-            known(Kind::NoteWritten, &fields, state, &knowledge)
-        })
-        .await
+        known(Kind::NoteWritten, &fields, &taken.job.state, &knowledge)
+            .map_err(|why| Trouble::not_taken("write the note", &self.job, &why))?;
+        keep(desk, &knowledge, taken, self.by.as_deref(), &body).await
     }
 }
 
-async fn keep(
-    desk: &Desk,
-    knowledge: &Knowledge,
-    job: &str,
-    by: Option<&str>,
-    body: &EntryBody,
-    allowed: impl Fn(&JobState) -> Result<(), String>,
-) -> Done {
-    let taken = desk.take_up(job).await?;
-    allowed(&taken.job.state)
-        .map_err(|why| Trouble::new(Exit::Refused, format!("tell {}", body.kind().word()), why))?;
+async fn keep(desk: &Desk, knowledge: &Knowledge, taken: TakenUp, by: Option<&str>, body: &EntryBody) -> Done {
     let before = desk.case(&taken.job.state, knowledge).ok();
     let unsealed = entry(taken.id, by, body)?;
     let about = unsealed.id;
     enter::keep(desk, knowledge, taken, before, unsealed, about, "kept").await
-}
-
-/// Refuses a body that names something the knowledge or the engine does not have: it would be kept and mean nothing.
-fn known(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) -> Result<(), String> {
-    let field = |name: &str| body.get(name).and_then(Value::as_str);
-    let among = |name: &str, ids: Vec<&str>| match field(name) {
-        Some(id) if !ids.contains(&id) => Err(format!("no {name} is called `{id}`; there are {}", ids.join(", "))),
-        _ => Ok(()),
-    };
-    for place in ["position", "at"] {
-        if let (Some(text), Some(layout)) = (field(place), &state.layout)
-            && let Ok(position) = text.parse()
-        {
-            layout.ensure(&position).map_err(|e| e.to_string())?;
-        }
-    }
-    let states = |id: Option<&str>| id.and_then(|id| knowledge.condition(id)).map(|c| &c.states);
-    let values =
-        |id: Option<&str>| id.and_then(|id| knowledge.attributes.iter().find(|a| a.id == id)).map(|a| &a.values);
-    // The field of each kind that names something of the knowledge, and what it may name.
-    let named: Vec<(&[Kind], &str, Vec<&str>)> = vec![
-        (&[Kind::StageReached], "stage", knowledge.stages.iter().map(|s| s.id.as_str()).collect()),
-        (&[Kind::CautionTicked], "caution", knowledge.cautions.iter().map(|c| c.id.as_str()).collect()),
-        (&[Kind::OutsideAnswered], "fault", knowledge.outside.iter().map(|o| o.id.as_str()).collect()),
-        (&[Kind::ResidueSeen], "residue", knowledge.residues.iter().map(|r| r.id.as_str()).collect()),
-        (&[Kind::GaugeDescribed], "gauge", knowledge.gauges.iter().map(|g| g.id.as_str()).collect()),
-        (
-            &[Kind::OptionChosen, Kind::OptionRuledOut, Kind::QuoteReceived],
-            "option",
-            knowledge.options.iter().map(|o| o.id.as_str()).collect(),
-        ),
-        (&[Kind::CauseNamed], "cause", knowledge.causes.iter().map(|c| c.id.as_str()).collect()),
-        (&[Kind::OutcomeFound], "condition", knowledge.conditions.iter().map(|c| c.id.as_str()).collect()),
-        (&[Kind::OutcomeFound], "state", words(states(field("condition")))),
-        (&[Kind::ReadingSkipped], "check", knowledge.checks.iter().map(|c| c.id.as_str()).collect()),
-        (&[Kind::AttributeTold], "attribute", knowledge.attributes.iter().map(|a| a.id.as_str()).collect()),
-        (&[Kind::AttributeTold], "value", words(values(field("attribute")))),
-    ];
-    named.into_iter().filter(|(kinds, _, _)| kinds.contains(&kind)).try_for_each(|(_, name, ids)| among(name, ids))
-}
-
-/// A list of words, as words.
-fn words(list: Option<&Vec<String>>) -> Vec<&str> {
-    list.map(|w| w.iter().map(String::as_str).collect()).unwrap_or_default()
 }

@@ -67,6 +67,7 @@ fn a_demo_leaves_folders_of_others_alone() {
 #[test]
 fn a_reading_entered_is_judged_and_moves_the_advice() {
     let (shop, job) = Shop::with_job();
+    shop.tick(&job, &["compression-dry"]);
     for (cylinder, value) in [("cyl-1", "12.1 bar"), ("cyl-2", "12.0 bar")] {
         shop.run(&["enter", &job, "compression-dry/pressure", cylinder, value]).exits(0);
     }
@@ -86,6 +87,7 @@ fn a_reading_entered_is_judged_and_moves_the_advice() {
 #[test]
 fn units_of_the_shop_are_understood_as_typed() {
     let (shop, job) = Shop::with_job();
+    shop.tick(&job, &["compression-dry"]);
     let said = shop.run(&["--json", "enter", &job, "compression-dry/pressure", "cyl-1", "175 psi"]).exits(0).json();
     // 175 lbf/in2 = 1206.58 kPa by the definition of the pound-force and the inch.
     let unit = said["finding"]["unit"].as_str().expect("a unit").to_owned();
@@ -133,6 +135,7 @@ fn an_ambiguous_figure_is_asked_about() {
 #[test]
 fn an_engine_that_is_open_gives_no_compression_even_where_it_was_read_before() {
     let (shop, job) = Shop::with_job();
+    shop.tick(&job, &["compression-dry", "head-straightedge"]);
     for n in 1..=4 {
         shop.run(&["enter", &job, "compression-dry/pressure", &format!("cyl-{n}"), "12 bar"]).exits(0);
     }
@@ -147,6 +150,9 @@ fn an_engine_that_is_open_gives_no_compression_even_where_it_was_read_before() {
 #[test]
 fn what_was_entered_is_withdrawn_and_put_right_and_stays_in_the_record() {
     let (shop, job) = Shop::with_job();
+    shop.tick(&job, &["compression-dry"]);
+    let entries = || shop.run(&["jobs", "--json"]).exits(0).json()[0]["entries"].as_u64().expect("a count");
+    let before = entries();
     let entered = shop.run(&["--json", "enter", &job, "compression-dry/pressure", "cyl-1", "9 bar"]).exits(0).json();
     let entry = entered["kept"].as_str().expect("an id").to_owned();
     let end = entry.get(entry.len() - 8..).expect("an end").to_owned();
@@ -163,7 +169,7 @@ fn what_was_entered_is_withdrawn_and_put_right_and_stays_in_the_record() {
     shop.run(&["withdraw", &job, "ffffffff", "--reason", "none"]).exits(3);
     let case = shop.run(&["workup", &job, "--json"]).exits(0).json();
     assert_eq!(case["findings"].as_array().map(Vec::len), Some(0));
-    assert_eq!(shop.run(&["jobs", "--json"]).exits(0).json()[0]["entries"], 6);
+    assert_eq!(entries(), before + 4);
 }
 
 #[test]
@@ -271,4 +277,77 @@ fn a_job_is_worked_up_as_it_stood_on_a_day() {
     shop.run(&["workup", &job, "--at", "1990-01-01"]).exits(3);
     shop.run(&["workup", &job, "--at", "2999-01-01"]).exits(0);
     shop.run(&["workup", &job, "--at", "yesterday"]).exits(2);
+}
+
+#[test]
+fn an_order_over_the_ceiling_is_refused_with_both_amounts() {
+    let (shop, job) = Shop::with_job();
+    let yes = r#"{"covers": "repair", "ceiling": {"amount": "1000.00", "currency": "EUR"}, "who": "owner", "how": "telephone", "words": "yes"}"#;
+    shop.run(&["tell", &job, "approval-given", yes]).exits(0);
+    let order = |price: &str| {
+        format!(
+            r#"{{"part": "head", "supplier": "Fennmouth", "quantity": 1, "price": {{"amount": "{price}", "currency": "EUR"}}}}"#
+        )
+    };
+    let said = shop.run(&["tell", &job, "part-ordered", &order("1000.01")]).exits(4);
+    for part in ["EUR 1,000.01", "EUR 1,000.00", "approval-given"] {
+        assert!(said.err.contains(part), "{part}: {}", said.err);
+    }
+    shop.run(&["tell", &job, "part-ordered", &order("900.00")]).exits(0);
+    shop.run(&["correct", &job, "last", "--body", &order("1000.01"), "--reason", "misread"]).exits(4);
+    let paper = shop.run(&["workup", &job]).exits(0).out;
+    assert!(paper.contains("repair: EUR 900.00 of up to EUR 1,000.00"), "{paper}");
+}
+
+#[test]
+fn a_caution_and_a_closed_job_hold_a_reading_up() {
+    let (shop, job) = Shop::with_job();
+    let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "12 bar"]).exits(4);
+    assert!(said.err.contains("caution-ticked"), "{}", said.err);
+    shop.run(&["tell", &job, "job-closed", r#"{"how": "handed-back"}"#]).exits(0);
+    let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "12 bar"]).exits(4);
+    assert!(said.err.contains("the job is closed") && said.err.contains("reopen it"), "{}", said.err);
+    assert!(shop.run(&["workup", &job]).exits(0).out.contains("No check is offered"));
+    shop.run(&["withdraw", &job, "last", "--reason", "not yet"]).exits(0);
+    let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "12 bar"]).exits(4);
+    assert!(said.err.contains("caution-ticked"), "{}", said.err);
+}
+
+#[test]
+fn a_paper_that_leaves_the_shop_is_written_down_once() {
+    let (shop, job) = Shop::with_job();
+    let entries = || shop.run(&["jobs", "--json"]).exits(0).json()[0]["entries"].as_u64().expect("a count");
+    let before = entries();
+    for _ in 0..2 {
+        shop.run(&["papers", &job, "--only", "customer-report", "--only", "parts-list"]).exits(0);
+        assert_eq!(entries(), before + 2, "the same bytes are the same paper");
+    }
+    shop.run(&["note", &job, "rang"]).exits(0);
+    shop.run(&["papers", &job, "--only", "parts-list", "--force"]).exits(0);
+    assert_eq!(entries(), before + 4);
+}
+
+#[test]
+fn the_shops_own_knowledge_may_lie_in_the_store_before_the_first_job() {
+    fn copy(from: &std::path::Path, to: &std::path::Path) {
+        std::fs::create_dir_all(to).expect("a folder");
+        for item in std::fs::read_dir(from).expect("files") {
+            let item = item.expect("a file");
+            let to = to.join(item.file_name());
+            if item.path().is_dir() {
+                copy(&item.path(), &to);
+            } else {
+                std::fs::copy(item.path(), to).expect("a copy");
+            }
+        }
+    }
+    let shop = Shop::new();
+    copy(std::path::Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../knowledge")), &shop.path("store/knowledge"));
+    shop.run(&["new", "--title", "Tolvane, invented"]).exits(0);
+    assert!(shop.path("store/knowledge").is_dir());
+    shop.write("store/letter.txt", b"mine");
+    let other = Shop::new();
+    copy(&shop.path("store/knowledge"), &other.path("store/knowledge"));
+    other.write("store/letter.txt", b"mine");
+    other.run(&["new", "--title", "Tolvane, invented"]).exits(4);
 }

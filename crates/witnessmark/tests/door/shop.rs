@@ -81,6 +81,17 @@ impl Shop {
         (shop, job)
     }
 
+    /// Ticks every caution of some checks.
+    pub(crate) fn tick(&self, job: &str, checks: &[&str]) {
+        let knowledge = knowledge::Knowledge::builtin().expect("the knowledge");
+        for check in checks {
+            for caution in &knowledge.check(check).expect("a check").cautions {
+                let body = format!("{{\"caution\": \"{caution}\"}}");
+                self.run(&["--quiet", "tell", job, "caution-ticked", &body]).exits(0);
+            }
+        }
+    }
+
     /// A path in the shop.
     pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)

@@ -1,0 +1,733 @@
+//! The rules by which an entry is taken: one set for every door.
+//!
+//! What was typed becomes a body ([`Given`], [`body_of`]); then the body is held against the job, the knowledge, the hold
+//! points and the approvals ([`ensure`]). A refusal says which field it is about, what was found, what was expected and
+//! what may be said instead. The next move is the door's to word: which command, which page.
+
+use anatomy::{EngineLayout, EntryId, Position, Scope};
+use knowledge::workshop::{BuildStage, Hold};
+use knowledge::{AttributeIs, Check, Knowledge, Reading, ReadingKind};
+use logbook::{Ending, EntryBody, Figure, InForce, JobState, Kind, Phase, ReadingBody, RunKind};
+use quantity::{Question, Reply, Typed, Unit, parse_quantity};
+use serde_json::Value;
+
+use crate::Case;
+use crate::committed::{self, Beyond};
+use crate::opened;
+use crate::words::words;
+
+/// Which rule refused an entry: what a door words the next move by.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Rule {
+    /// The engine is not described.
+    NoEngine,
+    /// The knowledge has no such thing.
+    Unknown,
+    /// There is no such place on this engine, or the check is not done there.
+    Place,
+    /// A word that is none of its list.
+    Word,
+    /// The engine is of another kind than the check is for.
+    OtherEngine,
+    /// The engine is not open far enough, or too far.
+    Stage,
+    /// The check is withheld, because something else comes first.
+    Withheld,
+    /// The value cannot be read.
+    Value,
+    /// The value has more than one reading, and only the typist can say which.
+    Asks(Question),
+    /// The value can be read and cannot be.
+    Impossible,
+    /// The body does not fit its kind.
+    Body,
+    /// There is no such entry in the job.
+    NoEntry,
+    /// The entry is withdrawn already.
+    Withdrawn,
+    /// A caution holds the work up until it is ticked.
+    Caution(String),
+    /// A hold point before it was not witnessed.
+    Hold,
+    /// It goes beyond what was approved.
+    Ceiling,
+    /// The job is closed.
+    Closed,
+    /// The kind has a way of its own.
+    OwnWay,
+}
+
+/// Why an entry is not taken.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("{found}{}", rest(.expected, .instead))]
+pub struct NotTaken {
+    /// The rule that refused it.
+    pub rule: Rule,
+    /// The field of the body that it is about.
+    pub field: String,
+    /// What was found.
+    pub found: String,
+    /// What was expected; it leads to `instead` where that is not empty.
+    pub expected: String,
+    /// What may be said instead.
+    pub instead: Vec<String>,
+}
+
+fn rest(expected: &str, instead: &[String]) -> String {
+    match (expected, instead) {
+        ("", []) => String::new(),
+        (lead, []) => format!("; {lead}"),
+        (lead, list) => format!("; {lead} {}", list.join(", ")),
+    }
+}
+
+impl NotTaken {
+    fn new(rule: Rule, field: impl Into<String>, found: impl ToString) -> Self {
+        let (found, field) = (found.to_string(), field.into());
+        Self { rule, field, found, expected: String::new(), instead: Vec::new() }
+    }
+
+    fn expecting(self, expected: impl Into<String>) -> Self {
+        Self { expected: expected.into(), ..self }
+    }
+
+    fn instead<T: ToString>(self, lead: &str, list: impl IntoIterator<Item = T>) -> Self {
+        let instead: Vec<String> = list.into_iter().map(|one| one.to_string()).collect();
+        if instead.is_empty() { self } else { Self { expected: lead.to_owned(), instead, ..self } }
+    }
+}
+
+/// A reading as typed; a field that was not typed is empty.
+#[derive(Debug, Clone, Default)]
+pub struct Given {
+    /// The check.
+    pub check: String,
+    /// Which of its readings; empty where it has only one.
+    pub reading: String,
+    /// An address, or the name of a cylinder on this engine.
+    pub position: String,
+    /// A figure with or without its unit, or an outcome in words.
+    pub value: String,
+    /// The unit that stood beside the number; left out: that of the reading.
+    pub unit: String,
+    /// When in the life of the job.
+    pub phase: String,
+    /// Where within the place.
+    pub spot: String,
+    /// The kind of gauge.
+    pub gauge: String,
+    /// The mark on it.
+    pub label: String,
+    /// Temperature of the part or the oil.
+    pub temperature: String,
+    /// Anything else.
+    pub note: String,
+}
+
+fn told(text: &str) -> Option<String> {
+    let text = text.trim();
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
+impl Given {
+    /// The body of the entry; `case` is the work-up of the job as it stands, where there is one.
+    ///
+    /// # Errors
+    /// The first rule that refuses it.
+    pub fn body(&self, state: &JobState, knowledge: &Knowledge, case: Option<&Case>) -> Result<ReadingBody, NotTaken> {
+        let layout = described(state)?;
+        let (check, reading) = found(knowledge, &self.check, &self.reading)?;
+        let position = place(layout, check, &self.position)?;
+        let phase = phase(&self.phase)?;
+        possible(state, knowledge, check, reading, phase, case)?;
+        gauge(knowledge, check, &self.gauge)?;
+        let (outcome, value) = read_value(check, reading, &self.value, &self.unit)?;
+        let temperature = match told(&self.temperature) {
+            None => None,
+            Some(text) => Some(figure("temperature", &text, Unit::from_symbol("°C").ok())?),
+        };
+        Ok(ReadingBody {
+            check: check.id.clone(),
+            reading: reading.id.clone(),
+            position,
+            outcome,
+            value,
+            spot: told(&self.spot),
+            phase,
+            gauge: told(&self.gauge),
+            label: told(&self.label),
+            temperature,
+            note: told(&self.note),
+        })
+    }
+}
+
+fn described(state: &JobState) -> Result<&EngineLayout, NotTaken> {
+    let none = || NotTaken::new(Rule::NoEngine, "position", "nobody has described the engine");
+    state.layout.as_ref().ok_or_else(none)
+}
+
+fn phase(word: &str) -> Result<Option<Phase>, NotTaken> {
+    let Some(word) = told(word) else { return Ok(None) };
+    let found = Phase::ALL.iter().copied().find(|p| p.word() == word);
+    found.map(Some).ok_or_else(|| {
+        NotTaken::new(Rule::Word, "phase", format!("`{word}` is no phase")).instead("it is one of", Phase::ALL)
+    })
+}
+
+fn gauge(knowledge: &Knowledge, check: &Check, id: &str) -> Result<(), NotTaken> {
+    match told(id) {
+        Some(id) if knowledge.gauge(&id).is_none() => {
+            Err(NotTaken::new(Rule::Unknown, "gauge", format!("no gauge is called `{id}`"))
+                .instead("this check is read with", &check.gauges))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Finds check and reading.
+///
+/// # Errors
+/// [`Rule::Unknown`] with those near it, or with the readings that the check has.
+pub fn found<'k>(
+    knowledge: &'k Knowledge,
+    check_id: &str,
+    reading_id: &str,
+) -> Result<(&'k Check, &'k Reading), NotTaken> {
+    let Some(check) = knowledge.check(check_id) else {
+        let ids = knowledge.checks.iter().map(|c| c.id.as_str());
+        return Err(NotTaken::new(Rule::Unknown, "check", format!("no check is called `{check_id}`"))
+            .instead("near it are", near(check_id, ids)));
+    };
+    let reading = match (reading_id, check.value.readings.as_slice()) {
+        ("", [only]) => Some(only),
+        (id, all) => all.iter().find(|r| r.id == id),
+    };
+    reading.map(|r| (&check.value, r)).ok_or_else(|| {
+        let found = match reading_id {
+            "" => format!("{check_id} has several readings, and none is named"),
+            id => format!("{check_id} has no reading `{id}`"),
+        };
+        NotTaken::new(Rule::Unknown, "reading", found).instead("it has", check.readings.iter().map(|r| &r.id))
+    })
+}
+
+/// The ids that share a part with one that is none of them.
+fn near<'k>(id: &str, all: impl Iterator<Item = &'k str>) -> Vec<&'k str> {
+    let parts = || id.split(['-', '_']).filter(|part| part.len() > 3);
+    all.filter(|known| parts().any(|part| known.contains(part))).take(5).collect()
+}
+
+/// Reads a place: an address, or the name of a cylinder on this engine.
+///
+/// # Errors
+/// [`Rule::Place`]: no such address, not on this engine, or not where the check is done.
+pub fn place(layout: &EngineLayout, check: &Check, text: &str) -> Result<Position, NotTaken> {
+    let nowhere = |why: String| NotTaken::new(Rule::Place, "position", why);
+    let position = match text.parse::<Position>() {
+        Ok(position) => position,
+        Err(error) => match layout.cylinder_named(text) {
+            Ok(cylinder) if check.scope.contains(&Scope::Cylinder) => Position::Cylinder(cylinder),
+            Ok(_) | Err(_) => return Err(nowhere(error.to_string())),
+        },
+    };
+    fits(layout, check, &position)?;
+    Ok(position)
+}
+
+fn fits(layout: &EngineLayout, check: &Check, position: &Position) -> Result<(), NotTaken> {
+    on_engine(layout, "position", position)?;
+    if check.scope.contains(&position.scope()) {
+        return Ok(());
+    }
+    let scopes: Vec<&str> = check.scope.iter().map(|s| s.word()).collect();
+    let why = format!("{} is done per {}, not at {}", check.name, scopes.join(" or "), position.address());
+    Err(NotTaken::new(Rule::Place, "position", why).expecting("choose such a place"))
+}
+
+fn on_engine(layout: &EngineLayout, field: &str, position: &Position) -> Result<(), NotTaken> {
+    layout.ensure(position).map_err(|error| NotTaken::new(Rule::Place, field, error))
+}
+
+/// Passes a reading that this engine, at this stage of strip-down, can give.
+///
+/// # Errors
+/// [`Rule::OtherEngine`], [`Rule::Stage`] or [`Rule::Withheld`].
+pub fn possible(
+    state: &JobState,
+    knowledge: &Knowledge,
+    check: &Check,
+    reading: &Reading,
+    phase: Option<Phase>,
+    case: Option<&Case>,
+) -> Result<(), NotTaken> {
+    let refuse = |rule: Rule, why: String| Err(NotTaken::new(rule, "check", why));
+    let unfit = check
+        .applies
+        .iter()
+        .chain(&reading.applies)
+        .find(|a: &&AttributeIs| state.attribute(&a.attribute).is_some_and(|v| v != a.value));
+    if let Some(a) = unfit {
+        let why = format!(
+            "{} is for engines with {} {}, and this one has {}",
+            check.name,
+            words(&a.attribute),
+            words(&a.value),
+            state.attribute(&a.attribute).map(words).unwrap_or_default()
+        );
+        return refuse(Rule::OtherEngine, why);
+    }
+    if phase.is_some_and(|p| p != Phase::AsFound) {
+        return Ok(());
+    }
+    if let Some(why) = opened::impossible_now(state, knowledge, check) {
+        return refuse(Rule::Stage, format!("{}: {why}", check.name));
+    }
+    if opened::closed_again(state) || check.stage == opened::AFTER_REPAIR {
+        return Ok(());
+    }
+    match case.and_then(|case| case.advice.withheld.iter().find(|w| w.check == check.id)) {
+        Some(w) => refuse(Rule::Withheld, format!("{} is withheld: {}", check.name, w.why)),
+        None => Ok(()),
+    }
+}
+
+/// Reads the value as the reading wants it; `beside` is the unit that stood beside the field.
+///
+/// # Errors
+/// [`Rule::Word`] with the outcomes there are, [`Rule::Value`], [`Rule::Asks`] or [`Rule::Impossible`].
+pub fn read_value(
+    check: &Check,
+    reading: &Reading,
+    text: &str,
+    beside: &str,
+) -> Result<(Option<String>, Option<Figure>), NotTaken> {
+    match &reading.kind {
+        ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. } => {
+            let word = text.trim().to_lowercase().replace(' ', "-");
+            if let Some(outcome) = outcomes.iter().find(|o| **o == word) {
+                return Ok((Some(outcome.clone()), None));
+            }
+            let found = if word.is_empty() {
+                "nothing was chosen".to_owned()
+            } else {
+                format!("{} cannot come out as `{text}`", check.name)
+            };
+            Err(NotTaken::new(Rule::Word, "value", found).instead("it is one of", outcomes))
+        }
+        ReadingKind::Numeric(numeric) => {
+            let unit =
+                |field: &str, symbol: &str| Unit::from_symbol(symbol).map_err(|e| NotTaken::new(Rule::Value, field, e));
+            let wanted = unit("value", &numeric.unit)?;
+            let shown = if beside.is_empty() { wanted } else { unit("unit", beside)? };
+            let unread = |why: String| {
+                NotTaken::new(Rule::Value, "value", format!("{why} (this reading is in {})", numeric.unit))
+            };
+            let typed = match parse_quantity(text, Some(shown)) {
+                Ok(Reply::Value(typed)) => typed,
+                Ok(Reply::Question(question)) => return Err(asks("value", question)),
+                Err(error) => return Err(unread(error.to_string())),
+            };
+            let value = typed.value_in(wanted).map_err(|e| unread(e.to_string()))?;
+            if let Some(min) = numeric.min
+                && value < min
+            {
+                let why = format!("{text} is below {min} {}, which this reading cannot be", numeric.unit);
+                let wrong = NotTaken::new(Rule::Impossible, "value", why);
+                return Err(wrong.expecting("look at the sign and the unit"));
+            }
+            Ok((None, Some(kept(text, &typed))))
+        }
+    }
+}
+
+fn asks(field: &str, question: Question) -> NotTaken {
+    let ways: Vec<String> = question.readings.iter().map(in_one_way).collect();
+    NotTaken::new(Rule::Asks(question.clone()), field, question.ask).instead("say one of", ways)
+}
+
+/// A typed figure with its unit, for any field.
+///
+/// # Errors
+/// [`Rule::Value`], or [`Rule::Asks`] where it has more than one reading.
+pub fn figure(field: &str, text: &str, expected: Option<Unit>) -> Result<Figure, NotTaken> {
+    match parse_quantity(text, expected) {
+        Ok(Reply::Value(typed)) => Ok(kept(text, &typed)),
+        Ok(Reply::Question(question)) => Err(asks(field, question)),
+        Err(error) => Err(NotTaken::new(Rule::Value, field, error)),
+    }
+}
+
+/// The digits as typed, without the unit behind them where they read the same without it.
+#[must_use]
+pub fn kept(text: &str, typed: &Typed) -> Figure {
+    let bare = text.trim().trim_end_matches(|c: char| !c.is_ascii_digit()).trim_end();
+    let same = match parse_quantity(bare, Some(typed.unit)) {
+        Ok(Reply::Value(again)) => again.number.total_cmp(&typed.number).is_eq() && again.unit == typed.unit,
+        Ok(Reply::Question(_)) | Err(_) => false,
+    };
+    let text = if same { bare } else { text.trim() };
+    Figure { text: text.to_owned(), unit: typed.unit.symbol().to_owned() }
+}
+
+/// One reading of an ambiguous text, written so that it has only that reading.
+#[must_use]
+pub fn in_one_way(typed: &Typed) -> String {
+    let plain = format!("{} {}", typed.number, typed.unit.symbol());
+    let zero = if plain.contains('.') { "0" } else { ".0" };
+    let longer = format!("{}{zero} {}", typed.number, typed.unit.symbol());
+    let same = |text: &String| match parse_quantity(text, Some(typed.unit)) {
+        Ok(Reply::Value(again)) => again.number.total_cmp(&typed.number).is_eq(),
+        Ok(Reply::Question(_)) | Err(_) => false,
+    };
+    [plain.clone(), longer].into_iter().find(same).unwrap_or(plain)
+}
+
+/// Reads a body of a kind other than a reading.
+///
+/// # Errors
+/// [`Rule::Body`] with what does not fit; [`Rule::Unknown`] where it names what the knowledge does not have.
+pub fn body_of(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) -> Result<EntryBody, NotTaken> {
+    known(kind, body, state, knowledge)?;
+    match EntryBody::read(kind, kind.latest_version(), body) {
+        Ok(Some(body)) => Ok(body),
+        Ok(None) => Err(NotTaken::new(Rule::Body, "kind", "this build does not write that version")),
+        Err(error) => {
+            let why = format!("it does not fit {}: {error}", kind.word());
+            Err(NotTaken::new(Rule::Body, "body", why).expecting("correct that field"))
+        }
+    }
+}
+
+/// Passes a body that names only what the knowledge, the engine and the job have; another would be kept and mean nothing.
+///
+/// # Errors
+/// [`Rule::Place`], [`Rule::NoEntry`], or [`Rule::Unknown`] with what there is.
+pub fn known(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) -> Result<(), NotTaken> {
+    for (name, ids) in named(kind, body, knowledge) {
+        one_of(name, text(body, name), &ids)?;
+    }
+    let lines = body.get("lines").and_then(Value::as_array).into_iter().flatten();
+    let operations: Vec<&str> = knowledge.operations.iter().map(|o| o.id.as_str()).collect();
+    for (n, line) in lines.enumerate() {
+        one_of("operation", text(line, "operation"), &operations).map_err(|e| within(e, n))?;
+        placed(state, line).map_err(|e| within(e, n))?;
+    }
+    placed(state, body)?;
+    for name in ["order", "quote", "asked", "entry"] {
+        if let Some(id) = text(body, name).and_then(|t| t.parse::<EntryId>().ok()) {
+            in_job(state, name, id)?;
+        }
+    }
+    let quotes = body.get("quotes").and_then(Value::as_array).into_iter().flatten();
+    for id in quotes.filter_map(Value::as_str).filter_map(|t| t.parse().ok()) {
+        in_job(state, "quotes", id)?;
+    }
+    Ok(())
+}
+
+fn text<'v>(body: &'v Value, name: &str) -> Option<&'v str> {
+    body.get(name).and_then(Value::as_str)
+}
+
+fn within(error: NotTaken, line: usize) -> NotTaken {
+    NotTaken { field: format!("lines.{line}.{}", error.field), ..error }
+}
+
+fn placed(state: &JobState, body: &Value) -> Result<(), NotTaken> {
+    for name in ["position", "at"] {
+        if let (Some(text), Some(layout)) = (text(body, name), &state.layout)
+            && let Ok(position) = text.parse()
+        {
+            on_engine(layout, name, &position)?;
+        }
+    }
+    Ok(())
+}
+
+fn in_job(state: &JobState, name: &str, id: EntryId) -> Result<(), NotTaken> {
+    if state.history.iter().any(|h| h.entry == id) {
+        return Ok(());
+    }
+    Err(NotTaken::new(Rule::NoEntry, name, format!("the job has no entry {id}")))
+}
+
+fn one_of(name: &str, id: Option<&str>, ids: &[&str]) -> Result<(), NotTaken> {
+    /// A list up to this long is shown whole \[ours\].
+    const SHOWN_WHOLE: usize = 24;
+    let Some(id) = id.filter(|id| !ids.contains(id)) else { return Ok(()) };
+    let wrong = NotTaken::new(Rule::Unknown, name, format!("no {name} is called `{id}`"));
+    let near = near(id, ids.iter().copied());
+    Err(if ids.len() <= SHOWN_WHOLE {
+        wrong.instead("there are", ids)
+    } else if near.is_empty() {
+        wrong.instead("the first there are", ids.iter().take(SHOWN_WHOLE))
+    } else {
+        wrong.instead("near it are", near)
+    })
+}
+
+/// The fields of a kind that name something of the knowledge, and what they may name.
+fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'static str, Vec<&'k str>)> {
+    let field = |name: &str| text(body, name).unwrap_or_default().to_owned();
+    let steps = || knowledge.steps.iter().map(|s| s.id.as_str()).collect();
+    let joints = || knowledge.joints.iter().map(|j| j.id.as_str()).collect();
+    match kind {
+        Kind::StageReached => vec![("stage", knowledge.stages.iter().map(|s| s.id.as_str()).collect())],
+        Kind::CautionTicked => vec![("caution", knowledge.cautions.iter().map(|c| c.id.as_str()).collect())],
+        Kind::OutsideAnswered => vec![("fault", knowledge.outside.iter().map(|o| o.id.as_str()).collect())],
+        Kind::ResidueSeen => vec![
+            ("residue", knowledge.residues.iter().map(|r| r.id.as_str()).collect()),
+            ("place", knowledge.places.iter().map(|p| p.id.as_str()).collect()),
+        ],
+        Kind::GaugeDescribed => vec![("gauge", knowledge.gauges.iter().map(|g| g.id.as_str()).collect())],
+        Kind::OptionChosen
+        | Kind::OptionRuledOut
+        | Kind::QuoteReceived
+        | Kind::ApprovalAsked
+        | Kind::ApprovalRefused => vec![("option", knowledge.options.iter().map(|o| o.id.as_str()).collect())],
+        Kind::CauseNamed => vec![("cause", knowledge.causes.iter().map(|c| c.id.as_str()).collect())],
+        Kind::OutcomeFound => {
+            let states = knowledge.condition(&field("condition")).map(|c| c.states.iter().map(String::as_str));
+            let conditions = knowledge.conditions.iter().map(|c| c.id.as_str()).collect();
+            vec![("condition", conditions), ("state", states.into_iter().flatten().collect())]
+        }
+        Kind::ReadingSkipped => vec![("check", knowledge.checks.iter().map(|c| c.id.as_str()).collect())],
+        Kind::AttributeTold => {
+            let attribute = knowledge.attributes.iter().find(|a| a.id == field("attribute"));
+            let values = attribute.map(|a| a.values.iter().map(String::as_str));
+            let attributes = knowledge.attributes.iter().map(|a| a.id.as_str()).collect();
+            vec![("attribute", attributes), ("value", values.into_iter().flatten().collect())]
+        }
+        Kind::BuildStepDone => vec![("stage", steps())],
+        Kind::HoldPointSigned | Kind::HoldPointPassedOpen => {
+            let stage = knowledge.steps.iter().find(|s| s.id == field("stage"));
+            let holds = stage.map(|s| s.holds.iter().map(|h| h.record.as_str()));
+            vec![("stage", steps()), ("hold", holds.into_iter().flatten().collect())]
+        }
+        Kind::BoltTightened | Kind::BoltRestarted | Kind::JointDisturbed => vec![("joint", joints())],
+        Kind::JobOpened
+        | Kind::ComplaintHeard
+        | Kind::EngineDescribed
+        | Kind::VehicleDescribed
+        | Kind::PromiseMade
+        | Kind::CustomerTold
+        | Kind::EngineFigureSet
+        | Kind::SheetAdopted
+        | Kind::GaugeDoubted
+        | Kind::GaugeCleared
+        | Kind::ReadingTaken
+        | Kind::PhotoKept
+        | Kind::PartBagged
+        | Kind::AdviceOverruled
+        | Kind::MoneyTold
+        | Kind::ApprovalGiven
+        | Kind::TimeWorked
+        | Kind::CostBooked
+        | Kind::CauseUnknownSigned
+        | Kind::PartOrdered
+        | Kind::PartArrived
+        | Kind::PartFitted
+        | Kind::PartReturned
+        | Kind::MachineOrderSent
+        | Kind::MachineWorkReturned
+        | Kind::EngineRun
+        | Kind::PaperIssued
+        | Kind::HandedBack
+        | Kind::ComebackOpened
+        | Kind::ComebackDecided
+        | Kind::JobClosed
+        | Kind::PersonalDataErased
+        | Kind::NoteWritten
+        | Kind::EntryWithdrawn
+        | Kind::EntryCorrected => Vec::new(),
+    }
+}
+
+/// The stage of the build in which the engine is started first.
+const FIRST_START: &str = "first_start";
+
+/// What may still be written into a closed job: words, papers, what comes back later, and what opens it again.
+const AFTER_CLOSE: &[Kind] = &[
+    Kind::NoteWritten,
+    Kind::PhotoKept,
+    Kind::CustomerTold,
+    Kind::PaperIssued,
+    Kind::PartReturned,
+    Kind::OutcomeFound,
+    Kind::PersonalDataErased,
+    Kind::ComebackOpened,
+];
+
+/// Whether a kind may be written into a job as it stands; a closed one takes few.
+#[must_use]
+pub fn open_for(state: &JobState, kind: Kind) -> bool {
+    state.closed.is_none() || AFTER_CLOSE.contains(&kind) || kind == Kind::JobClosed
+}
+
+/// How a closed job ended, in words; none while it is open. A closed job is offered no advice.
+#[must_use]
+pub fn ended(state: &JobState) -> Option<String> {
+    let closed = state.closed.as_ref()?;
+    let how = match closed.how {
+        Ending::HandedBack => "the engine was handed back",
+        Ending::TakenAway => "the engine was taken away as it was",
+        Ending::Scrapped => "the engine was scrapped",
+    };
+    Some(format!("the job is closed: {how}"))
+}
+
+/// Passes an entry that the job as it stands allows: `after` is the same job with the entry in it.
+///
+/// # Errors
+/// [`Rule::Closed`], [`Rule::NoEntry`], [`Rule::Withdrawn`], [`Rule::Hold`], [`Rule::Caution`], [`Rule::Ceiling`]; for a
+/// correction also what refuses the new body.
+pub fn ensure(state: &JobState, after: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<(), NotTaken> {
+    let target = if let EntryBody::EntryWithdrawn(b) = body {
+        Some(b.entry)
+    } else if let EntryBody::EntryCorrected(b) = body {
+        Some(b.entry)
+    } else {
+        None
+    };
+    let kind = match target {
+        None => Some(body.kind()),
+        Some(id) => {
+            in_job(state, "entry", id)?;
+            let line = state.history.iter().find(|h| h.entry == id);
+            if let Some(InForce::Withdrawn { by }) = line.map(|l| &l.status) {
+                let why = format!("it is withdrawn already, by entry {by}");
+                let withdrawn = NotTaken::new(Rule::Withdrawn, "entry", why);
+                return Err(withdrawn.expecting("withdraw that one to bring it back"));
+            }
+            line.and_then(|l| Kind::from_word(&l.kind))
+        }
+    };
+    if kind.is_none_or(|k| !open_for(state, k))
+        && let Some(ended) = ended(state)
+    {
+        return Err(NotTaken::new(Rule::Closed, "kind", ended).expecting("reopen it first"));
+    }
+    if let EntryBody::EntryCorrected(correction) = body {
+        corrected(state, knowledge, kind, &correction.body)?;
+    } else {
+        held_up(state, knowledge, body)?;
+    }
+    let corrects = matches!(body, EntryBody::EntryCorrected(_));
+    committed::ensure_within(state, after, corrects).map_err(|beyond| {
+        let fields = [
+            (Kind::TimeWorked, "time"),
+            (Kind::CostBooked, "amount"),
+            (Kind::OptionChosen, "option"),
+            (Kind::MachineOrderSent, "quote"),
+            (Kind::EntryCorrected, "entry"),
+            (Kind::EntryWithdrawn, "entry"),
+            (Kind::MoneyTold, "labour_rate"),
+        ];
+        let its = fields.iter().find(|(kind, _)| *kind == body.kind()).map_or("price", |(_, field)| field);
+        let field = if matches!(beyond, Beyond::Lifted { .. }) { "ceiling" } else { its };
+        NotTaken::new(Rule::Ceiling, field, beyond).expecting("a new yes comes first")
+    })
+}
+
+/// A correction is held to what its kind is held to; what moved on since the entry does not count against it.
+fn corrected(state: &JobState, knowledge: &Knowledge, kind: Option<Kind>, body: &Value) -> Result<(), NotTaken> {
+    let Some(kind) = kind else {
+        let why = "the kind of the entry is not known to this build";
+        return Err(NotTaken::new(Rule::Body, "entry", why).expecting("open the job with the newer build"));
+    };
+    if matches!(kind, Kind::EntryWithdrawn | Kind::EntryCorrected) {
+        let why = "a withdrawal or a correction is undone by withdrawing it";
+        return Err(NotTaken::new(Rule::OwnWay, "entry", why));
+    }
+    let EntryBody::ReadingTaken(reading) = body_of(kind, body, state, knowledge)? else { return Ok(()) };
+    let (check, of) = found(knowledge, &reading.check, &reading.reading)?;
+    fits(described(state)?, check, &reading.position)?;
+    gauge(knowledge, check, reading.gauge.as_deref().unwrap_or_default())?;
+    match (&reading.outcome, &reading.value) {
+        (Some(outcome), _) => read_value(check, of, outcome, "").map(|_| ()),
+        (None, Some(value)) => read_value(check, of, &value.text, &value.unit).map(|_| ()),
+        (None, None) => Ok(()),
+    }
+}
+
+/// The cautions among some that hold work up on this engine and are not ticked.
+#[must_use]
+pub fn holding(ids: &[String], state: &JobState, knowledge: &Knowledge) -> Vec<String> {
+    let told = crate::told(state, knowledge);
+    let attribute = |name: &str| told.get(name).map(String::as_str).or_else(|| state.attribute(name));
+    let holds = |id: &String| {
+        let found = knowledge.cautions.iter().find(|c| c.id == *id);
+        // One that the knowledge does not have cannot be read, so it holds.
+        found.is_none_or(|c| c.hold) && !state.cautions_ticked.contains(id)
+    };
+    knowledge.cautions_for(ids, attribute).into_iter().filter(holds).collect()
+}
+
+fn ticked(ids: &[String], what: &str, state: &JobState, knowledge: &Knowledge) -> Result<(), NotTaken> {
+    let Some(id) = holding(ids, state, knowledge).into_iter().next() else { return Ok(()) };
+    let text = knowledge.cautions.iter().find(|c| c.id == id).map_or_else(|| words(&id), |c| c.text.clone());
+    let why = format!("{what} is held up by the caution {id}, which nobody has ticked: {text}");
+    Err(NotTaken::new(Rule::Caution(id), "caution", why).expecting("read it, keep to it, tick it"))
+}
+
+/// Passes work whose cautions are ticked and whose hold points before it are witnessed.
+fn held_up(state: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<(), NotTaken> {
+    let build = |id: &str| knowledge.steps.iter().map(|s| &s.value).find(|s| s.id == id);
+    let stage = if let EntryBody::ReadingTaken(b) = body {
+        let Some(check) = knowledge.check(&b.check) else { return Ok(()) };
+        return ticked(&check.cautions, &check.name, state, knowledge);
+    } else if let EntryBody::BuildStepDone(b) = body {
+        build(&b.stage)
+    } else if let EntryBody::HoldPointSigned(b) = body {
+        build(&b.stage)
+    } else if let EntryBody::EngineRun(b) = body {
+        Some(FIRST_START).filter(|_| b.run == RunKind::FirstStart).and_then(build)
+    } else {
+        None
+    };
+    let Some(stage) = stage else { return Ok(()) };
+    ticked(&stage.caution_ids, &stage.title, state, knowledge)?;
+    witnessed(state, knowledge, stage)
+}
+
+/// The hold points of one stage of the build that concern this engine and are neither signed nor passed open.
+#[must_use]
+pub fn open_holds<'k>(state: &JobState, knowledge: &Knowledge, stage: &'k BuildStage) -> Vec<&'k Hold> {
+    let concerns = |hold: &&Hold| {
+        let against = |id: &String| {
+            knowledge.limit(id).is_some_and(|l| {
+                l.applies.iter().any(|a| state.attribute(&a.attribute).is_some_and(|v| a.any_of.iter().all(|x| x != v)))
+            })
+        };
+        hold.limits.is_empty() || !hold.limits.iter().all(against)
+    };
+    let passed = |hold: &&Hold| {
+        state.holds_signed.iter().any(|h| h.stage == stage.id && h.hold == hold.record)
+            || state.holds_open.iter().any(|h| h.stage == stage.id && h.hold == hold.record)
+    };
+    stage.holds.iter().filter(concerns).filter(|h| !passed(h)).collect()
+}
+
+/// Passes work of a stage when no stage that was begun before it has a hold point left open.
+///
+/// A stage that nobody has begun is not a part of this build: a head comes on without the bottom end being built.
+fn witnessed(state: &JobState, knowledge: &Knowledge, stage: &BuildStage) -> Result<(), NotTaken> {
+    let begun = |s: &&BuildStage| {
+        state.steps_done.iter().any(|done| done.stage == s.id) || state.holds_signed.iter().any(|h| h.stage == s.id)
+    };
+    let mut before: Vec<&BuildStage> =
+        knowledge.steps.iter().map(|s| &s.value).filter(|s| s.order < stage.order).filter(begun).collect();
+    before.sort_by_key(|s| s.order);
+    for one in before {
+        if let Some(hold) = open_holds(state, knowledge, one).first() {
+            let why = format!(
+                "`{}` comes after the hold point `{}` of `{}` (stage {}), which nobody has signed",
+                stage.title, hold.record, one.title, one.id
+            );
+            let open = NotTaken::new(Rule::Hold, "hold", why);
+            return Err(open.expecting("sign it, or pass it without proof with a reason and a name"));
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,63 @@
+//! Chances, choices, money and ids in words: the same at every door.
+
+use quantity::Money;
+
+/// A chance as a share of engines like this one.
+#[must_use]
+pub fn of_engines(p: f64) -> String {
+    let of = |n: f64, of: &str| format!("{n:.0} of {of}");
+    match p {
+        p if p >= 0.9995 => "nearly all".to_owned(),
+        p if p >= 0.995 => of(p * 1000.0, "1000"),
+        p if p > 0.905 => of(p * 100.0, "100"),
+        p if p >= 0.095 => of(p * 10.0, "10"),
+        p if p >= 0.0095 => of(p * 100.0, "100"),
+        p if p >= 0.00095 => of(p * 1000.0, "1000"),
+        _ => "under 1 of 1000".to_owned(),
+    }
+}
+
+/// A whole number with groups of three.
+#[must_use]
+pub fn grouped(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut out = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place) % 3 == 0 {
+            out.push('\u{202f}');
+        }
+        out.push(digit);
+    }
+    if value < -0.5 { format!("-{out}") } else { out }
+}
+
+/// A kebab-case word as people write it.
+#[must_use]
+pub fn words(id: &str) -> String {
+    id.replace(['-', '_'], " ")
+}
+
+/// A sentence with a capital in front.
+#[must_use]
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// The same as [`words`], with a capital in front.
+#[must_use]
+pub fn title(id: &str) -> String {
+    sentence(&words(id))
+}
+
+/// An amount of money, held together by a narrow blank.
+#[must_use]
+pub fn amount(money: &Money) -> String {
+    format!("{}\u{a0}{}", money.currency().code(), money.amount())
+}
+
+/// One or many, in words.
+#[must_use]
+pub fn count(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}

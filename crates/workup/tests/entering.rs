@@ -1,0 +1,187 @@
+//! What is refused at every door, and by which rule.
+#![expect(clippy::unwrap_used, reason = "clippy lets only the tests themselves off, not the functions they share")]
+
+use knowledge::Knowledge;
+use logbook::{EntryBody, JobState, Kind, fold, seal_story, story_from_lines};
+use serde_json::{Value, json};
+use workup::entering::{Given, NotTaken, Rule, body_of, ended, ensure, open_for};
+
+type Told = (String, &'static str, Value);
+
+fn say(label: &str, kind: &'static str, body: Value) -> Told {
+    (label.to_owned(), kind, body)
+}
+
+fn job(told: &[Told]) -> Vec<logbook::Entry> {
+    let lines: String = told
+        .iter()
+        .enumerate()
+        .map(|(n, (label, kind, body))| {
+            let at = format!("2026-03-02T08:{n:02}:00Z");
+            json!({"label": label, "at": at, "by": "Ines", "device": "bench", "kind": kind, "body": body}).to_string()
+                + "\n"
+        })
+        .collect();
+    seal_story("rules", &story_from_lines(&lines).unwrap()).unwrap()
+}
+
+fn base() -> Vec<Told> {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam"});
+    vec![
+        say("open", "job-opened", json!({"title": "Ostrand, invented"})),
+        say("engine", "engine-described", json!({"layout": layout})),
+    ]
+}
+
+fn last(told: &[Told]) -> Result<(), NotTaken> {
+    let entries = job(told);
+    let (last, before) = entries.split_last().unwrap();
+    let body = EntryBody::read(Kind::from_word(last.kind()).unwrap(), 1, last.body()).unwrap().unwrap();
+    ensure(&fold(before), &fold(&entries), &Knowledge::builtin().unwrap(), &body)
+}
+
+fn with(more: &[Told]) -> Result<(), NotTaken> {
+    last(&[base(), more.to_vec()].concat())
+}
+
+fn ticks(ids: &[String]) -> Vec<Told> {
+    ids.iter().map(|id| say(&format!("tick-{id}"), "caution-ticked", json!({"caution": id}))).collect()
+}
+
+#[test]
+fn a_reading_waits_for_the_caution_of_its_check() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let holds = |id: &String| knowledge.cautions.iter().any(|c| c.id == *id && c.hold && c.not_for.is_empty());
+    let reading = json!({"check": "compression-dry", "reading": "pressure", "position": "cyl-1", "value": {"text": "12", "unit": "bar"}});
+    let held = knowledge.check("compression-dry").unwrap().cautions.clone();
+    assert!(held.iter().any(holds), "there is a hold to test with");
+    let why = with(&[say("r", "reading-taken", reading.clone())]).unwrap_err();
+    let Rule::Caution(id) = &why.rule else { panic!("{why}") };
+    let text = &knowledge.cautions.iter().find(|c| c.id == *id).unwrap().text;
+    assert!(why.to_string().contains(text.as_str()), "the refusal shows the caution itself: {why}");
+    assert_eq!(with(&[ticks(&held), vec![say("r", "reading-taken", reading)]].concat()), Ok(()));
+}
+
+#[test]
+fn a_build_step_waits_for_the_hold_point_before_it() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let stage = |id: &str| &knowledge.steps.iter().find(|s| s.id == id).unwrap().value;
+    let (before, after) = (stage("head_ready"), stage("head_fit"));
+    let cautions = [before.caution_ids.clone(), after.caution_ids.clone()].concat();
+    let mut cautions: Vec<String> = cautions;
+    cautions.sort();
+    cautions.dedup();
+    let step = |id: &str| json!({"stage": id, "step": "1"});
+    let mut told = ticks(&cautions);
+    told.push(say("s1", "build-step-done", step("head_fit")));
+    assert_eq!(with(&told), Ok(()), "a stage that nobody has begun holds nothing up");
+    told.pop();
+    told.push(say("s0", "build-step-done", step("head_ready")));
+    told.push(say("s1", "build-step-done", step("head_fit")));
+    let why = with(&told).unwrap_err();
+    assert_eq!(why.rule, Rule::Hold);
+    assert!(why.to_string().contains(&before.holds[0].record), "{why}");
+    told.pop();
+    for (n, hold) in before.holds.iter().enumerate() {
+        let (kind, body) = if n == 0 {
+            (
+                "hold-point-passed-open",
+                json!({"stage": "head_ready", "hold": hold.record, "by": "Ines", "reason": "gauge away"}),
+            )
+        } else {
+            ("hold-point-signed", json!({"stage": "head_ready", "hold": hold.record, "by": "Ines"}))
+        };
+        told.push(say(&format!("hold-{n}"), kind, body));
+        assert_eq!(with(&told), Ok(()), "a stage's own hold points are signed one by one");
+    }
+    told.push(say("s1", "build-step-done", step("head_fit")));
+    assert_eq!(with(&told), Ok(()));
+    told.pop();
+    told.pop();
+    told.push(say("run", "engine-run", json!({"run": "first-start"})));
+    let why = with(&told).unwrap_err();
+    assert!(matches!(why.rule, Rule::Hold | Rule::Caution(_)), "{why}");
+}
+
+#[test]
+fn a_closed_job_takes_words_and_no_readings_until_it_is_open_again() {
+    let closed = say("end", "job-closed", json!({"how": "handed-back"}));
+    let note = say("n", "note-written", json!({"text": "rang"}));
+    let stage = say("s", "stage-reached", json!({"stage": "top-end-open"}));
+    assert_eq!(with(&[closed.clone(), note]), Ok(()));
+    let why = with(&[closed.clone(), stage.clone()]).unwrap_err();
+    assert_eq!(why.rule, Rule::Closed);
+    assert!(why.to_string().contains("the job is closed") && why.to_string().contains("reopen it"), "{why}");
+    let put_right = json!({"entry": "@engine", "body": base()[1].2, "reason": "slip"});
+    assert_eq!(with(&[closed.clone(), say("c", "entry-corrected", put_right)]).unwrap_err().rule, Rule::Closed);
+    let back = say("w", "entry-withdrawn", json!({"entry": "@end", "reason": "not yet"}));
+    assert_eq!(with(&[closed.clone(), back.clone()]), Ok(()));
+    assert_eq!(with(&[closed.clone(), back, stage.clone()]), Ok(()));
+    let again = say("a", "comeback-opened", json!({"words": "low on coolant"}));
+    assert_eq!(with(&[closed.clone(), again.clone()]), Ok(()));
+    assert_eq!(with(&[closed.clone(), again, stage]), Ok(()));
+    let state: JobState = fold(&job(&[base(), vec![closed]].concat()));
+    assert!(ended(&state).is_some() && !open_for(&state, Kind::ReadingTaken));
+}
+
+#[test]
+fn what_is_withdrawn_or_not_there_is_not_taken_back() {
+    let note = say("n", "note-written", json!({"text": "rang"}));
+    let back = |label: &str, entry: &str| say(label, "entry-withdrawn", json!({"entry": entry, "reason": "slip"}));
+    assert_eq!(with(&[note.clone(), back("w", "@n")]), Ok(()));
+    assert_eq!(with(&[note.clone(), back("w", "@n"), back("v", "@n")]).unwrap_err().rule, Rule::Withdrawn);
+    let none = anatomy::EntryId::from_time_and_chance(1, [7; 10]).to_string();
+    assert_eq!(with(&[note, back("w", &none)]).unwrap_err().rule, Rule::NoEntry);
+}
+
+#[test]
+fn a_refusal_names_the_field_and_what_may_be_said_instead() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let state = fold(&job(&base()));
+    let given = |check: &str, reading: &str, position: &str, value: &str| {
+        let text = |t: &str| t.to_owned();
+        let given = Given {
+            check: text(check),
+            reading: text(reading),
+            position: text(position),
+            value: text(value),
+            ..Given::default()
+        };
+        given.body(&state, &knowledge, None)
+    };
+    let rows = [
+        (given("compresion-dry", "", "cyl-1", "12 bar"), Rule::Unknown, "check"),
+        (given("compression-dry", "presure", "cyl-1", "12 bar"), Rule::Unknown, "reading"),
+        (given("compression-dry", "pressure", "cyl-9", "12 bar"), Rule::Place, "position"),
+        (given("compression-dry", "pressure", "main-2", "12 bar"), Rule::Place, "position"),
+        (given("compression-dry", "pressure", "cyl-1", "12 mm"), Rule::Value, "value"),
+        (given("compression-dry", "pressure", "cyl-1", "-3 bar"), Rule::Impossible, "value"),
+        (given("head-straightedge", "", "bank-A", "0.1 mm"), Rule::Stage, "check"),
+    ];
+    for (answer, rule, field) in rows {
+        let why = answer.unwrap_err();
+        assert_eq!((&why.rule, why.field.as_str()), (&rule, field), "{why}");
+    }
+    assert_eq!(given("compression-dry", "pressure", "1", "12 bar").unwrap().position.address(), "cyl-1");
+    let told = |kind: Kind, body: Value| body_of(kind, &body, &state, &knowledge).unwrap_err();
+    let rows = [
+        (told(Kind::StageReached, json!({"stage": "half-way"})), "stage"),
+        (told(Kind::ResidueSeen, json!({"position": "cyl-1", "residue": "glitter"})), "residue"),
+        (told(Kind::OutsideAnswered, json!({"fault": "moon", "answer": "found", "how": "looked"})), "fault"),
+        (told(Kind::OptionChosen, json!({"option": "hope", "by": "x", "reason": "y"})), "option"),
+        (told(Kind::GaugeDescribed, json!({"gauge": "thumb", "label": "T1"})), "gauge"),
+        (told(Kind::BoltTightened, json!({"joint": "love", "bolt": 1, "stage": 1})), "joint"),
+        (
+            told(
+                Kind::MachineOrderSent,
+                json!({"shop": "x", "code": "y", "lines": [{"operation": "polish", "position": "cyl-1"}]}),
+            ),
+            "lines.0.operation",
+        ),
+        (told(Kind::NoteWritten, json!({"text": "x", "position": "cyl-7"})), "position"),
+        (told(Kind::MoneyTold, json!({"labor": 3})), "body"),
+    ];
+    for (why, field) in rows {
+        assert_eq!(why.field, field, "{why}");
+    }
+}
