@@ -23,7 +23,7 @@ pub(crate) enum Refused {
 impl From<NotTaken> for Refused {
     fn from(why: NotTaken) -> Self {
         if let (Rule::Asks(question), "value") = (&why.rule, why.field.as_str()) {
-            return Refused::Asks(question.clone());
+            return Refused::Asks((**question).clone());
         }
         Refused::Fields(vec![field(&why)])
     }

@@ -429,7 +429,7 @@ async fn a_paper_comes_as_pdf_and_an_estimate_waits_for_the_cause() {
     let (_, job) = shop.job().await;
     let left = job["state"]["papers"].as_array().unwrap();
     assert_eq!(left.len(), 1, "{left:?}");
-    assert_eq!((&left[0]["paper"], &left[0]["revision"]), (&json!("customer-page"), &json!("A")));
+    assert_eq!((&left[0]["body"]["paper"], &left[0]["body"]["revision"]), (&json!("customer-page"), &json!("A")));
     let (_, again) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;
     assert!(again == paper && shop.entries().await == issued, "the same paper is written down once");
     let other = Request::get(format!("/jobs/{}/papers/parts-list.pdf", shop.job))
@@ -440,7 +440,7 @@ async fn a_paper_comes_as_pdf_and_an_estimate_waits_for_the_cause() {
     shop.post_entry(&key(9), &json!({"kind": "note-written", "body": {"text": "rang"}}), None).await;
     let (_, later) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;
     let (_, job) = shop.job().await;
-    assert!(later != paper && job["state"]["papers"][1]["revision"] == "B", "{}", job["state"]["papers"]);
+    assert!(later != paper && job["state"]["papers"][1]["body"]["revision"] == "B", "{}", job["state"]["papers"]);
     let (answer, page) = shop.get(&format!("/jobs/{}/papers/estimate.pdf", shop.job)).await;
     assert_eq!(answer.status(), StatusCode::CONFLICT, "{}", words_of(&page));
 }
@@ -498,7 +498,7 @@ async fn an_order_over_the_ceiling_is_a_conflict_with_both_amounts_on_wire_and_p
     assert_eq!(answer.status(), StatusCode::CONFLICT, "a correction is no way round: {problem}");
     let (_, page) = shop.get(&format!("/jobs/{}/choose", shop.job)).await;
     let said = words_of(&page).replace('\u{a0}', " ");
-    assert!(said.contains("Repair: EUR 900.00 committed , of up to EUR 1000.00"), "{said}");
+    assert!(said.contains("Repair: EUR 900.00 committed, of up to EUR 1000.00"), "{said}");
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -36,7 +36,7 @@ pub enum Rule {
     /// The value cannot be read.
     Value,
     /// The value has more than one reading, and only the typist can say which.
-    Asks(Question),
+    Asks(Box<Question>),
     /// The value can be read and cannot be.
     Impossible,
     /// The body does not fit its kind.
@@ -343,7 +343,7 @@ pub fn read_value(
 
 fn asks(field: &str, question: Question) -> NotTaken {
     let ways: Vec<String> = question.readings.iter().map(in_one_way).collect();
-    NotTaken::new(Rule::Asks(question.clone()), field, question.ask).instead("say one of", ways)
+    NotTaken::new(Rule::Asks(Box::new(question.clone())), field, question.ask).instead("say one of", ways)
 }
 
 /// A typed figure with its unit, for any field.

@@ -114,6 +114,7 @@ fn a_small_network_gives_the_posterior_worked_by_hand() {
 #[test]
 fn the_network_of_a_job_is_exported_and_believed_alike() {
     let (shop, job) = Shop::with_job();
+    shop.tick(&job, &["compression-dry"]);
     shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "12 bar"]).exits(0);
     shop.run(&["network", "export", &job, "--out", "net"]).exits(0);
     for name in ["job.bif", "job.evidence.json", "job.meaning.json"] {
