@@ -58,13 +58,27 @@ impl Given {
         knowledge: &Knowledge,
         case: Option<&Case>,
     ) -> Result<ReadingBody, Refused> {
+        self.read(state, knowledge, |check, reading, phase| possible(state, knowledge, check, reading, phase, case))
+    }
+
+    /// The body of a reading that was taken earlier and is put right: what can be read now does not matter.
+    pub(crate) fn body_put_right(&self, state: &JobState, knowledge: &Knowledge) -> Result<ReadingBody, Refused> {
+        self.read(state, knowledge, |_, _, _| Ok(()))
+    }
+
+    fn read(
+        &self,
+        state: &JobState,
+        knowledge: &Knowledge,
+        allowed: impl Fn(&Check, &Reading, Option<Phase>) -> Result<(), String>,
+    ) -> Result<ReadingBody, Refused> {
         let Some(layout) = &state.layout else {
             return Err(one("position", "nobody has described the engine; do that first, under Hear"));
         };
         let (check, reading) = found(knowledge, &self.check, &self.reading)?;
         let position = place(layout, check, &self.position).map_err(|why| one("position", why))?;
         let phase = phase(&self.phase)?;
-        possible(state, knowledge, check, reading, phase, case).map_err(|why| one("check", why))?;
+        allowed(check, reading, phase).map_err(|why| one("check", why))?;
         if let Some(gauge) = told(&self.gauge)
             && knowledge.gauge(&gauge).is_none()
         {

@@ -5,11 +5,14 @@
 
 use std::collections::BTreeMap;
 
-use anatomy::{Arrangement, Fuel, Known, Metal, TimingDrive, ValveGear};
+use anatomy::{
+    Arrangement, BoreKind, End, Follower, Fuel, GasketKind, HeadDivision, Induction, Known, Liner, Metal, Scope,
+    SeatKind, TimingDrive, ValveGear,
+};
 use knowledge::Knowledge;
 use logbook::{
-    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Ending, EntryBody, FigureFor, GoodReadings, JobState, Kind,
-    MachineResult, OutsideAnswer, ReturnKind, RunKind,
+    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor, GoodReadings,
+    JobState, Kind, MachineResult, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
 };
 use maud::{Markup, html};
 use quantity::{Currency, MoneyReply, Unit, parse_money};
@@ -19,6 +22,13 @@ use crate::entering::{figure, known};
 use crate::surroundings;
 use crate::trouble::FieldTrouble;
 use crate::words::{title, words};
+
+/// The field of an entry that a body points at; `entry` itself is the id of the form's own entry.
+const ON_ENTRY: &str = "on-entry";
+
+fn in_body(name: &'static str) -> &'static str {
+    if name == ON_ENTRY { "entry" } else { name }
+}
 
 /// What was typed into a form, field by field.
 pub(crate) type Typed = BTreeMap<String, String>;
@@ -42,6 +52,8 @@ pub(crate) enum Ask {
     Figure(&'static str),
     /// One of a list: word and what is shown.
     Pick(Vec<(String, String)>),
+    /// Any of a list, each with a box to tick.
+    Several(Vec<(String, String)>),
     /// Given by the page, not asked.
     Fixed(String),
 }
@@ -54,14 +66,20 @@ pub(crate) struct Field {
     pub(crate) label: &'static str,
     pub(crate) ask: Ask,
     pub(crate) need: bool,
+    /// Seldom asked: stands in the fold below the others.
+    pub(crate) rare: bool,
 }
 
-fn need(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: true }
+pub(crate) fn need(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: true, rare: false }
 }
 
-fn may(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: false }
+pub(crate) fn may(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: false, rare: false }
+}
+
+fn rare(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: false, rare: true }
 }
 
 fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
@@ -78,18 +96,30 @@ fn places(state: &JobState) -> Ask {
     })
 }
 
+/// Places that are bolted on: heads, caps, cams.
+fn caps(state: &JobState) -> Ask {
+    let bolted =
+        |p: &anatomy::Position| matches!(p.scope(), Scope::Bank | Scope::MainBearing | Scope::RodBearing | Scope::Cam);
+    state.layout.as_ref().map_or(Ask::Line, |layout| {
+        let all = layout.all_positions();
+        Ask::Pick(all.iter().filter(|p| bolted(p)).map(|p| (p.address(), layout.label(p))).collect())
+    })
+}
+
 fn gauges_laid(state: &JobState) -> Ask {
     let list: Vec<(String, String)> =
         state.gauges.iter().map(|(label, g)| (label.clone(), format!("{label} ({})", words(&g.body.gauge)))).collect();
     if list.is_empty() { Ask::Line } else { Ask::Pick(list) }
 }
 
-fn orders(state: &JobState) -> Ask {
+fn orders(state: &JobState, knowledge: &Knowledge) -> Ask {
     Ask::Pick(
         state
             .orders
             .iter()
-            .map(|o| (o.in_entry.to_string(), format!("{} from {}", words(&o.part), o.supplier)))
+            .map(|o| {
+                (o.in_entry.to_string(), format!("{} from {}", crate::pages::part_name(knowledge, &o.part), o.supplier))
+            })
             .collect(),
     )
 }
@@ -110,12 +140,48 @@ fn options(knowledge: &Knowledge) -> Ask {
     ids(knowledge.options.iter().map(|o| (o.id.as_str(), o.name.as_str())))
 }
 
+fn all_readings(knowledge: &Knowledge) -> Ask {
+    let of = |c: &knowledge::Check| -> Vec<(String, String)> {
+        let several = c.readings.len() > 1;
+        let named = c.readings.iter().filter(|_| several);
+        named.map(|r| (r.id.clone(), format!("{}: {}", c.name, words(&r.id)))).collect()
+    };
+    Ask::Pick(knowledge.checks.iter().flat_map(|c| of(&c.value)).collect())
+}
+
+/// Quotes by who gave them and for what.
+fn quotes(state: &JobState) -> Vec<(String, String)> {
+    let what = |q: &logbook::QuoteReceived| words(q.option.as_deref().or(q.need.as_deref()).unwrap_or("the work"));
+    let shown = |q: &logbook::QuoteReceived| format!("{}: {}, {}", q.supplier, what(q), crate::words::amount(&q.price));
+    state.quotes.iter().map(|q| (q.in_entry.to_string(), shown(q))).collect()
+}
+
+/// What a signature or a decision can rest on: readings and photos, the latest first.
+fn grounds(state: &JobState, knowledge: &Knowledge) -> Ask {
+    let place = |p: &anatomy::Position| state.layout.as_ref().map_or_else(|| p.address(), |layout| layout.label(p));
+    let readings = state.readings.iter().map(|r| {
+        let value = match &r.value {
+            ReadingValue::Outcome(outcome) => words(outcome),
+            ReadingValue::Number { text, unit } => format!("{text} {unit}"),
+        };
+        let check = knowledge.check(&r.check).map_or_else(|| words(&r.check), |c| c.name.clone());
+        let phase = if r.phase == Phase::AsFound { String::new() } else { format!(", {}", words(r.phase.word())) };
+        (r.entry, format!("{value}, {check}, {}{phase}", place(&r.position)))
+    });
+    let photos = state.photos.iter().map(|p| (p.in_entry, format!("photo: {}", p.caption)));
+    let mut all: Vec<(anatomy::EntryId, String)> = readings.chain(photos).collect();
+    all.sort_by(|a, b| b.cmp(a));
+    Ask::Pick(all.into_iter().map(|(id, shown)| (id.to_string(), shown)).collect())
+}
+
 /// The questions of a kind.
 #[expect(clippy::too_many_lines, reason = "one arm a kind; cutting it up would only scatter the list")]
 pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec<Field> {
     let known = || pick(Known::ALL, Known::word);
     let covers = || pick(Covers::ALL, Covers::word);
     let channel = || pick(Channel::ALL, Channel::word);
+    let looked = || pick(ArrivalResult::ALL, ArrivalResult::word);
+    let dissolves = || pick(Dissolves::ALL, Dissolves::word);
     match kind {
         Kind::JobOpened => vec![
             need("title", "A few words to find it by", Ask::Line),
@@ -138,11 +204,38 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("layout.block_material", "Block", pick(Metal::ALL, Metal::word)),
             may("layout.timing_drive", "Cam drive", pick(TimingDrive::ALL, TimingDrive::word)),
             may("layout.interference", "Can an open valve meet a piston?", known()),
-            may("layout.oil_cooler", "Oil cooler fitted?", known()),
             may("layout.front_note", "Where its front points in the vehicle", Ask::Line),
             may("maker", "Maker", Ask::Line),
             may("family", "Engine type", Ask::Line),
             may("number", "Number on the block", Ask::Line),
+            rare("built", "Built", Ask::Line),
+            rare("layout.gasket", "Head gasket", pick(GasketKind::ALL, GasketKind::word)),
+            rare("layout.follower", "What follows the cam", pick(Follower::ALL, Follower::word)),
+            rare("layout.seat", "Valve seats", pick(SeatKind::ALL, SeatKind::word)),
+            rare("layout.induction", "Induction", pick(Induction::ALL, Induction::word)),
+            rare("layout.oil_cooler", "Oil cooler fitted?", known()),
+            rare("layout.liner", "Liners", pick(Liner::ALL, Liner::word)),
+            rare("layout.bore_kind", "Bores", pick(BoreKind::ALL, BoreKind::word)),
+            rare("layout.heads", "Heads", pick(HeadDivision::ALL, HeadDivision::word)),
+            rare("layout.intake_valves_per_cylinder", "Inlet valves in each cylinder", Ask::Count),
+            rare("layout.main_bearings", "Main bearings", Ask::Count),
+            rare("layout.rod_journals", "Rod journals of the crank", Ask::Count),
+            rare("layout.bank_split.0", "Cylinders in the first bank", Ask::Count),
+            rare("layout.bank_split.1", "Cylinders in the second bank", Ask::Count),
+            rare("layout.front", "Which end is called the front", pick(End::ALL, End::word)),
+            rare(
+                "layout.numbering.by",
+                "How cylinders are counted",
+                Ask::Pick(vec![
+                    ("from-free-end".to_owned(), "from the belt end, as most road vehicles".to_owned()),
+                    ("iso-1204".to_owned(), "from the flywheel end, after ISO 1204".to_owned()),
+                    ("maker".to_owned(), "by the maker's own names, below".to_owned()),
+                ]),
+            ),
+            rare("layout.numbering.cylinder_names", "Maker's names of the cylinders, one a line", Ask::List),
+            rare("layout.numbering.first_end", "The maker counts from", pick(End::ALL, End::word)),
+            rare("layout.numbering.bank_names", "Maker's names of the banks, one a line", Ask::List),
+            rare("layout.numbering.document", "Where these names are written", Ask::Line),
         ],
         Kind::VehicleDescribed => vec![
             may("make", "Make", Ask::Line),
@@ -181,9 +274,11 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("text_high", "Upper figure of a range", Ask::Line),
             need("unit", "Unit", Ask::Line),
             may("stands_for", "Meant for", pick(FigureFor::ALL, FigureFor::word)),
-            may("at", "Only for this place", places(state)),
             need("document", "Document", Ask::Line),
             need("page", "Page", Ask::Line),
+            rare("at", "Only for this place", places(state)),
+            rare("scope", "For each", pick(Scope::ALL, Scope::word)),
+            rare("note", "Note", Ask::Line),
         ],
         Kind::GaugeDescribed => vec![
             need("gauge", "Kind of gauge", ids(knowledge.gauges.iter().map(|g| (g.id.as_str(), g.name.as_str())))),
@@ -207,6 +302,8 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("check", "Check", ids(knowledge.checks.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
             may("position", "Where (left out: everywhere)", places(state)),
             need("reason", "Why it is left out", Ask::Line),
+            rare("reading", "Only one reading of it", all_readings(knowledge)),
+            rare("phase", "Only when", pick(Phase::ALL, Phase::word)),
         ],
         Kind::OutsideAnswered => vec![
             need("fault", "What", ids(knowledge.outside.iter().map(|o| (o.id.as_str(), o.name.as_str())))),
@@ -228,6 +325,10 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             ),
             may("place", "Surface", ids(knowledge.places.iter().map(|p| (p.id.as_str(), p.name.as_str())))),
             may("note", "Note", Ask::Line),
+            rare("dissolves.water", "Does water dissolve it?", dissolves()),
+            rare("dissolves.alcohol", "Does alcohol?", dissolves()),
+            rare("dissolves.brake_cleaner", "Does brake cleaner?", dissolves()),
+            rare("dissolves.acid", "Does acid, on a scraped sample?", dissolves()),
         ],
         Kind::StageReached => vec![need(
             "stage",
@@ -293,19 +394,23 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("freight", "Freight", Ask::Money),
             may("core_deposit", "Deposit on the old part", Ask::Money),
             may("warranty_months", "Months of warranty", Ask::Count),
-            may("valid_until", "Holds until", Ask::Day),
-            may("used_odometer", "Mileage of a used engine, as told", Ask::Figure("km")),
             may("includes", "Includes, one a line", Ask::List),
+            rare("warranty", "Warranty in words", Ask::Line),
+            rare("valid_until", "Holds until", Ask::Day),
+            rare("used_odometer", "Mileage of a used engine, as told", Ask::Figure("km")),
+            rare("note", "Note", Ask::Line),
         ],
         Kind::OptionRuledOut => vec![
             need("option", "Repair option", options(knowledge)),
             need("because", "Why", Ask::Line),
+            may(ON_ENTRY, "The reading that rules it out", grounds(state, knowledge)),
             may("source", "Where that is written", Ask::Line),
         ],
         Kind::OptionChosen => vec![
             need("option", "Repair option", options(knowledge)),
             need("by", "Who chooses", Ask::Line),
             need("reason", "Why", Ask::Line),
+            may("quotes", "Quotes it rests on", Ask::Several(quotes(state))),
         ],
         Kind::CauseNamed => vec![
             need("cause", "Why it failed", ids(knowledge.causes.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
@@ -322,29 +427,38 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("price", "Price of all of them", Ask::Money),
             may("promised", "Day promised", Ask::Day),
             may("need_by", "Day needed", Ask::Day),
-            may("core_deposit", "Deposit on the old part", Ask::Money),
-            may("core_due", "Old part taken back until", Ask::Day),
+            may("quote", "By which quote", Ask::Pick(quotes(state))),
+            rare("core_deposit", "Deposit on the old part", Ask::Money),
+            rare("core_due", "Old part taken back until", Ask::Day),
         ],
         Kind::PartArrived => vec![
             need("part", "Part", Ask::Line),
-            may("order", "The order it belongs to", orders(state)),
+            may("order", "The order it belongs to", orders(state, knowledge)),
             may("quantity", "How many (left out: all)", Ask::Count),
             may("batch", "Batch or serial number", Ask::Line),
             may("checks.0.what", "First look: at what", Ask::Line),
-            may("checks.0.result", "First look: result", pick(ArrivalResult::ALL, ArrivalResult::word)),
+            may("checks.0.result", "First look: result", looked()),
             may("checks.1.what", "Second look: at what", Ask::Line),
-            may("checks.1.result", "Second look: result", pick(ArrivalResult::ALL, ArrivalResult::word)),
+            may("checks.1.result", "Second look: result", looked()),
+            rare("checks.0.note", "First look: note", Ask::Line),
+            rare("checks.1.note", "Second look: note", Ask::Line),
+            rare("checks.2.what", "Third look: at what", Ask::Line),
+            rare("checks.2.result", "Third look: result", looked()),
+            rare("checks.2.note", "Third look: note", Ask::Line),
+            rare("checks.3.what", "Fourth look: at what", Ask::Line),
+            rare("checks.3.result", "Fourth look: result", looked()),
+            rare("checks.3.note", "Fourth look: note", Ask::Line),
         ],
         Kind::PartFitted => vec![
             need("part", "Part", Ask::Line),
             may("position", "Where", places(state)),
             may("batch", "Batch or serial number", Ask::Line),
-            may("order", "The order it came with", orders(state)),
+            may("order", "The order it came with", orders(state, knowledge)),
         ],
         Kind::PartReturned => vec![
             need("part", "Part", Ask::Line),
             need("why", "Why it goes back", pick(ReturnKind::ALL, ReturnKind::word)),
-            may("order", "The order it came with", orders(state)),
+            may("order", "The order it came with", orders(state, knowledge)),
             may("note", "Note", Ask::Line),
         ],
         Kind::MachineOrderSent => vec![
@@ -352,6 +466,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("code", "Short code on the order", Ask::Line),
             may("datum", "Face or axis all is measured from", Ask::Line),
             may("need_by", "Day needed", Ask::Day),
+            rare("quote", "By which quote", Ask::Pick(quotes(state))),
             may("lines.0.operation", "What to do", operations(knowledge)),
             may("lines.0.position", "Where", places(state)),
             may("lines.0.as_found", "As found (with unit)", Ask::Figure("")),
@@ -392,7 +507,8 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("by", "Who signs", Ask::Line),
             may("second", "Second pair of eyes", Ask::Line),
             may("value", "What was measured (with unit)", Ask::Figure("")),
-            may("position", "Where", places(state)),
+            may(ON_ENTRY, "The reading or photo that proves it", grounds(state, knowledge)),
+            rare("position", "Where", places(state)),
         ],
         Kind::HoldPointPassedOpen => vec![
             need("stage", "Stage of the build", steps(knowledge)),
@@ -402,7 +518,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
         ],
         Kind::BoltTightened => vec![
             need("joint", "Joint", joints(knowledge)),
-            may("position", "Which head or cap", places(state)),
+            may("position", "Which head or cap", caps(state)),
             need("bolt", "Bolt, by the tightening sequence", Ask::Count),
             need("stage", "Stage", Ask::Count),
             may("torque", "Torque as set", Ask::Figure("N·m")),
@@ -413,14 +529,14 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
         ],
         Kind::BoltRestarted => vec![
             need("joint", "Joint", joints(knowledge)),
-            may("position", "Which head or cap", places(state)),
+            may("position", "Which head or cap", caps(state)),
             need("bolt", "Bolt", Ask::Count),
             need("stage", "Starts again with stage", Ask::Count),
             need("reason", "Why", Ask::Line),
         ],
         Kind::JointDisturbed => vec![
             need("joint", "Joint", joints(knowledge)),
-            may("position", "Which head or cap", places(state)),
+            may("position", "Which head or cap", caps(state)),
             may("bolt", "The one bolt (left out: all)", Ask::Count),
             need("reason", "Why", Ask::Line),
         ],
@@ -440,13 +556,23 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("warranty_months", "Months of warranty", Ask::Count),
             may("warranty", "What the warranty covers and what not", Ask::Long),
             may("odometer", "Odometer at hand-back", Ask::Figure("km")),
+            rare("further_checks.0.what", "A later look", Ask::Line),
+            rare("further_checks.0.by_date", "Later look: by which day", Ask::Day),
+            rare("further_checks.0.by_distance", "Later look: by which distance", Ask::Figure("km")),
+            rare("further_checks.1.what", "One more", Ask::Line),
+            rare("further_checks.1.by_date", "One more: by which day", Ask::Day),
+            rare("further_checks.1.by_distance", "One more: by which distance", Ask::Figure("km")),
         ],
         Kind::ComebackOpened => vec![
             need("words", "The customer's words", Ask::Long),
             may("odometer", "Odometer as shown", Ask::Figure("km")),
         ],
         Kind::ComebackDecided => {
-            vec![need("bearer", "Who bears it", pick(Bearer::ALL, Bearer::word)), need("because", "Why", Ask::Line)]
+            vec![
+                need("bearer", "Who bears it", pick(Bearer::ALL, Bearer::word)),
+                need("because", "Why", Ask::Line),
+                may(ON_ENTRY, "The reading it rests on", grounds(state, knowledge)),
+            ]
         }
         Kind::OutcomeFound => vec![
             need("condition", "Condition", ids(knowledge.conditions.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
@@ -502,6 +628,14 @@ pub(crate) fn body(
     let mut root = Value::Object(Map::new());
     for field in &fields {
         let text = typed.get(field.name).map_or("", |t| t.trim());
+        if let Ask::Several(list) = &field.ask {
+            let ticked = list.iter().enumerate().filter(|(n, _)| typed.contains_key(&format!("{}.{n}", field.name)));
+            let ticked: Vec<Value> = ticked.map(|(_, (word, _))| Value::from(word.as_str())).collect();
+            if !ticked.is_empty() {
+                put(&mut root, field.name, Value::Array(ticked));
+            }
+            continue;
+        }
         if text.is_empty() {
             if field.need {
                 errors.push(FieldTrouble::new(field.name, format!("{} is not answered; it is needed", field.label)));
@@ -509,13 +643,14 @@ pub(crate) fn body(
             continue;
         }
         match answer(&field.ask, text, currency) {
-            Ok(value) => put(&mut root, field.name, value),
+            Ok(value) => put(&mut root, in_body(field.name), value),
             Err(why) => errors.push(FieldTrouble::new(field.name, why)),
         }
     }
     if !errors.is_empty() {
         return Err(errors);
     }
+    without_gaps(&mut root);
     known(kind, &root, state, knowledge).map_err(|e| vec![e])?;
     match EntryBody::read(kind, kind.latest_version(), &root) {
         Ok(Some(body)) => Ok(body),
@@ -532,7 +667,7 @@ pub(crate) fn body(
 fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, String> {
     let json = |made: Result<Value, serde_json::Error>| made.map_err(|e| e.to_string());
     match ask {
-        Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Fixed(_) => Ok(Value::from(text)),
+        Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Several(_) | Ask::Fixed(_) => Ok(Value::from(text)),
         Ask::List => Ok(text.lines().map(str::trim).filter(|l| !l.is_empty()).map(Value::from).collect()),
         Ask::Day => match text.parse::<jiff::civil::Date>() {
             Ok(day) => Ok(Value::from(day.to_string())),
@@ -551,6 +686,53 @@ fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, St
             json(serde_json::to_value(figure(text, unit)?))
         }
     }
+}
+
+/// Takes places of a list out that nobody filled.
+fn without_gaps(at: &mut Value) {
+    match at {
+        Value::Array(list) => {
+            list.retain(|v| !v.is_null());
+            list.iter_mut().for_each(without_gaps);
+        }
+        Value::Object(map) => map.values_mut().for_each(without_gaps),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
+
+/// What is typed into a form when it shows a body that is kept: the reverse of [`body`].
+pub(crate) fn typed_of(fields: &[Field], body: &Value) -> Typed {
+    let at = |name: &str| {
+        name.split('.').try_fold(body, |at, part| match part.parse::<usize>() {
+            Ok(place) => at.get(place),
+            Err(_) => at.get(part),
+        })
+    };
+    let text = |value: &Value| match value {
+        Value::String(text) => text.clone(),
+        Value::Array(list) => list.iter().filter_map(Value::as_str).collect::<Vec<_>>().join("\n"),
+        Value::Object(map) => {
+            let part = |name: &str| map.get(name).and_then(Value::as_str);
+            match (part("text"), part("unit"), part("currency"), part("amount")) {
+                (Some(text), Some(unit), _, _) => format!("{text} {unit}"),
+                (_, _, Some(currency), Some(amount)) => format!("{currency} {amount}"),
+                _ => String::new(),
+            }
+        }
+        Value::Null => String::new(),
+        Value::Bool(_) | Value::Number(_) => value.to_string(),
+    };
+    let mut out = Typed::new();
+    for field in fields {
+        let Some(value) = at(in_body(field.name)) else { continue };
+        if let (Ask::Several(list), Value::Array(there)) = (&field.ask, value) {
+            let ticked = list.iter().enumerate().filter(|(_, (word, _))| there.iter().any(|v| v == word.as_str()));
+            out.extend(ticked.map(|(n, _)| (format!("{}.{n}", field.name), "yes".to_owned())));
+        } else {
+            out.insert(field.name.to_owned(), text(value));
+        }
+    }
+    out
 }
 
 /// Puts a value where a dotted name leads; a number in it is a place in a list.
@@ -615,13 +797,29 @@ impl Form<'_> {
                         }
                     }
                 }
-                @for f in &self.fields { (self.field(f, &id.to_string())) }
+                @for f in self.fields.iter().filter(|f| !f.rare) { (self.field(f, &id.to_string())) }
+                @let rare: Vec<&Field> = self.fields.iter().filter(|f| f.rare).collect();
+                @if !rare.is_empty() {
+                    details.fold.more open[rare.iter().any(|f| self.is_filled(f) || self.is_wrong(f))] {
+                        summary { "More that may be said" }
+                        @for f in &rare { (self.field(f, &id.to_string())) }
+                    }
+                }
                 button type="submit" { (self.button) }
             }
         }
     }
 
-    fn field(&self, f: &Field, form: &str) -> Markup {
+    fn is_filled(&self, f: &Field) -> bool {
+        self.typed.get(f.name).is_some_and(|t| !t.is_empty())
+    }
+
+    fn is_wrong(&self, f: &Field) -> bool {
+        self.errors.iter().any(|e| e.field == f.name)
+    }
+
+    /// One question with what was typed into it; `form` tells its labels from those of other forms of the page.
+    pub(crate) fn field(&self, f: &Field, form: &str) -> Markup {
         let there = self.typed.get(f.name).map_or("", String::as_str);
         let wrong = self.errors.iter().find(|e| e.field == f.name);
         let id = format!("f-{}-{}", form.get(24..).unwrap_or(form), f.name);
@@ -634,6 +832,29 @@ impl Form<'_> {
                 }
             }
         };
+        if let Ask::Several(list) = &f.ask {
+            return html! {
+                @if !list.is_empty() {
+                    fieldset.field {
+                        legend {
+                            (f.label)
+                            span.may { " (may be left out)" }
+                        }
+                        @for (n, (word, shown)) in list.iter().enumerate() {
+                            @let name = format!("{}.{n}", f.name);
+                            label.tick {
+                                input
+                                    type="checkbox"
+                                    name=(name)
+                                    value=(word)
+                                    checked[self.typed.contains_key(&name)];
+                                span { (shown) }
+                            }
+                        }
+                    }
+                }
+            };
+        }
         if let Ask::Fixed(value) = &f.ask {
             return html! {
                 input type="hidden" name=(f.name) value=(value);
@@ -715,7 +936,7 @@ impl Form<'_> {
                             option value=(word) selected[word == there] { (shown) }
                         }
                     },
-                    Ask::Fixed(_) => "",
+                    Ask::Several(_) | Ask::Fixed(_) => "",
                 }
             }
         }

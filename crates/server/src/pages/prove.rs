@@ -33,6 +33,7 @@ pub(crate) fn page(view: &View) -> Markup {
             (view.form(Kind::EngineRun, "The engine was run", &[]))
         }
         (left(view))
+        (super::test::another(view, Phase::AsLeft, "Another reading after the work"))
         (panel_place(&pairs(view)))
         (view.form(Kind::OutcomeFound, "What a condition turned out to be", &[]))
         (view.form(Kind::NoteWritten, "Write a note", &[]))
