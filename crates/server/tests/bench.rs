@@ -493,7 +493,11 @@ async fn whatever_the_invented_jobs_hold_a_form_can_write() {
             let entries = shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap();
             assert_eq!(entries.len(), before + 1);
             let kept: Value = serde_json::from_str(&entries.last().unwrap().line).unwrap();
-            assert_eq!(kept["body"], *body, "{kind}: the form writes something else");
+            let mut wanted = body.clone();
+            if let Value::Object(map) = &mut wanted {
+                map.retain(|_, v| !v.as_array().is_some_and(Vec::is_empty));
+            }
+            assert_eq!(kept["body"], wanted, "{kind}: the form writes something else");
         }
     }
 }

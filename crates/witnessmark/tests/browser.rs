@@ -466,6 +466,7 @@ impl Hand {
         }
         let field = self.client.find(Locator::Css("input[name=value]")).await?;
         assert_eq!(field.prop("value").await?.as_deref(), Some(number), "the keypad types into the field");
+        seen(&self.client, "390-told-keypad").await;
         self.leave_by(".keypad button.keep").await
     }
 
@@ -790,6 +791,7 @@ fn pages_of(base: &str, whole: bool) -> Vec<(String, String)> {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn every_page_fits_a_phone_a_tablet_and_a_wide_screen_light_and_dark() {
+    #[expect(clippy::disallowed_methods, reason = "whoever starts the tests says how much is pictured")]
     let whole = std::env::var("WITNESSMARK_SCREENS").is_ok_and(|w| w == "all");
     let folder = tempfile::tempdir().unwrap();
     let done =

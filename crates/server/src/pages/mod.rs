@@ -617,6 +617,12 @@ impl View {
                     }
                 }
             }
+            @if let Some(closed) = &self.state().closed {
+                p.closed {
+                    b { "This job is closed: " (words(closed.how.word())) ". " }
+                    "What is kept now is added to it."
+                }
+            }
             nav.tabs aria-label="Moments of the job" {
                 ol {
                     @for m in Moment::ALL {

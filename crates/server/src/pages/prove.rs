@@ -164,7 +164,9 @@ pub(crate) fn pairs(view: &View) -> Markup {
                                     }
                                     td {
                                         (marks::mark(view.mark_of(f)))
-                                        span.quiet { (f.reason) }
+                                        @if let Some(reason) = super::test::reason(f) {
+                                            p.quiet { (reason) }
+                                        }
                                     }
                                 }
                             }

@@ -57,11 +57,13 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
 /// How far the engine is open, and the next stages.
 fn stages(view: &View) -> Markup {
     let reached = workup::opened::reached(&view.state().stages_reached, view.knowledge());
+    let opens =
+        |s: &knowledge::Stage| !s.needs.is_empty() || s.id == workup::opened::AFTER_REPAIR || reached.contains(&s.id);
     html! {
         section.sheet.stages {
             h2 { "How far it is open" }
             ul.inline {
-                @for stage in &view.knowledge().stages {
+                @for stage in view.knowledge().stages.iter().filter(|s| opens(s)) {
                     @let there = reached.contains(&stage.id);
                     li class=(if there { "there" } else { "" }) {
                         span {
@@ -70,10 +72,7 @@ fn stages(view: &View) -> Markup {
                         }
                         @if there {
                             b { "reached" }
-                        } @else if {
-                            !stage.needs.is_empty()
-                                || stage.id == workup::opened::AFTER_REPAIR
-                        } {
+                        } @else {
                             ({
                                 view.button(
                                     Kind::StageReached,
@@ -404,24 +403,29 @@ fn withheld(view: &View) -> Markup {
     }
 }
 
+/// The figure and its limit in a few words; a look that has no limit has none.
+pub(crate) fn reason(f: &Finding) -> Option<String> {
+    let measured = f.value.is_some() || f.limit.is_some();
+    measured.then(|| sentence(&f.reason.split("; ").take(2).collect::<Vec<_>>().join("; ")))
+}
+
 /// Why a finding stands as it does: the figure and its limit at once, where they come from behind a fold.
 fn why(f: &Finding, alone: bool) -> Markup {
-    let whole = f.value.is_some() || f.limit.is_some();
-    let parts: Vec<&str> = f.reason.split("; ").collect();
-    let (first, rest) = parts.split_at(parts.len().min(2));
+    let reason = reason(f);
+    let rest: Vec<&str> = f.reason.split("; ").skip(2).collect();
     html! {
         p.quiet {
             @if f.limit.as_ref().is_some_and(|l| !l.own) {
                 b { "A fallback, not this engine's own figure. " }
             }
-            @if whole { (sentence(&first.join("; "))) }
+            @if let Some(reason) = &reason { (reason) }
             @if let Some(g) = &f.gauge { " · " (g) }
             @if alone {
-                @if whole || f.gauge.is_some() { " · " }
+                @if reason.is_some() || f.gauge.is_some() { " · " }
                 (f.by)
             }
         }
-        @if whole && !rest.is_empty() {
+        @if reason.is_some() && !rest.is_empty() {
             details.fold.source {
                 summary { "Where the limit comes from" }
                 p.quiet { (sentence(&rest.join("; "))) "." }
