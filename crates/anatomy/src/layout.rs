@@ -972,7 +972,10 @@ impl EngineLayout {
         };
         match position {
             Position::Engine => "engine".to_owned(),
-            Position::Bank(bank) if self.banks().len() == 1 && *bank == Bank::A => "the one bank".to_owned(),
+            Position::Bank(bank) if self.banks().len() == 1 && *bank == Bank::A => match self.cylinders() {
+                1 => "the bank of the one cylinder".to_owned(),
+                last => format!("cylinders {} to {}", name(1), name(last)),
+            },
             Position::Bank(bank) => format!("bank {}", self.bank_name(*bank)),
             Position::Cylinder(n) => format!("cylinder {}", name(*n)),
             Position::Pair(n) => format!("between cylinders {} and {}", name(*n), name(n.saturating_add(1))),

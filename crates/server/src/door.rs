@@ -88,6 +88,10 @@ pub fn router(bench: Bench) -> Router {
         .route("/jobs/{id}/place/{position}", get(place))
         .route("/jobs/{id}/tell/{kind}", post(tell))
         .route("/jobs/{id}/withdraw/{entry}", post(withdraw))
+        .route("/jobs/{id}/entries/{entry}", get(one_entry).post(put_right))
+        .route("/jobs/{id}/bolts", get(bolts))
+        .route("/jobs/{id}/sheet", post(take_sheet))
+        .route("/jobs/{id}/sheet.toml", get(give_sheet))
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
         .route("/jobs/{id}/{moment}", get(moment))
@@ -213,7 +217,7 @@ fn given(typed: &Typed) -> Given {
 }
 
 /// Text as it may stand in an address or a cookie.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let plain = |b: u8| b.is_ascii_alphanumeric() || b == b'-';
     text.bytes().map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") }).collect()
 }
@@ -331,10 +335,16 @@ async fn tell(
     };
     let back = typed.get("back").cloned().unwrap_or_default();
     let word = back.strip_prefix(&format!("/jobs/{id}/")).and_then(|w| w.split(['?', '/', '#']).next());
-    let moment = word.filter(|w| Moment::ALL.iter().any(|m| m.word() == *w)).unwrap_or("test");
-    let mut view = View::of(&bench, &job, &by, format!("/jobs/{id}/{moment}"));
+    let moment = word.filter(|w| Moment::ALL.iter().any(|m| m.word() == *w));
+    let here = if back.starts_with(&format!("/jobs/{id}/")) { back.clone() } else { format!("/jobs/{id}/test") };
+    let here = moment.map_or(here, |moment| format!("/jobs/{id}/{moment}"));
+    let mut view = View::of(&bench, &job, &by, here);
     view.returned = Some((kind, typed, errors));
-    Ok((status, moment_page(&view, moment)?).into_response())
+    let page = match moment {
+        Some(moment) => moment_page(&view, moment)?,
+        None => view.form_alone(kind),
+    };
+    Ok((status, page).into_response())
 }
 
 async fn withdraw(
@@ -352,6 +362,101 @@ async fn withdraw(
     let reason = typed.get("reason").map_or("", |r| r.trim());
     let reason = if reason.is_empty() { "taken back at the bench" } else { reason }.to_owned();
     let body = EntryBody::EntryWithdrawn(EntryWithdrawn { entry: target, reason });
+    bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &body).await?;
+    Ok(back_to(&typed, &id, entry).into_response())
+}
+
+fn entry_view(view: &View, entry: &str) -> Result<(EntryId, Kind), Trouble> {
+    let id: EntryId = entry.parse().map_err(|e| Trouble::not_found("there is no such entry", e))?;
+    let line = view.state().history.iter().find(|h| h.entry == id);
+    let line = line.ok_or_else(|| Trouble::not_found("the job has no such entry", id))?;
+    let kind = Kind::from_word(&line.kind)
+        .ok_or_else(|| Trouble::not_found("this build does not know that kind of entry", &line.kind))?;
+    Ok((id, kind))
+}
+
+async fn one_entry(State(bench): State<Bench>, Path((id, entry)): Path<(String, String)>, headers: HeaderMap) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/entries/{entry}"));
+    let (entry, kind) = entry_view(&view, &entry)?;
+    Ok(pages::entry::page(&view, entry, kind, None, &[]).into_response())
+}
+
+async fn put_right(
+    State(bench): State<Bench>,
+    Path((id, entry)): Path<(String, String)>,
+    headers: HeaderMap,
+    Form(typed): Form<Typed>,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/entries/{entry}"));
+    let (target, kind) = entry_view(&view, &entry)?;
+    match pages::entry::right_body(&view, target, kind, &typed) {
+        Ok(body) => {
+            let kept = entry_of(&typed)?;
+            bench.keep(job.id, kept, &view.who, surroundings::DEVICE, &EntryBody::EntryCorrected(body)).await?;
+            Ok(back_to(&typed, &id, kept).into_response())
+        }
+        Err(errors) => {
+            let page = pages::entry::page(&view, target, kind, Some(&typed), &errors);
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+async fn bolts(
+    State(bench): State<Bench>,
+    Path(id): Path<String>,
+    Query(asked): Query<Typed>,
+    headers: HeaderMap,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let walk = pages::bolts::Walk::of(&asked);
+    let mut view = View::of(&bench, &job, &who(&bench, &headers), walk.address(&id));
+    view.kept = asked.get("kept").cloned().filter(|e| e.parse::<EntryId>().is_ok());
+    Ok(pages::bolts::page(&view, &walk).into_response())
+}
+
+async fn give_sheet(State(bench): State<Bench>, Path(id): Path<String>) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    if job.state.sheet.is_empty() {
+        return Err(Trouble::not_found("the engine has no figures yet", "type them under Test or Strip first").into());
+    }
+    let name = job.state.layout.as_ref().map_or_else(|| "engine".to_owned(), anatomy::EngineLayout::in_words);
+    let text = logbook::sheet_to_toml(&logbook::sheet_export(&job.state, &name))
+        .map_err(|e| Trouble::new(StatusCode::INTERNAL_SERVER_ERROR, "the engine sheet cannot be written", e))?;
+    let headers = [
+        (header::CONTENT_TYPE, "application/toml; charset=utf-8"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"engine-sheet.toml\""),
+    ];
+    Ok((headers, text).into_response())
+}
+
+async fn take_sheet(
+    State(bench): State<Bench>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+    mut parts: Multipart,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let wrong =
+        |message: String| Trouble::fields("the engine sheet is not taken", vec![FieldTrouble::new("sheet", message)]);
+    let mut typed = Typed::new();
+    while let Some(part) = parts.next_field().await.map_err(|e| wrong(e.body_text()))? {
+        let name = part.name().unwrap_or_default().to_owned();
+        if name == "sheet" {
+            typed.insert("file".to_owned(), part.file_name().unwrap_or_default().to_owned());
+        }
+        let text = part.text().await.map_err(|e| wrong(format!("{}; send a text file", e.body_text())))?;
+        typed.insert(name, text);
+    }
+    let text = typed.get("sheet").filter(|t| !t.trim().is_empty());
+    let text = text.ok_or_else(|| wrong("no file was chosen; choose the engine sheet".to_owned()))?;
+    let json = typed.get("file").is_some_and(|f| f.to_ascii_lowercase().ends_with(".json"));
+    let sheet = if json { logbook::sheet_from_json(text) } else { logbook::sheet_from_toml(text) };
+    let sheet = sheet.map_err(|e| wrong(e.to_string()))?;
+    let body = logbook::sheet_import(&sheet, &job.state).map_err(|e| wrong(e.to_string()))?;
+    let entry = entry_of(&typed)?;
     bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &body).await?;
     Ok(back_to(&typed, &id, entry).into_response())
 }
@@ -404,7 +509,12 @@ async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: Head
         )
     })?;
     let kept = bench.store().keep_attachment(alone, kind.media_type()).await?;
-    let body = PhotoKept { sha256: kept.id.to_string(), caption: caption.to_owned(), drawn: false, position };
+    let body = PhotoKept {
+        sha256: kept.id.to_string(),
+        caption: caption.to_owned(),
+        drawn: typed.contains_key("drawn"),
+        position,
+    };
     bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &EntryBody::PhotoKept(body)).await?;
     Ok(back_to(&typed, &id, entry).into_response())
 }

@@ -5,11 +5,14 @@
 
 use std::collections::BTreeMap;
 
-use anatomy::{Arrangement, Fuel, Known, Metal, TimingDrive, ValveGear};
+use anatomy::{
+    Arrangement, BoreKind, End, Follower, Fuel, GasketKind, HeadDivision, Induction, Known, Liner, Metal, Scope,
+    SeatKind, TimingDrive, ValveGear,
+};
 use knowledge::Knowledge;
 use logbook::{
-    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Ending, EntryBody, FigureFor, GoodReadings, JobState, Kind,
-    MachineResult, OutsideAnswer, ReturnKind, RunKind,
+    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor, GoodReadings,
+    JobState, Kind, MachineResult, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
 };
 use maud::{Markup, html};
 use quantity::{Currency, MoneyReply, Unit, parse_money};
@@ -19,6 +22,13 @@ use workup::entering::{body_of, figure};
 use crate::surroundings;
 use crate::trouble::FieldTrouble;
 use crate::words::{title, words};
+
+/// The field of an entry that a body points at; `entry` itself is the id of the form's own entry.
+const ON_ENTRY: &str = "on-entry";
+
+fn in_body(name: &'static str) -> &'static str {
+    if name == ON_ENTRY { "entry" } else { name }
+}
 
 /// What was typed into a form, field by field.
 pub(crate) type Typed = BTreeMap<String, String>;
@@ -42,6 +52,8 @@ pub(crate) enum Ask {
     Figure(&'static str),
     /// One of a list: word and what is shown.
     Pick(Vec<(String, String)>),
+    /// Any of a list, each with a box to tick.
+    Several(Vec<(String, String)>),
     /// Given by the page, not asked.
     Fixed(String),
 }
@@ -54,598 +66,550 @@ pub(crate) struct Field {
     pub(crate) label: &'static str,
     pub(crate) ask: Ask,
     pub(crate) need: bool,
+    /// Seldom asked: stands in the fold below the others.
+    pub(crate) rare: bool,
 }
 
-/// The answers that a question offers: word and what is shown.
-type Choices = Vec<(String, String)>;
-
-/// What a question wants, before a job is known.
-#[derive(Clone, Copy)]
-enum Wants {
-    Line,
-    Long,
-    List,
-    Day,
-    Count,
-    Money,
-    Figure(&'static str),
-    Pick(fn(&JobState, &Knowledge) -> Choices),
+pub(crate) fn need(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: true, rare: false }
 }
 
-use Wants::{Count, Day, Figure, Line, List, Long, Money, Pick};
-
-/// One question, before a job is known.
-struct Asked {
-    name: &'static str,
-    label: &'static str,
-    wants: Wants,
-    need: bool,
+pub(crate) fn may(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: false, rare: false }
 }
 
-const fn need(name: &'static str, label: &'static str, wants: Wants) -> Asked {
-    Asked { name, label, wants, need: true }
+fn rare(name: &'static str, label: &'static str, ask: Ask) -> Field {
+    Field { name, label, ask, need: false, rare: true }
 }
 
-const fn may(name: &'static str, label: &'static str, wants: Wants) -> Asked {
-    Asked { name, label, wants, need: false }
+fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
+    Ask::Pick(all.iter().map(|case| (word(*case).to_owned(), words(word(*case)))).collect())
 }
 
-fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Choices {
-    all.iter().map(|case| (word(*case).to_owned(), words(word(*case)))).collect()
+fn ids<'k>(list: impl Iterator<Item = (&'k str, &'k str)>) -> Ask {
+    Ask::Pick(list.map(|(id, name)| (id.to_owned(), name.to_owned())).collect())
 }
 
-fn ids<'k>(list: impl Iterator<Item = (&'k str, &'k str)>) -> Choices {
-    list.map(|(id, name)| (id.to_owned(), name.to_owned())).collect()
+fn places(state: &JobState) -> Ask {
+    state.layout.as_ref().map_or(Ask::Line, |layout| {
+        Ask::Pick(layout.all_positions().iter().map(|p| (p.address(), layout.label(p))).collect())
+    })
 }
 
-fn known_or_not(_: &JobState, _: &Knowledge) -> Choices {
-    pick(Known::ALL, Known::word)
+/// Places that are bolted on: heads, caps, cams.
+fn caps(state: &JobState) -> Ask {
+    let bolted =
+        |p: &anatomy::Position| matches!(p.scope(), Scope::Bank | Scope::MainBearing | Scope::RodBearing | Scope::Cam);
+    state.layout.as_ref().map_or(Ask::Line, |layout| {
+        let all = layout.all_positions();
+        Ask::Pick(all.iter().filter(|p| bolted(p)).map(|p| (p.address(), layout.label(p))).collect())
+    })
 }
 
-fn covers(_: &JobState, _: &Knowledge) -> Choices {
-    pick(Covers::ALL, Covers::word)
+fn gauges_laid(state: &JobState) -> Ask {
+    let list: Vec<(String, String)> =
+        state.gauges.iter().map(|(label, g)| (label.clone(), format!("{label} ({})", words(&g.body.gauge)))).collect();
+    if list.is_empty() { Ask::Line } else { Ask::Pick(list) }
 }
 
-fn channels(_: &JobState, _: &Knowledge) -> Choices {
-    pick(Channel::ALL, Channel::word)
+fn orders(state: &JobState, knowledge: &Knowledge) -> Ask {
+    Ask::Pick(
+        state
+            .orders
+            .iter()
+            .map(|o| {
+                (o.in_entry.to_string(), format!("{} from {}", crate::pages::part_name(knowledge, &o.part), o.supplier))
+            })
+            .collect(),
+    )
 }
 
-fn places(state: &JobState, _: &Knowledge) -> Choices {
-    let layout = state.layout.as_ref();
-    layout.map_or_else(Vec::new, |l| l.all_positions().iter().map(|p| (p.address(), l.label(p))).collect())
+fn steps(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.steps.iter().map(|s| (s.id.as_str(), s.title.as_str())))
 }
 
-fn gauges_laid(state: &JobState, _: &Knowledge) -> Choices {
-    let shown = |(label, kind): (&String, &str)| (label.clone(), format!("{label} ({})", words(kind)));
-    state.gauges.iter().map(|(label, g)| shown((label, &g.body.gauge))).collect()
+fn joints(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.joints.iter().map(|j| (j.id.as_str(), j.name.as_str())))
 }
 
-fn orders(state: &JobState, _: &Knowledge) -> Choices {
-    let shown = |part: &str, supplier: &str| format!("{} from {supplier}", words(part));
-    state.orders.iter().map(|o| (o.in_entry.to_string(), shown(&o.part, &o.supplier))).collect()
+fn operations(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.operations.iter().map(|o| (o.id.as_str(), o.name.as_str())))
 }
 
-fn machine_orders(state: &JobState, _: &Knowledge) -> Choices {
-    state.machine_orders.iter().map(|o| (o.in_entry.to_string(), format!("{} at {}", o.code, o.shop))).collect()
+fn options(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.options.iter().map(|o| (o.id.as_str(), o.name.as_str())))
 }
 
-fn asked(state: &JobState, _: &Knowledge) -> Choices {
-    let shown = |covers: Covers, ceiling| format!("{}, {}", words(covers.word()), crate::words::amount(ceiling));
-    state.approvals_asked.iter().map(|a| (a.in_entry.to_string(), shown(a.covers, &a.ceiling))).collect()
+fn all_readings(knowledge: &Knowledge) -> Ask {
+    let of = |c: &knowledge::Check| -> Vec<(String, String)> {
+        let several = c.readings.len() > 1;
+        let named = c.readings.iter().filter(|_| several);
+        named.map(|r| (r.id.clone(), format!("{}: {}", c.name, words(&r.id)))).collect()
+    };
+    Ask::Pick(knowledge.checks.iter().flat_map(|c| of(&c.value)).collect())
 }
 
-fn quotes(state: &JobState, _: &Knowledge) -> Choices {
-    let shown = |supplier: &str, of: &str, price| format!("{supplier}, {}, {}", words(of), crate::words::amount(price));
-    let of = |q: &logbook::QuoteReceived| q.need.clone().or_else(|| q.option.clone()).unwrap_or_default();
-    state.quotes.iter().map(|q| (q.in_entry.to_string(), shown(&q.supplier, &of(q), &q.price))).collect()
+/// Quotes by who gave them and for what.
+fn quotes(state: &JobState) -> Vec<(String, String)> {
+    let what = |q: &logbook::QuoteReceived| words(q.option.as_deref().or(q.need.as_deref()).unwrap_or("the work"));
+    let shown = |q: &logbook::QuoteReceived| format!("{}: {}, {}", q.supplier, what(q), crate::words::amount(&q.price));
+    state.quotes.iter().map(|q| (q.in_entry.to_string(), shown(q))).collect()
 }
 
-fn steps(_: &JobState, k: &Knowledge) -> Choices {
-    ids(k.steps.iter().map(|s| (s.id.as_str(), s.title.as_str())))
+/// What a signature or a decision can rest on: readings and photos, the latest first.
+fn grounds(state: &JobState, knowledge: &Knowledge) -> Ask {
+    let place = |p: &anatomy::Position| state.layout.as_ref().map_or_else(|| p.address(), |layout| layout.label(p));
+    let readings = state.readings.iter().map(|r| {
+        let value = match &r.value {
+            ReadingValue::Outcome(outcome) => words(outcome),
+            ReadingValue::Number { text, unit } => format!("{text} {unit}"),
+        };
+        let check = knowledge.check(&r.check).map_or_else(|| words(&r.check), |c| c.name.clone());
+        let phase = if r.phase == Phase::AsFound { String::new() } else { format!(", {}", words(r.phase.word())) };
+        (r.entry, format!("{value}, {check}, {}{phase}", place(&r.position)))
+    });
+    let photos = state.photos.iter().map(|p| (p.in_entry, format!("photo: {}", p.caption)));
+    let mut all: Vec<(anatomy::EntryId, String)> = readings.chain(photos).collect();
+    all.sort_by(|a, b| b.cmp(a));
+    Ask::Pick(all.into_iter().map(|(id, shown)| (id.to_string(), shown)).collect())
 }
 
-fn joints(_: &JobState, k: &Knowledge) -> Choices {
-    ids(k.joints.iter().map(|j| (j.id.as_str(), j.name.as_str())))
-}
-
-fn operations(_: &JobState, k: &Knowledge) -> Choices {
-    ids(k.operations.iter().map(|o| (o.id.as_str(), o.name.as_str())))
-}
-
-fn options(_: &JobState, k: &Knowledge) -> Choices {
-    ids(k.options.iter().map(|o| (o.id.as_str(), o.name.as_str())))
-}
-
-/// The questions of each kind that has a form, in the order in which they are asked.
-///
-/// A kind that is not here comes about through a page of its own, through the command line, or not by hand at all.
-static FORMS: &[(Kind, &[Asked])] = &[
-    (
-        Kind::JobOpened,
-        &[
-            need("title", "A few words to find it by", Line),
-            may("customer", "Your code for the customer (no names)", Line),
-            may("promised", "Day promised", Day),
+/// The questions of a kind.
+#[expect(clippy::too_many_lines, reason = "one arm a kind; cutting it up would only scatter the list")]
+pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec<Field> {
+    let known = || pick(Known::ALL, Known::word);
+    let covers = || pick(Covers::ALL, Covers::word);
+    let channel = || pick(Channel::ALL, Channel::word);
+    let looked = || pick(ArrivalResult::ALL, ArrivalResult::word);
+    let dissolves = || pick(Dissolves::ALL, Dissolves::word);
+    match kind {
+        Kind::JobOpened => vec![
+            need("title", "A few words to find it by", Ask::Line),
+            may("customer", "Your code for the customer (no names)", Ask::Line),
+            may("promised", "Day promised", Ask::Day),
         ],
-    ),
-    (
-        Kind::ComplaintHeard,
-        &[
-            need("words", "The complaint, in the customer's own words", Long),
-            may("when", "When does it show?", Line),
-            may("how_long", "For how long already?", Line),
-            may("done_since", "What was done since?", Line),
+        Kind::ComplaintHeard => vec![
+            need("words", "The complaint, in the customer's own words", Ask::Long),
+            may("when", "When does it show?", Ask::Line),
+            may("how_long", "For how long already?", Ask::Line),
+            may("done_since", "What was done since?", Ask::Line),
         ],
-    ),
-    (
-        Kind::EngineDescribed,
-        &[
-            need(
-                "layout.arrangement",
-                "How the cylinders stand",
-                Pick(|_, _| pick(Arrangement::ALL, Arrangement::word)),
+        Kind::EngineDescribed => vec![
+            need("layout.arrangement", "How the cylinders stand", pick(Arrangement::ALL, Arrangement::word)),
+            need("layout.cylinders", "How many cylinders", Ask::Count),
+            need("layout.fuel", "Fuel", pick(Fuel::ALL, Fuel::word)),
+            need("layout.valve_gear", "Valve gear", pick(ValveGear::ALL, ValveGear::word)),
+            may("layout.valves_per_cylinder", "Valves in each cylinder", Ask::Count),
+            may("layout.head_material", "Head", pick(Metal::ALL, Metal::word)),
+            may("layout.block_material", "Block", pick(Metal::ALL, Metal::word)),
+            may("layout.timing_drive", "Cam drive", pick(TimingDrive::ALL, TimingDrive::word)),
+            may("layout.interference", "Can an open valve meet a piston?", known()),
+            may("layout.front_note", "Where its front points in the vehicle", Ask::Line),
+            may("maker", "Maker", Ask::Line),
+            may("family", "Engine type", Ask::Line),
+            may("number", "Number on the block", Ask::Line),
+            rare("built", "Built", Ask::Line),
+            rare("layout.gasket", "Head gasket", pick(GasketKind::ALL, GasketKind::word)),
+            rare("layout.follower", "What follows the cam", pick(Follower::ALL, Follower::word)),
+            rare("layout.seat", "Valve seats", pick(SeatKind::ALL, SeatKind::word)),
+            rare("layout.induction", "Induction", pick(Induction::ALL, Induction::word)),
+            rare("layout.oil_cooler", "Oil cooler fitted?", known()),
+            rare("layout.liner", "Liners", pick(Liner::ALL, Liner::word)),
+            rare("layout.bore_kind", "Bores", pick(BoreKind::ALL, BoreKind::word)),
+            rare("layout.heads", "Heads", pick(HeadDivision::ALL, HeadDivision::word)),
+            rare("layout.intake_valves_per_cylinder", "Inlet valves in each cylinder", Ask::Count),
+            rare("layout.main_bearings", "Main bearings", Ask::Count),
+            rare("layout.rod_journals", "Rod journals of the crank", Ask::Count),
+            rare("layout.bank_split.0", "Cylinders in the first bank", Ask::Count),
+            rare("layout.bank_split.1", "Cylinders in the second bank", Ask::Count),
+            rare("layout.front", "Which end is called the front", pick(End::ALL, End::word)),
+            rare(
+                "layout.numbering.by",
+                "How cylinders are counted",
+                Ask::Pick(vec![
+                    ("from-free-end".to_owned(), "from the belt end, as most road vehicles".to_owned()),
+                    ("iso-1204".to_owned(), "from the flywheel end, after ISO 1204".to_owned()),
+                    ("maker".to_owned(), "by the maker's own names, below".to_owned()),
+                ]),
             ),
-            need("layout.cylinders", "How many cylinders", Count),
-            need("layout.fuel", "Fuel", Pick(|_, _| pick(Fuel::ALL, Fuel::word))),
-            need("layout.valve_gear", "Valve gear", Pick(|_, _| pick(ValveGear::ALL, ValveGear::word))),
-            may("layout.valves_per_cylinder", "Valves in each cylinder", Count),
-            may("layout.head_material", "Head", Pick(|_, _| pick(Metal::ALL, Metal::word))),
-            may("layout.block_material", "Block", Pick(|_, _| pick(Metal::ALL, Metal::word))),
-            may("layout.timing_drive", "Cam drive", Pick(|_, _| pick(TimingDrive::ALL, TimingDrive::word))),
-            may("layout.interference", "Can an open valve meet a piston?", Pick(known_or_not)),
-            may("layout.oil_cooler", "Oil cooler fitted?", Pick(known_or_not)),
-            may("layout.front_note", "Where its front points in the vehicle", Line),
-            may("maker", "Maker", Line),
-            may("family", "Engine type", Line),
-            may("number", "Number on the block", Line),
+            rare("layout.numbering.cylinder_names", "Maker's names of the cylinders, one a line", Ask::List),
+            rare("layout.numbering.first_end", "The maker counts from", pick(End::ALL, End::word)),
+            rare("layout.numbering.bank_names", "Maker's names of the banks, one a line", Ask::List),
+            rare("layout.numbering.document", "Where these names are written", Ask::Line),
         ],
-    ),
-    (
-        Kind::VehicleDescribed,
-        &[
-            may("make", "Make", Line),
-            may("model", "Model", Line),
-            may("plate", "Plate", Line),
-            may("vin", "Vehicle identification number", Line),
-            may("year", "Model year", Count),
-            may("odometer", "Odometer as shown (with unit)", Figure("km")),
-            may("odometer_believed", "Can it be believed?", Pick(known_or_not)),
-            may("value", "Worth in running order", Money),
-            may("horizon_months", "Months the owner wants to keep it", Count),
-            may("miles_per_year", "Miles in a year", Count),
+        Kind::VehicleDescribed => vec![
+            may("make", "Make", Ask::Line),
+            may("model", "Model", Ask::Line),
+            may("plate", "Plate", Ask::Line),
+            may("vin", "Vehicle identification number", Ask::Line),
+            may("year", "Model year", Ask::Count),
+            may("odometer", "Odometer as shown (with unit)", Ask::Figure("km")),
+            may("odometer_believed", "Can it be believed?", known()),
+            may("value", "Worth in running order", Ask::Money),
+            may("horizon_months", "Months the owner wants to keep it", Ask::Count),
+            may("miles_per_year", "Miles in a year", Ask::Count),
         ],
-    ),
-    (
-        Kind::AttributeTold,
-        &[
-            need("attribute", "What", Pick(|_, k| ids(k.attributes.iter().map(|x| (x.id.as_str(), x.plain.as_str()))))),
-            need("value", "Answer", Line),
-            may("told_by", "Told by", Line),
+        Kind::AttributeTold => vec![
+            need("attribute", "What", ids(knowledge.attributes.iter().map(|a| (a.id.as_str(), a.plain.as_str())))),
+            need("value", "Answer", Ask::Line),
+            may("told_by", "Told by", Ask::Line),
         ],
-    ),
-    (Kind::PromiseMade, &[need("promised", "Day promised", Day), may("words", "What was said", Line)]),
-    (Kind::CustomerTold, &[need("words", "What was said or sent", Long), need("how", "How", Pick(channels))]),
-    (
-        Kind::MoneyTold,
-        &[
-            may("labour_rate", "Price of a billed hour", Money),
-            may("standing_per_day", "What a day standing costs the customer", Money),
-            may("tax_percent", "Tax on top, per cent", Line),
-            may("parts_markup_percent", "Added on parts, per cent", Line),
-            may("scrap_value", "Scrap value", Money),
+        Kind::PromiseMade => {
+            vec![need("promised", "Day promised", Ask::Day), may("words", "What was said", Ask::Line)]
+        }
+        Kind::CustomerTold => {
+            vec![need("words", "What was said or sent", Ask::Long), need("how", "How", channel())]
+        }
+        Kind::MoneyTold => vec![
+            may("labour_rate", "Price of a billed hour", Ask::Money),
+            may("standing_per_day", "What a day standing costs the customer", Ask::Money),
+            may("tax_percent", "Tax on top, per cent", Ask::Line),
+            may("parts_markup_percent", "Added on parts, per cent", Ask::Line),
+            may("scrap_value", "Scrap value", Ask::Money),
         ],
-    ),
-    (
-        Kind::EngineFigureSet,
-        &[
-            need("item", "Which figure", Pick(|_, k| ids(k.limits.iter().map(|x| (x.id.as_str(), x.name.as_str()))))),
-            need("bound", "It is", Pick(|_, _| pick(Bound::ALL, Bound::word))),
-            need("text", "Figure, digits as printed", Line),
-            may("text_high", "Upper figure of a range", Line),
-            need("unit", "Unit", Line),
-            may("stands_for", "Meant for", Pick(|_, _| pick(FigureFor::ALL, FigureFor::word))),
-            may("at", "Only for this place", Pick(places)),
-            need("document", "Document", Line),
-            need("page", "Page", Line),
+        Kind::EngineFigureSet => vec![
+            need("item", "Which figure", ids(knowledge.limits.iter().map(|l| (l.id.as_str(), l.name.as_str())))),
+            need("bound", "It is", pick(Bound::ALL, Bound::word)),
+            need("text", "Figure, digits as printed", Ask::Line),
+            may("text_high", "Upper figure of a range", Ask::Line),
+            need("unit", "Unit", Ask::Line),
+            may("stands_for", "Meant for", pick(FigureFor::ALL, FigureFor::word)),
+            need("document", "Document", Ask::Line),
+            need("page", "Page", Ask::Line),
+            rare("at", "Only for this place", places(state)),
+            rare("scope", "For each", pick(Scope::ALL, Scope::word)),
+            rare("note", "Note", Ask::Line),
         ],
-    ),
-    (
-        Kind::GaugeDescribed,
-        &[
-            need("gauge", "Kind of gauge", Pick(|_, k| ids(k.gauges.iter().map(|x| (x.id.as_str(), x.name.as_str()))))),
-            need("label", "Mark on it", Line),
-            may("u", "Its own standard uncertainty (with unit)", Figure("")),
-            may("zero_checked", "Zero checked?", Pick(known_or_not)),
-            may("calibrated", "Last calibrated", Day),
-            may("note", "Note", Line),
+        Kind::GaugeDescribed => vec![
+            need("gauge", "Kind of gauge", ids(knowledge.gauges.iter().map(|g| (g.id.as_str(), g.name.as_str())))),
+            need("label", "Mark on it", Ask::Line),
+            may("u", "Its own standard uncertainty (with unit)", Ask::Figure("")),
+            may("zero_checked", "Zero checked?", known()),
+            may("calibrated", "Last calibrated", Ask::Day),
+            may("note", "Note", Ask::Line),
         ],
-    ),
-    (
-        Kind::GaugeDoubted,
-        &[
-            need("label", "Gauge", Pick(gauges_laid)),
-            need("reason", "Why it is doubted", Line),
-            may("off_by", "Off by (with unit)", Figure("")),
+        Kind::GaugeDoubted => vec![
+            need("label", "Gauge", gauges_laid(state)),
+            need("reason", "Why it is doubted", Ask::Line),
+            may("off_by", "Off by (with unit)", Ask::Figure("")),
         ],
-    ),
-    (
-        Kind::GaugeCleared,
-        &[
-            need("label", "Gauge", Pick(gauges_laid)),
-            need("how", "How it was found good", Line),
-            need("good", "Which readings are good", Pick(|_, _| pick(GoodReadings::ALL, GoodReadings::word))),
+        Kind::GaugeCleared => vec![
+            need("label", "Gauge", gauges_laid(state)),
+            need("how", "How it was found good", Ask::Line),
+            need("good", "Which readings are good", pick(GoodReadings::ALL, GoodReadings::word)),
         ],
-    ),
-    (
-        Kind::ReadingSkipped,
-        &[
-            need("check", "Check", Pick(|_, k| ids(k.checks.iter().map(|x| (x.id.as_str(), x.name.as_str()))))),
-            may("position", "Where (left out: everywhere)", Pick(places)),
-            need("reason", "Why it is left out", Line),
+        Kind::ReadingSkipped => vec![
+            need("check", "Check", ids(knowledge.checks.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
+            may("position", "Where (left out: everywhere)", places(state)),
+            need("reason", "Why it is left out", Ask::Line),
+            rare("reading", "Only one reading of it", all_readings(knowledge)),
+            rare("phase", "Only when", pick(Phase::ALL, Phase::word)),
         ],
-    ),
-    (
-        Kind::OutsideAnswered,
-        &[
-            need("fault", "What", Pick(|_, k| ids(k.outside.iter().map(|x| (x.id.as_str(), x.name.as_str()))))),
-            need("answer", "Answer", Pick(|_, _| pick(OutsideAnswer::ALL, OutsideAnswer::word))),
-            need("how", "How it was found out", Line),
+        Kind::OutsideAnswered => vec![
+            need("fault", "What", ids(knowledge.outside.iter().map(|o| (o.id.as_str(), o.name.as_str())))),
+            need("answer", "Answer", pick(OutsideAnswer::ALL, OutsideAnswer::word)),
+            need("how", "How it was found out", Ask::Line),
         ],
-    ),
-    (
-        Kind::ResidueSeen,
-        &[
-            need("position", "Where", Pick(places)),
+        Kind::ResidueSeen => vec![
+            need("position", "Where", places(state)),
             need(
                 "residue",
                 "Residue",
-                Pick(|_, k| {
-                    k.residues.iter().map(|r| (r.id.clone(), format!("{} ({})", title(&r.id), r.colour))).collect()
-                }),
+                Ask::Pick(
+                    knowledge
+                        .residues
+                        .iter()
+                        .map(|r| (r.id.clone(), format!("{} ({})", title(&r.id), r.colour)))
+                        .collect(),
+                ),
             ),
-            may("place", "Surface", Pick(|_, k| ids(k.places.iter().map(|x| (x.id.as_str(), x.name.as_str()))))),
-            may("note", "Note", Line),
+            may("place", "Surface", ids(knowledge.places.iter().map(|p| (p.id.as_str(), p.name.as_str())))),
+            may("note", "Note", Ask::Line),
+            rare("dissolves.water", "Does water dissolve it?", dissolves()),
+            rare("dissolves.alcohol", "Does alcohol?", dissolves()),
+            rare("dissolves.brake_cleaner", "Does brake cleaner?", dissolves()),
+            rare("dissolves.acid", "Does acid, on a scraped sample?", dissolves()),
         ],
-    ),
-    (
-        Kind::StageReached,
-        &[need(
+        Kind::StageReached => vec![need(
             "stage",
             "The engine is now",
-            Pick(|_, k| k.stages.iter().map(|s| (s.id.clone(), words(&s.id))).collect()),
+            Ask::Pick(knowledge.stages.iter().map(|s| (s.id.clone(), words(&s.id))).collect()),
         )],
-    ),
-    (
-        Kind::CautionTicked,
-        &[need("caution", "Caution", Pick(|_, k| k.cautions.iter().map(|c| (c.id.clone(), words(&c.id))).collect()))],
-    ),
-    (
-        Kind::PartBagged,
-        &[
-            need("part", "What", Line),
-            need("bag", "Bag or cell", Line),
-            may("count", "How many", Count),
-            may("position", "Where it came from", Pick(places)),
-            may("marks", "Marks made", Line),
+        Kind::CautionTicked => vec![need(
+            "caution",
+            "Caution",
+            Ask::Pick(knowledge.cautions.iter().map(|c| (c.id.clone(), words(&c.id))).collect()),
+        )],
+        Kind::PartBagged => vec![
+            need("part", "What", Ask::Line),
+            need("bag", "Bag or cell", Ask::Line),
+            may("count", "How many", Ask::Count),
+            may("position", "Where it came from", places(state)),
+            may("marks", "Marks made", Ask::Line),
         ],
-    ),
-    (Kind::AdviceOverruled, &[need("advice", "What was advised", Line), need("reason", "Why not", Line)]),
-    (
-        Kind::ApprovalAsked,
-        &[
-            need("covers", "For what", Pick(covers)),
-            need("ceiling", "Ceiling asked for", Money),
-            need("how", "How", Pick(channels)),
-            need("words", "The words used", Long),
-            may("option", "Repair option", Pick(options)),
+        Kind::AdviceOverruled => {
+            vec![need("advice", "What was advised", Ask::Line), need("reason", "Why not", Ask::Line)]
+        }
+        Kind::ApprovalAsked => vec![
+            need("covers", "For what", covers()),
+            need("ceiling", "Ceiling asked for", Ask::Money),
+            need("how", "How", channel()),
+            need("words", "The words used", Ask::Long),
+            may("option", "Repair option", options(knowledge)),
         ],
-    ),
-    (
-        Kind::ApprovalGiven,
-        &[
-            need("covers", "For what", Pick(covers)),
-            need("ceiling", "The most it may cost, all in", Money),
-            need("who", "Who said yes", Line),
-            need("how", "How", Pick(channels)),
-            need("words", "The exact words", Long),
-            may("asked", "Answers the question", Pick(asked)),
+        Kind::ApprovalGiven => vec![
+            need("covers", "For what", covers()),
+            need("ceiling", "The most it may cost, all in", Ask::Money),
+            need("who", "Who said yes", Ask::Line),
+            need("how", "How", channel()),
+            need("words", "The exact words", Ask::Long),
+            may("asked", "Answers the question", asked(state)),
         ],
-    ),
-    (
-        Kind::ApprovalRefused,
-        &[
-            need("covers", "To what", Pick(covers)),
-            need("who", "Who said no", Line),
-            need("how", "How", Pick(channels)),
-            need("words", "The exact words", Long),
-            may("option", "Repair option", Pick(options)),
-            may("asked", "Answers the question", Pick(asked)),
+        Kind::ApprovalRefused => vec![
+            need("covers", "To what", covers()),
+            need("who", "Who said no", Ask::Line),
+            need("how", "How", channel()),
+            need("words", "The exact words", Ask::Long),
+            may("option", "Repair option", options(knowledge)),
+            may("asked", "Answers the question", asked(state)),
         ],
-    ),
-    (
-        Kind::TimeWorked,
-        &[
-            need("time", "How long", Figure("h")),
-            need("what", "On what", Line),
-            may("covers", "Counts against", Pick(covers)),
+        Kind::TimeWorked => vec![
+            need("time", "How long", Ask::Figure("h")),
+            need("what", "On what", Ask::Line),
+            may("covers", "Counts against", covers()),
         ],
-    ),
-    (
-        Kind::CostBooked,
-        &[
-            need("what", "For what", Line),
-            need("amount", "How much", Money),
-            may("supplier", "To whom", Line),
-            may("covers", "Counts against", Pick(covers)),
+        Kind::CostBooked => vec![
+            need("what", "For what", Ask::Line),
+            need("amount", "How much", Ask::Money),
+            may("supplier", "To whom", Ask::Line),
+            may("covers", "Counts against", covers()),
         ],
-    ),
-    (
-        Kind::QuoteReceived,
-        &[
-            need("supplier", "Who quotes", Line),
-            need("price", "Price, without freight and deposit", Money),
-            need("lead_days.0", "Days at best", Count),
-            need("lead_days.1", "Days at worst", Count),
-            may("option", "For a whole repair option", Pick(options)),
-            may("need", "Or for one thing needed", Line),
-            may("freight", "Freight", Money),
-            may("core_deposit", "Deposit on the old part", Money),
-            may("warranty_months", "Months of warranty", Count),
-            may("valid_until", "Holds until", Day),
-            may("used_odometer", "Mileage of a used engine, as told", Figure("km")),
-            may("includes", "Includes, one a line", List),
+        Kind::QuoteReceived => vec![
+            need("supplier", "Who quotes", Ask::Line),
+            need("price", "Price, without freight and deposit", Ask::Money),
+            need("lead_days.0", "Days at best", Ask::Count),
+            need("lead_days.1", "Days at worst", Ask::Count),
+            may("option", "For a whole repair option", options(knowledge)),
+            may("need", "Or for one thing needed", Ask::Line),
+            may("freight", "Freight", Ask::Money),
+            may("core_deposit", "Deposit on the old part", Ask::Money),
+            may("warranty_months", "Months of warranty", Ask::Count),
+            may("includes", "Includes, one a line", Ask::List),
+            rare("warranty", "Warranty in words", Ask::Line),
+            rare("valid_until", "Holds until", Ask::Day),
+            rare("used_odometer", "Mileage of a used engine, as told", Ask::Figure("km")),
+            rare("note", "Note", Ask::Line),
         ],
-    ),
-    (
-        Kind::OptionRuledOut,
-        &[
-            need("option", "Repair option", Pick(options)),
-            need("because", "Why", Line),
-            may("source", "Where that is written", Line),
+        Kind::OptionRuledOut => vec![
+            need("option", "Repair option", options(knowledge)),
+            need("because", "Why", Ask::Line),
+            may(ON_ENTRY, "The reading that rules it out", grounds(state, knowledge)),
+            may("source", "Where that is written", Ask::Line),
         ],
-    ),
-    (
-        Kind::OptionChosen,
-        &[
-            need("option", "Repair option", Pick(options)),
-            need("by", "Who chooses", Line),
-            need("reason", "Why", Line),
-            may("quotes.0", "On which quote", Pick(quotes)),
+        Kind::OptionChosen => vec![
+            need("option", "Repair option", options(knowledge)),
+            need("by", "Who chooses", Ask::Line),
+            need("reason", "Why", Ask::Line),
+            may("quotes", "Quotes it rests on", Ask::Several(quotes(state))),
         ],
-    ),
-    (
-        Kind::CauseNamed,
-        &[
-            need("cause", "Why it failed", Pick(|_, k| ids(k.causes.iter().map(|x| (x.id.as_str(), x.name.as_str()))))),
-            need("by", "Who says so", Line),
-            may("because", "On what grounds", Line),
+        Kind::CauseNamed => vec![
+            need("cause", "Why it failed", ids(knowledge.causes.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
+            need("by", "Who says so", Ask::Line),
+            may("because", "On what grounds", Ask::Line),
         ],
-    ),
-    (
-        Kind::CauseUnknownSigned,
-        &[need("by", "Who signs that it is unknown", Line), may("because", "What was tried", Line)],
-    ),
-    (
-        Kind::PartOrdered,
-        &[
-            need("part", "Part", Line),
-            need("supplier", "From whom", Line),
-            need("quantity", "How many", Count),
-            may("price", "Price of all of them", Money),
-            may("quote", "Follows the quote", Pick(quotes)),
-            may("promised", "Day promised", Day),
-            may("need_by", "Day needed", Day),
-            may("core_deposit", "Deposit on the old part", Money),
-            may("core_due", "Old part taken back until", Day),
+        Kind::CauseUnknownSigned => {
+            vec![need("by", "Who signs that it is unknown", Ask::Line), may("because", "What was tried", Ask::Line)]
+        }
+        Kind::PartOrdered => vec![
+            need("part", "Part", Ask::Line),
+            need("supplier", "From whom", Ask::Line),
+            need("quantity", "How many", Ask::Count),
+            may("price", "Price of all of them", Ask::Money),
+            may("promised", "Day promised", Ask::Day),
+            may("need_by", "Day needed", Ask::Day),
+            may("quote", "By which quote", Ask::Pick(quotes(state))),
+            rare("core_deposit", "Deposit on the old part", Ask::Money),
+            rare("core_due", "Old part taken back until", Ask::Day),
         ],
-    ),
-    (
-        Kind::PartArrived,
-        &[
-            need("part", "Part", Line),
-            may("order", "The order it belongs to", Pick(orders)),
-            may("quantity", "How many (left out: all)", Count),
-            may("batch", "Batch or serial number", Line),
-            may("checks.0.what", "First look: at what", Line),
-            may("checks.0.result", "First look: result", Pick(|_, _| pick(ArrivalResult::ALL, ArrivalResult::word))),
-            may("checks.1.what", "Second look: at what", Line),
-            may("checks.1.result", "Second look: result", Pick(|_, _| pick(ArrivalResult::ALL, ArrivalResult::word))),
+        Kind::PartArrived => vec![
+            need("part", "Part", Ask::Line),
+            may("order", "The order it belongs to", orders(state, knowledge)),
+            may("quantity", "How many (left out: all)", Ask::Count),
+            may("batch", "Batch or serial number", Ask::Line),
+            may("checks.0.what", "First look: at what", Ask::Line),
+            may("checks.0.result", "First look: result", looked()),
+            may("checks.1.what", "Second look: at what", Ask::Line),
+            may("checks.1.result", "Second look: result", looked()),
+            rare("checks.0.note", "First look: note", Ask::Line),
+            rare("checks.1.note", "Second look: note", Ask::Line),
+            rare("checks.2.what", "Third look: at what", Ask::Line),
+            rare("checks.2.result", "Third look: result", looked()),
+            rare("checks.2.note", "Third look: note", Ask::Line),
+            rare("checks.3.what", "Fourth look: at what", Ask::Line),
+            rare("checks.3.result", "Fourth look: result", looked()),
+            rare("checks.3.note", "Fourth look: note", Ask::Line),
         ],
-    ),
-    (
-        Kind::PartFitted,
-        &[
-            need("part", "Part", Line),
-            may("position", "Where", Pick(places)),
-            may("batch", "Batch or serial number", Line),
-            may("order", "The order it came with", Pick(orders)),
+        Kind::PartFitted => vec![
+            need("part", "Part", Ask::Line),
+            may("position", "Where", places(state)),
+            may("batch", "Batch or serial number", Ask::Line),
+            may("order", "The order it came with", orders(state, knowledge)),
         ],
-    ),
-    (
-        Kind::PartReturned,
-        &[
-            need("part", "Part", Line),
-            need("why", "Why it goes back", Pick(|_, _| pick(ReturnKind::ALL, ReturnKind::word))),
-            may("order", "The order it came with", Pick(orders)),
-            may("note", "Note", Line),
+        Kind::PartReturned => vec![
+            need("part", "Part", Ask::Line),
+            need("why", "Why it goes back", pick(ReturnKind::ALL, ReturnKind::word)),
+            may("order", "The order it came with", orders(state, knowledge)),
+            may("note", "Note", Ask::Line),
         ],
-    ),
-    (
-        Kind::MachineOrderSent,
-        &[
-            need("shop", "To which machine shop", Line),
-            need("code", "Short code on the order", Line),
-            may("quote", "Follows the quote", Pick(quotes)),
-            may("datum", "Face or axis all is measured from", Line),
-            may("need_by", "Day needed", Day),
-            may("lines.0.operation", "What to do", Pick(operations)),
-            may("lines.0.position", "Where", Pick(places)),
-            may("lines.0.as_found", "As found (with unit)", Figure("")),
-            may("lines.0.want", "Wanted, or its lower edge", Figure("")),
-            may("lines.0.want_high", "Upper edge", Figure("")),
-            may("lines.0.leave_at_least", "What must be left", Figure("")),
-            may("lines.0.note", "Note", Line),
+        Kind::MachineOrderSent => vec![
+            need("shop", "To which machine shop", Ask::Line),
+            need("code", "Short code on the order", Ask::Line),
+            may("datum", "Face or axis all is measured from", Ask::Line),
+            may("need_by", "Day needed", Ask::Day),
+            rare("quote", "By which quote", Ask::Pick(quotes(state))),
+            may("lines.0.operation", "What to do", operations(knowledge)),
+            may("lines.0.position", "Where", places(state)),
+            may("lines.0.as_found", "As found (with unit)", Ask::Figure("")),
+            may("lines.0.want", "Wanted, or its lower edge", Ask::Figure("")),
+            may("lines.0.want_high", "Upper edge", Ask::Figure("")),
+            may("lines.0.leave_at_least", "What must be left", Ask::Figure("")),
+            may("lines.0.note", "Note", Ask::Line),
         ],
-    ),
-    (
-        Kind::MachineWorkReturned,
-        &[
-            need("code", "Short code on the order", Line),
-            may("order", "The order", Pick(machine_orders)),
-            may("done_by", "Who did it", Line),
-            may("lines.0.operation", "What was asked", Pick(operations)),
-            may("lines.0.position", "Where", Pick(places)),
-            may("lines.0.result", "What became of it", Pick(|_, _| pick(MachineResult::ALL, MachineResult::word))),
-            may("lines.0.as_left", "As left (with unit)", Figure("")),
-            may("lines.0.note", "Note", Line),
-        ],
-    ),
-    (
-        Kind::BuildStepDone,
-        &[
-            need("stage", "Stage of the build", Pick(steps)),
-            need("step", "Step", Line),
-            may("position", "Where", Pick(places)),
-            may("note", "Note", Line),
-        ],
-    ),
-    (
-        Kind::HoldPointSigned,
-        &[
-            need("stage", "Stage of the build", Pick(steps)),
-            need("hold", "Hold point", Line),
-            need("by", "Who signs", Line),
-            may("second", "Second pair of eyes", Line),
-            may("value", "What was measured (with unit)", Figure("")),
-            may("position", "Where", Pick(places)),
-        ],
-    ),
-    (
-        Kind::HoldPointPassedOpen,
-        &[
-            need("stage", "Stage of the build", Pick(steps)),
-            need("hold", "Hold point", Line),
-            need("by", "Who answers for it", Line),
-            need("reason", "Why it is passed without proof", Line),
-        ],
-    ),
-    (
-        Kind::BoltTightened,
-        &[
-            need("joint", "Joint", Pick(joints)),
-            may("position", "Which head or cap", Pick(places)),
-            need("bolt", "Bolt, by the tightening sequence", Count),
-            need("stage", "Stage", Count),
-            may("torque", "Torque as set", Figure("N·m")),
-            may("angle", "Angle as turned", Figure("°")),
-            may("label", "Mark on the wrench", Line),
-            may("age", "Bolt is", Pick(|_, _| pick(BoltAge::ALL, BoltAge::word))),
-            may("striped", "Stripe drawn across bolt and flange?", Pick(known_or_not)),
-        ],
-    ),
-    (
-        Kind::BoltRestarted,
-        &[
-            need("joint", "Joint", Pick(joints)),
-            may("position", "Which head or cap", Pick(places)),
-            need("bolt", "Bolt", Count),
-            need("stage", "Starts again with stage", Count),
-            need("reason", "Why", Line),
-        ],
-    ),
-    (
-        Kind::JointDisturbed,
-        &[
-            need("joint", "Joint", Pick(joints)),
-            may("position", "Which head or cap", Pick(places)),
-            may("bolt", "The one bolt (left out: all)", Count),
-            need("reason", "Why", Line),
-        ],
-    ),
-    (
-        Kind::EngineRun,
-        &[
-            need("run", "How it was run", Pick(|_, _| pick(RunKind::ALL, RunKind::word))),
-            may("time", "How long", Figure("min")),
-            may("distance", "How far", Figure("km")),
-            may("words", "What was noticed", Long),
-        ],
-    ),
-    (
-        Kind::HandedBack,
-        &[
-            may("done", "Done, one a line", List),
-            may("not_done", "Not done, one a line", List),
-            may("watch_for", "Watch for, one a line", List),
-            may("first_check.what", "First look to take", Line),
-            may("first_check.by_date", "By which day", Day),
-            may("first_check.by_distance", "By which distance", Figure("km")),
-            may("warranty_months", "Months of warranty", Count),
-            may("warranty", "What the warranty covers and what not", Long),
-            may("odometer", "Odometer at hand-back", Figure("km")),
-        ],
-    ),
-    (
-        Kind::ComebackOpened,
-        &[need("words", "The customer's words", Long), may("odometer", "Odometer as shown", Figure("km"))],
-    ),
-    (
-        Kind::ComebackDecided,
-        &[need("bearer", "Who bears it", Pick(|_, _| pick(Bearer::ALL, Bearer::word))), need("because", "Why", Line)],
-    ),
-    (
-        Kind::OutcomeFound,
-        &[
-            need(
-                "condition",
-                "Condition",
-                Pick(|_, k| ids(k.conditions.iter().map(|x| (x.id.as_str(), x.name.as_str())))),
+        Kind::MachineWorkReturned => vec![
+            need("code", "Short code on the order", Ask::Line),
+            may(
+                "order",
+                "The order",
+                Ask::Pick(
+                    state
+                        .machine_orders
+                        .iter()
+                        .map(|o| (o.in_entry.to_string(), format!("{} at {}", o.code, o.shop)))
+                        .collect(),
+                ),
             ),
-            need("position", "Where", Pick(places)),
-            need("state", "What it turned out to be", Line),
-            need("how", "How it was found out", Line),
+            may("done_by", "Who did it", Ask::Line),
+            may("lines.0.operation", "What was asked", operations(knowledge)),
+            may("lines.0.position", "Where", places(state)),
+            may("lines.0.result", "What became of it", pick(MachineResult::ALL, MachineResult::word)),
+            may("lines.0.as_left", "As left (with unit)", Ask::Figure("")),
+            may("lines.0.note", "Note", Ask::Line),
         ],
-    ),
-    (
-        Kind::JobClosed,
-        &[
-            need("how", "How the job ends", Pick(|_, _| pick(Ending::ALL, Ending::word))),
-            may("words", "Anything else", Line),
+        Kind::BuildStepDone => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("step", "Step", Ask::Line),
+            may("position", "Where", places(state)),
+            may("note", "Note", Ask::Line),
         ],
-    ),
-    (Kind::NoteWritten, &[need("text", "Note", Long), may("position", "Where on the engine", Pick(places))]),
-    (Kind::EntryWithdrawn, &[need("entry", "Entry", Line), need("reason", "Why it is taken back", Line)]),
-];
-
-/// The questions of a kind, with the answers that this job allows.
-pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec<Field> {
-    let asked = FORMS.iter().find(|(its, _)| *its == kind).map_or(&[][..], |(_, asked)| asked);
-    asked
-        .iter()
-        .filter_map(|a| {
-            let ask = match a.wants {
-                Line => Ask::Line,
-                Long => Ask::Long,
-                List => Ask::List,
-                Day => Ask::Day,
-                Count => Ask::Count,
-                Money => Ask::Money,
-                Figure(unit) => Ask::Figure(unit),
-                Pick(choices) => match choices(state, knowledge) {
-                    // Nothing to choose from yet: what must be answered is written, the rest is not asked.
-                    none if none.is_empty() && a.need => Ask::Line,
-                    none if none.is_empty() => return None,
-                    some => Ask::Pick(some),
-                },
-            };
-            Some(Field { name: a.name, label: a.label, ask, need: a.need })
-        })
-        .collect()
+        Kind::HoldPointSigned => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("hold", "Hold point", Ask::Line),
+            need("by", "Who signs", Ask::Line),
+            may("second", "Second pair of eyes", Ask::Line),
+            may("value", "What was measured (with unit)", Ask::Figure("")),
+            may(ON_ENTRY, "The reading or photo that proves it", grounds(state, knowledge)),
+            rare("position", "Where", places(state)),
+        ],
+        Kind::HoldPointPassedOpen => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("hold", "Hold point", Ask::Line),
+            need("by", "Who answers for it", Ask::Line),
+            need("reason", "Why it is passed without proof", Ask::Line),
+        ],
+        Kind::BoltTightened => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", caps(state)),
+            need("bolt", "Bolt, by the tightening sequence", Ask::Count),
+            need("stage", "Stage", Ask::Count),
+            may("torque", "Torque as set", Ask::Figure("N·m")),
+            may("angle", "Angle as turned", Ask::Figure("°")),
+            may("label", "Mark on the wrench", Ask::Line),
+            may("age", "Bolt is", pick(BoltAge::ALL, BoltAge::word)),
+            may("striped", "Stripe drawn across bolt and flange?", known()),
+        ],
+        Kind::BoltRestarted => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", caps(state)),
+            need("bolt", "Bolt", Ask::Count),
+            need("stage", "Starts again with stage", Ask::Count),
+            need("reason", "Why", Ask::Line),
+        ],
+        Kind::JointDisturbed => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", caps(state)),
+            may("bolt", "The one bolt (left out: all)", Ask::Count),
+            need("reason", "Why", Ask::Line),
+        ],
+        Kind::EngineRun => vec![
+            need("run", "How it was run", pick(RunKind::ALL, RunKind::word)),
+            may("time", "How long", Ask::Figure("min")),
+            may("distance", "How far", Ask::Figure("km")),
+            may("words", "What was noticed", Ask::Long),
+        ],
+        Kind::HandedBack => vec![
+            may("done", "Done, one a line", Ask::List),
+            may("not_done", "Not done, one a line", Ask::List),
+            may("watch_for", "Watch for, one a line", Ask::List),
+            may("first_check.what", "First look to take", Ask::Line),
+            may("first_check.by_date", "By which day", Ask::Day),
+            may("first_check.by_distance", "By which distance", Ask::Figure("km")),
+            may("warranty_months", "Months of warranty", Ask::Count),
+            may("warranty", "What the warranty covers and what not", Ask::Long),
+            may("odometer", "Odometer at hand-back", Ask::Figure("km")),
+            rare("further_checks.0.what", "A later look", Ask::Line),
+            rare("further_checks.0.by_date", "Later look: by which day", Ask::Day),
+            rare("further_checks.0.by_distance", "Later look: by which distance", Ask::Figure("km")),
+            rare("further_checks.1.what", "One more", Ask::Line),
+            rare("further_checks.1.by_date", "One more: by which day", Ask::Day),
+            rare("further_checks.1.by_distance", "One more: by which distance", Ask::Figure("km")),
+        ],
+        Kind::ComebackOpened => vec![
+            need("words", "The customer's words", Ask::Long),
+            may("odometer", "Odometer as shown", Ask::Figure("km")),
+        ],
+        Kind::ComebackDecided => {
+            vec![
+                need("bearer", "Who bears it", pick(Bearer::ALL, Bearer::word)),
+                need("because", "Why", Ask::Line),
+                may(ON_ENTRY, "The reading it rests on", grounds(state, knowledge)),
+            ]
+        }
+        Kind::OutcomeFound => vec![
+            need("condition", "Condition", ids(knowledge.conditions.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
+            need("position", "Where", places(state)),
+            need("state", "What it turned out to be", Ask::Line),
+            need("how", "How it was found out", Ask::Line),
+        ],
+        Kind::JobClosed => vec![
+            need("how", "How the job ends", pick(Ending::ALL, Ending::word)),
+            may("words", "Anything else", Ask::Line),
+        ],
+        Kind::NoteWritten => {
+            vec![need("text", "Note", Ask::Long), may("position", "Where on the engine", places(state))]
+        }
+        Kind::EntryWithdrawn => {
+            vec![need("entry", "Entry", Ask::Line), need("reason", "Why it is taken back", Ask::Line)]
+        }
+        // These come about through their own pages, through the command line, or not by hand at all.
+        Kind::ReadingTaken
+        | Kind::PhotoKept
+        | Kind::SheetAdopted
+        | Kind::PaperIssued
+        | Kind::PersonalDataErased
+        | Kind::EntryCorrected => Vec::new(),
+    }
 }
 
-/// Whether a kind is written by a button too, beside which nothing can be said when it is refused.
-pub(crate) fn by_button(kind: Kind) -> bool {
-    matches!(kind, Kind::BuildStepDone | Kind::StageReached | Kind::CautionTicked | Kind::OutsideAnswered)
+fn asked(state: &JobState) -> Ask {
+    Ask::Pick(
+        state
+            .approvals_asked
+            .iter()
+            .map(|a| {
+                (a.in_entry.to_string(), format!("{}, {}", words(a.covers.word()), crate::words::amount(&a.ceiling)))
+            })
+            .collect(),
+    )
 }
 
 /// Reads a form into the body of its kind, or says field by field what does not fit.
@@ -664,6 +628,14 @@ pub(crate) fn body(
     let mut root = Value::Object(Map::new());
     for field in &fields {
         let text = typed.get(field.name).map_or("", |t| t.trim());
+        if let Ask::Several(list) = &field.ask {
+            let ticked = list.iter().enumerate().filter(|(n, _)| typed.contains_key(&format!("{}.{n}", field.name)));
+            let ticked: Vec<Value> = ticked.map(|(_, (word, _))| Value::from(word.as_str())).collect();
+            if !ticked.is_empty() {
+                put(&mut root, field.name, Value::Array(ticked));
+            }
+            continue;
+        }
         if text.is_empty() {
             if field.need {
                 errors.push(FieldTrouble::new(field.name, format!("{} is not answered; it is needed", field.label)));
@@ -671,16 +643,17 @@ pub(crate) fn body(
             continue;
         }
         match answer(&field.ask, text, currency) {
-            Ok(value) => put(&mut root, field.name, value),
+            Ok(value) => put(&mut root, in_body(field.name), value),
             Err(why) => errors.push(FieldTrouble::new(field.name, why)),
         }
     }
     if !errors.is_empty() {
         return Err(errors);
     }
+    without_gaps(&mut root);
     body_of(kind, &root, state, knowledge).map_err(|why| {
         let mut error = crate::entering::field(&why);
-        if fields.iter().all(|f| f.name != error.field) {
+        if fields.iter().all(|f| in_body(f.name) != error.field) {
             // What does not fit is named in the sentence; it stands beside that field.
             let named = fields.iter().find(|f| error.message.contains(f.name.rsplit('.').next().unwrap_or(f.name)));
             named.map_or("form", |f| f.name).clone_into(&mut error.field);
@@ -689,11 +662,16 @@ pub(crate) fn body(
     })
 }
 
+/// Whether a kind is written by a button too, beside which nothing can be said when it is refused.
+pub(crate) fn by_button(kind: Kind) -> bool {
+    matches!(kind, Kind::BuildStepDone | Kind::StageReached | Kind::CautionTicked | Kind::OutsideAnswered)
+}
+
 /// One answer as it stands in a body.
 fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, String> {
     let json = |made: Result<Value, serde_json::Error>| made.map_err(|e| e.to_string());
     match ask {
-        Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Fixed(_) => Ok(Value::from(text)),
+        Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Several(_) | Ask::Fixed(_) => Ok(Value::from(text)),
         Ask::List => Ok(text.lines().map(str::trim).filter(|l| !l.is_empty()).map(Value::from).collect()),
         Ask::Day => match text.parse::<jiff::civil::Date>() {
             Ok(day) => Ok(Value::from(day.to_string())),
@@ -712,6 +690,53 @@ fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, St
             json(serde_json::to_value(figure("value", text, unit).map_err(|e| e.to_string())?))
         }
     }
+}
+
+/// Takes places of a list out that nobody filled.
+fn without_gaps(at: &mut Value) {
+    match at {
+        Value::Array(list) => {
+            list.retain(|v| !v.is_null());
+            list.iter_mut().for_each(without_gaps);
+        }
+        Value::Object(map) => map.values_mut().for_each(without_gaps),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
+
+/// What is typed into a form when it shows a body that is kept: the reverse of [`body`].
+pub(crate) fn typed_of(fields: &[Field], body: &Value) -> Typed {
+    let at = |name: &str| {
+        name.split('.').try_fold(body, |at, part| match part.parse::<usize>() {
+            Ok(place) => at.get(place),
+            Err(_) => at.get(part),
+        })
+    };
+    let text = |value: &Value| match value {
+        Value::String(text) => text.clone(),
+        Value::Array(list) => list.iter().filter_map(Value::as_str).collect::<Vec<_>>().join("\n"),
+        Value::Object(map) => {
+            let part = |name: &str| map.get(name).and_then(Value::as_str);
+            match (part("text"), part("unit"), part("currency"), part("amount")) {
+                (Some(text), Some(unit), _, _) => format!("{text} {unit}"),
+                (_, _, Some(currency), Some(amount)) => format!("{currency} {amount}"),
+                _ => String::new(),
+            }
+        }
+        Value::Null => String::new(),
+        Value::Bool(_) | Value::Number(_) => value.to_string(),
+    };
+    let mut out = Typed::new();
+    for field in fields {
+        let Some(value) = at(in_body(field.name)) else { continue };
+        if let (Ask::Several(list), Value::Array(there)) = (&field.ask, value) {
+            let ticked = list.iter().enumerate().filter(|(_, (word, _))| there.iter().any(|v| v == word.as_str()));
+            out.extend(ticked.map(|(n, _)| (format!("{}.{n}", field.name), "yes".to_owned())));
+        } else {
+            out.insert(field.name.to_owned(), text(value));
+        }
+    }
+    out
 }
 
 /// Puts a value where a dotted name leads; a number in it is a place in a list.
@@ -776,13 +801,29 @@ impl Form<'_> {
                         }
                     }
                 }
-                @for f in &self.fields { (self.field(f, &id.to_string())) }
+                @for f in self.fields.iter().filter(|f| !f.rare) { (self.field(f, &id.to_string())) }
+                @let rare: Vec<&Field> = self.fields.iter().filter(|f| f.rare).collect();
+                @if !rare.is_empty() {
+                    details.fold.more open[rare.iter().any(|f| self.is_filled(f) || self.is_wrong(f))] {
+                        summary { "More that may be said" }
+                        @for f in &rare { (self.field(f, &id.to_string())) }
+                    }
+                }
                 button type="submit" { (self.button) }
             }
         }
     }
 
-    fn field(&self, f: &Field, form: &str) -> Markup {
+    fn is_filled(&self, f: &Field) -> bool {
+        self.typed.get(f.name).is_some_and(|t| !t.is_empty())
+    }
+
+    fn is_wrong(&self, f: &Field) -> bool {
+        self.errors.iter().any(|e| e.field == f.name)
+    }
+
+    /// One question with what was typed into it; `form` tells its labels from those of other forms of the page.
+    pub(crate) fn field(&self, f: &Field, form: &str) -> Markup {
         let there = self.typed.get(f.name).map_or("", String::as_str);
         let wrong = self.errors.iter().find(|e| e.field == f.name);
         let id = format!("f-{}-{}", form.get(24..).unwrap_or(form), f.name);
@@ -795,6 +836,29 @@ impl Form<'_> {
                 }
             }
         };
+        if let Ask::Several(list) = &f.ask {
+            return html! {
+                @if !list.is_empty() {
+                    fieldset.field {
+                        legend {
+                            (f.label)
+                            span.may { " (may be left out)" }
+                        }
+                        @for (n, (word, shown)) in list.iter().enumerate() {
+                            @let name = format!("{}.{n}", f.name);
+                            label.tick {
+                                input
+                                    type="checkbox"
+                                    name=(name)
+                                    value=(word)
+                                    checked[self.typed.contains_key(&name)];
+                                span { (shown) }
+                            }
+                        }
+                    }
+                }
+            };
+        }
         if let Ask::Fixed(value) = &f.ask {
             return html! {
                 input type="hidden" name=(f.name) value=(value);
@@ -807,22 +871,64 @@ impl Form<'_> {
                     p.wrongline id=(hint) { (e.message) }
                 }
                 @match &f.ask {
-                    Ask::Long | Ask::List => textarea
+                    Ask::Line => input
+                        type="text"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Money => input
+                        type="text"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        placeholder="EUR 120"
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Figure(unit) => span.with-unit {
+                        input
+                            type="text"
+                            inputmode="text"
+                            id=(id)
+                            name=(f.name)
+                            value=(there)
+                            required[f.need]
+                            aria-describedby=[wrong.map(|_| &hint)];
+                        @if !unit.is_empty() {
+                            span.unit { (unit) }
+                        }
+                    },
+                    Ask::Count => input
+                        type="text"
+                        inputmode="numeric"
+                        pattern="[0-9]*"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Day => input
+                        type="date"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Long => textarea
                         id=(id)
                         name=(f.name)
                         rows="3"
                         required[f.need]
                         aria-describedby=[wrong.map(|_| &hint)]
                     { (there) },
-                    Ask::Figure(unit) => span.with-unit {
-                        (self.input(f, &id, wrong.map(|_| hint.as_str())))
-                        @if !unit.is_empty() {
-                            span.unit { (unit) }
-                        }
-                    },
-                    Ask::Line | Ask::Money | Ask::Count | Ask::Day => ({
-                        self.input(f, &id, wrong.map(|_| hint.as_str()))
-                    }),
+                    Ask::List => textarea
+                        id=(id)
+                        name=(f.name)
+                        rows="3"
+                        required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)]
+                    { (there) },
                     Ask::Pick(list) => select
                         id=(id)
                         name=(f.name)
@@ -834,32 +940,9 @@ impl Form<'_> {
                             option value=(word) selected[word == there] { (shown) }
                         }
                     },
-                    Ask::Fixed(_) => "",
+                    Ask::Several(_) | Ask::Fixed(_) => "",
                 }
             }
-        }
-    }
-    /// A field of one line.
-    fn input(&self, f: &Field, id: &str, hint: Option<&str>) -> Markup {
-        let (kind, mode, pattern, example) = match f.ask {
-            Ask::Day => ("date", None, None, None),
-            Ask::Count => ("text", Some("numeric"), Some("[0-9]*"), None),
-            Ask::Money => ("text", None, None, Some("EUR 120")),
-            Ask::Line | Ask::Figure(_) | Ask::Long | Ask::List | Ask::Pick(_) | Ask::Fixed(_) => {
-                ("text", None, None, None)
-            }
-        };
-        html! {
-            input
-                type=(kind)
-                inputmode=[mode]
-                pattern=[pattern]
-                placeholder=[example]
-                id=(id)
-                name=(f.name)
-                value=(self.typed.get(f.name).map_or("", String::as_str))
-                required[f.need]
-                aria-describedby=[hint];
         }
     }
 }

@@ -107,9 +107,10 @@ impl IntoResponse for OnPage {
     fn into_response(self) -> Response {
         let Trouble { status, title, detail, errors } = self.0;
         let body = html! {
+            main id="main" {
             section.sheet {
                 h1 { (crate::words::sentence(&title)) }
-                p { (detail) }
+                p { (crate::words::sentence(&detail)) "." }
                 @if errors.len() > 1 {
                     ul {
                         @for e in &errors {
@@ -124,6 +125,7 @@ impl IntoResponse for OnPage {
                 p {
                     a.button href="/" { "All jobs" }
                 }
+            }
             }
         };
         (status, shell(&title, "", &body)).into_response()

@@ -28,9 +28,13 @@ struct Shop {
 
 impl Shop {
     async fn after(lines: usize) -> Shop {
+        Self::told(STORY, lines).await
+    }
+
+    async fn told(story: &str, lines: usize) -> Shop {
         let folder = tempfile::tempdir().unwrap();
         let store = Arc::new(SqliteStore::open(Opening::of(folder.path().join("record"))).await.unwrap());
-        let text: String = STORY.lines().take(lines).map(|l| format!("{l}\n")).collect();
+        let text: String = story.lines().take(lines).map(|l| format!("{l}\n")).collect();
         let entries = logbook::seal_story("van", &logbook::story_from_lines(&text).unwrap()).unwrap();
         store.append(&entries).await.unwrap();
         let job = entries.first().map(|e| e.job().to_string()).unwrap_or_default();
@@ -542,4 +546,76 @@ async fn holds_and_a_closed_job_are_refused_over_http_too() {
     assert_eq!(answer.status(), StatusCode::SEE_OTHER);
     let (answer, problem) = shop.post_entry(&key(5), &reading, None).await;
     assert_eq!(answer.status(), StatusCode::CREATED, "open again: {problem}");
+}
+
+/// The leaves of a body, as the fields of a form name them.
+fn leaves(at: &str, value: &Value, out: &mut Vec<(String, String)>) {
+    let under = |part: &str| if at.is_empty() { part.to_owned() } else { format!("{at}.{part}") };
+    match value {
+        Value::Object(map) => {
+            let part = |name: &str| map.get(name).and_then(Value::as_str);
+            match (part("text"), part("unit"), part("amount"), part("currency"), map.len()) {
+                (Some(text), Some(unit), _, _, 2) => out.push((at.to_owned(), format!("{text} {unit}"))),
+                (_, _, Some(amount), Some(currency), 2) => out.push((at.to_owned(), format!("{currency} {amount}"))),
+                _ => map.iter().for_each(|(k, v)| leaves(&under(k), v, out)),
+            }
+        }
+        Value::Array(list) if !list.is_empty() && list.iter().all(Value::is_string) && at != "quotes" => {
+            let lines: Vec<&str> = list.iter().filter_map(Value::as_str).collect();
+            out.push((at.to_owned(), lines.join("\n")));
+        }
+        Value::Array(list) => list.iter().enumerate().for_each(|(n, v)| leaves(&under(&n.to_string()), v, out)),
+        Value::String(text) => out.push((at.to_owned(), text.clone())),
+        Value::Null => {}
+        Value::Bool(_) | Value::Number(_) => out.push((at.to_owned(), value.to_string())),
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn whatever_the_invented_jobs_hold_a_form_can_write() {
+    let stories = [
+        STORY,
+        include_str!("../../../cases/0002-ostrand-h6/story.jsonl"),
+        include_str!("../../../cases/0003-merrowin-f2/story.jsonl"),
+    ];
+    // Readings have the keypad, pictures the camera.
+    let elsewhere = ["job-opened", "reading-taken", "photo-kept"];
+    let mut seen = BTreeSet::new();
+    for story in stories {
+        let shop = Shop::told(story, usize::MAX).await;
+        for entry in shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap() {
+            let line: Value = serde_json::from_str(&entry.line).unwrap();
+            let (kind, body) = (line["kind"].as_str().unwrap(), &line["body"]);
+            let mut said = Vec::new();
+            leaves("", body, &mut said);
+            let asked: Vec<&str> = said.iter().map(|(name, _)| name.as_str()).collect();
+            if elsewhere.contains(&kind) || !seen.insert(format!("{kind} {asked:?}")) {
+                continue;
+            }
+            // The boxes of a list are numbered as they stand on the page, and every quote of the job is one.
+            let all = shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap();
+            let all = all.iter().map(|e| serde_json::from_str::<Value>(&e.line).unwrap());
+            let quotes: Vec<String> =
+                all.filter(|e| e["kind"] == "quote-received").map(|e| e["id"].as_str().unwrap().to_owned()).collect();
+            for (name, value) in &mut said {
+                if name == "entry" {
+                    "on-entry".clone_into(name);
+                } else if name.starts_with("quotes.") {
+                    *name = format!("quotes.{}", quotes.iter().position(|q| q == value).unwrap());
+                }
+            }
+            let before = shop.entries().await;
+            let form: Vec<(&str, &str)> = said.iter().map(|(k, v)| (k.as_str(), v.as_str())).collect();
+            let (answer, page) = shop.post_form(&format!("/jobs/{}/tell/{kind}", shop.job), &form).await;
+            assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{kind} {body}: {}", words_of(&page));
+            let entries = shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap();
+            assert_eq!(entries.len(), before + 1);
+            let kept: Value = serde_json::from_str(&entries.last().unwrap().line).unwrap();
+            let mut wanted = body.clone();
+            if let Value::Object(map) = &mut wanted {
+                map.retain(|_, v| !v.as_array().is_some_and(Vec::is_empty));
+            }
+            assert_eq!(kept["body"], wanted, "{kind}: the form writes something else");
+        }
+    }
 }

@@ -135,11 +135,28 @@ impl Given {
     /// # Errors
     /// The first rule that refuses it.
     pub fn body(&self, state: &JobState, knowledge: &Knowledge, case: Option<&Case>) -> Result<ReadingBody, NotTaken> {
+        self.read(state, knowledge, |check, reading, phase| possible(state, knowledge, check, reading, phase, case))
+    }
+
+    /// The body of a reading that was taken earlier and is put right: what can be read now does not matter.
+    ///
+    /// # Errors
+    /// The first rule that refuses it.
+    pub fn body_put_right(&self, state: &JobState, knowledge: &Knowledge) -> Result<ReadingBody, NotTaken> {
+        self.read(state, knowledge, |_, _, _| Ok(()))
+    }
+
+    fn read(
+        &self,
+        state: &JobState,
+        knowledge: &Knowledge,
+        allowed: impl Fn(&Check, &Reading, Option<Phase>) -> Result<(), NotTaken>,
+    ) -> Result<ReadingBody, NotTaken> {
         let layout = described(state)?;
         let (check, reading) = found(knowledge, &self.check, &self.reading)?;
         let position = place(layout, check, &self.position)?;
         let phase = phase(&self.phase)?;
-        possible(state, knowledge, check, reading, phase, case)?;
+        allowed(check, reading, phase)?;
         gauge(knowledge, check, &self.gauge)?;
         let (outcome, value) = read_value(check, reading, &self.value, &self.unit)?;
         let temperature = match told(&self.temperature) {

@@ -10,7 +10,8 @@ use maud::{Markup, html};
 
 use super::View;
 use crate::marks::{Stripe, stripe};
-use crate::words::{count, words};
+use crate::surroundings;
+use crate::words::count;
 
 fn done(view: &View, stage: &str, step: usize) -> bool {
     let number = (step + 1).to_string();
@@ -90,7 +91,7 @@ pub(crate) fn page(view: &View) -> Markup {
                             .any(|b| b.striped == Some(anatomy::Known::Yes));
                         li {
                             p {
-                                b { (words(joint)) }
+                                b { (super::bolts::joint_name(view, joint)) }
                                 @if let Some(p) = at { ", " (view.place(p)) }
                                 ({
                                     stripe(
@@ -102,10 +103,9 @@ pub(crate) fn page(view: &View) -> Markup {
                                     )
                                 })
                             }
-                            p.bolts {
-                                @for (bolt, stage) in &bolts {
-                                    span { "bolt " (bolt) ": stage " (stage) }
-                                }
+                            (super::bolts::rows(&bolts))
+                            p {
+                                a.button href=(super::bolts::go_on(view, joint, *at)) { "Go on with it" }
                             }
                         }
                     }
@@ -119,19 +119,17 @@ pub(crate) fn page(view: &View) -> Markup {
         }
         section.sheet {
             h2 { "Bolts" }
-            ({
-                view.form(
-                    Kind::BoltTightened,
-                    "A bolt was tightened through a stage",
-                    &[],
-                )
-            })
+            details.fold id="walk" open[joints.is_empty()] {
+                summary { "Tighten bolt by bolt" }
+                (super::bolts::begin(view, &super::bolts::Walk::default()))
+            }
             (view.form(Kind::BoltRestarted, "A bolt starts again", &[]))
             (view.form(Kind::JointDisturbed, "A finished joint was disturbed", &[]))
         }
         (view.form(Kind::PartFitted, "A part was fitted", &[]))
         (view.form(Kind::NoteWritten, "Write a note", &[]))
         (view.photo_form(None))
+        (view.all_cautions())
         @let keeps = &view.knowledge().keeps;
         details.fold {
             summary { "What keeps its place" }
@@ -155,12 +153,20 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
     let holding = view.holding(&cautions);
     let left = stage.steps.iter().enumerate().filter(|(n, _)| !done(view, &stage.id, *n)).count();
     html! {
-        details.fold.sheet open[open] {
+        details.fold.sheet data-stage=(stage.id) open[open] {
             summary {
                 (stage.title)
                 " "
-                (stripe(state_of(view, stage)))
-                span.quiet { " " (count(left, "step open", "steps open")) }
+                span.standing {
+                    (stripe(state_of(view, stage)))
+                    span.quiet {
+                        " "
+                        @if left > 0 { (count(left, "step open", "steps open")) } @else {
+                            @let unsigned = stage.holds.iter().filter(|h| !signed(view, &stage.id, &h.record)).count();
+                            @if unsigned > 0 { (count(unsigned, "hold point open", "hold points open")) }
+                        }
+                    }
+                }
             }
             (view.cautions(&cautions))
             @if !stage.warnings.is_empty() {
@@ -176,15 +182,21 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     li class=(if done(view, &stage.id, n) { "done" } else { "" }) {
                         span { (step) }
                         @if done(view, &stage.id, n) {
+                            " "
                             b { "done" }
                         } @else if holding.is_empty() {
-                            ({
-                                view.button(
-                                    Kind::BuildStepDone,
-                                    &[("stage", &stage.id), ("step", &number)],
-                                    "Done",
-                                )
-                            })
+                            form.one.step
+                                method="post"
+                                action=(view.link("tell/build-step-done"))
+                                data-once=""
+                            {
+                                input type="hidden" name="entry" value=(surroundings::new_entry());
+                                input type="hidden" name="back" value=(view.here);
+                                input type="hidden" name="stage" value=(stage.id);
+                                input type="hidden" name="step" value=(number);
+                                input type="text" name="note" aria-label="Note on this step" placeholder="note, if any";
+                                button type="submit" { "Done" }
+                            }
                         }
                     }
                 }

@@ -80,7 +80,7 @@ pub(crate) fn options(view: &View) -> Markup {
                 }
             }
             @if !picture.is_empty() {
-                figure.picture { (PreEscaped(picture)) }
+                figure.picture.slides tabindex="0" { (PreEscaped(picture)) }
             }
             ol.options {
                 @for o in &open {
@@ -148,12 +148,12 @@ fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
                     dd { (days(o.days)) }
                 }
                 div {
-                    dt { "On average to the horizon" }
+                    dt { "On average, comebacks in" }
                     dd { (expected(o)) }
                 }
                 @if let Some(p) = o.p_trouble_free {
                     div {
-                        dt { "Run trouble-free" }
+                        dt { "Run without trouble" }
                         dd { (of_engines(p)) }
                     }
                 }
@@ -163,15 +163,15 @@ fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
                 }
             }
             @if !o.opens.is_empty() {
-                p {
-                    "Opens "
+                p.quiet {
+                    "To open: "
                     (o.opens.join("; "))
                     @if let Some(others) = &o.others { "; the other heads: " (others) }
                 }
             }
             details.fold {
                 summary { "Renewed, kept, unknown" }
-                dl.figures {
+                dl.lists {
                     (list("Renewed", &o.renewed))
                     (list("Kept", &o.kept))
                     (list("Of unknown history", &o.unknown_history))

@@ -10,7 +10,7 @@ use maud::{Markup, PreEscaped, html};
 use quantity::{Question, Unit};
 
 use super::{Panel, View, panel_place};
-use crate::entering::{Given, Refused, found, in_one_way, possible};
+use crate::entering::{self, Given, Refused, found, in_one_way, possible};
 use crate::surroundings;
 use crate::trouble::FieldTrouble;
 use crate::words::{title, words};
@@ -77,7 +77,17 @@ pub(crate) fn page(view: &View, given: &Given, errors: &[FieldTrouble], question
     let readings = readings_here(view, check);
     let places = places_of(view, check);
     let phase = phase_of(&given.phase);
-    let position = given.position.parse::<Position>().ok().filter(|p| places.contains(p));
+    let placed = match &view.state().layout {
+        Some(layout) if !given.position.is_empty() => {
+            Some(workup::entering::place(layout, check, &given.position).map_err(|why| entering::field(&why).message))
+        }
+        Some(_) | None => None,
+    };
+    let (position, stray) = match placed {
+        Some(Ok(position)) => (Some(position), None),
+        Some(Err(why)) => (None, Some(why)),
+        None => (None, None),
+    };
     let (reading, position) = match (readings.iter().find(|r| r.id == given.reading), position) {
         (Some(r), Some(p)) => (Some(*r), Some(p)),
         (Some(r), None) => {
@@ -115,11 +125,11 @@ pub(crate) fn page(view: &View, given: &Given, errors: &[FieldTrouble], question
             }
             @match (reading, position) {
                 (Some(reading), Some(position)) => {
-                    @if places.len() > 1 {
+                    @if places.len() > 1 || stray.is_some() {
                         nav.chips aria-label="Places" {
                             @for p in &places {
                                 a   href=(link(&reading.id, p))
-                                    aria-current=[(*p == position).then_some("true")]
+                                    aria-current=[(*p == position && stray.is_none()).then_some("true")]
                                     class=({
                                         if is_taken(view, &check.id, &reading.id, p, phase) {
                                             "taken"
@@ -156,7 +166,19 @@ pub(crate) fn page(view: &View, given: &Given, errors: &[FieldTrouble], question
                             view.case.as_deref(),
                         )
                         .err();
-                    @if let Some(why) = shut {
+                    @if let Some(why) = &stray {
+                        section.wrong role="alert" {
+                            b { "Not at that place. " }
+                            (why)
+                            "."
+                            @if !given.value.is_empty() {
+                                p {
+                                    "Typed and still here: "
+                                    b { (given.value) }
+                                }
+                            }
+                        }
+                    } @else if let Some(why) = shut {
                         section.wrong role="alert" {
                             b { "Not now. " }
                             (why)
@@ -495,12 +517,12 @@ pub(crate) fn kept(view: &View, entry: EntryId) -> Markup {
                         span.place { ", " (view.place(&r.position)) }
                     }
                     p.where-kept {
-                        "Kept in the shop, entry "
-                        span.code { (entry) }
+                        "Kept in the shop. "
+                        a href=(view.link(&format!("entries/{entry}"))) { "Put it right" }
                     }
                 }
                 None => {
-                    h2 { "This reading does not stand" }
+                    h2 { "This reading no longer counts" }
                     p { "It was taken back; it stays in the record." }
                 }
             }
@@ -600,7 +622,7 @@ pub(crate) fn moved(view: &View, entry: &str) -> Markup {
         @if let Some(f) = finding {
             ul.findings { (super::test::finding(view, f)) }
             @if let Some(picture) = pictures::reading_between_limits(f) {
-                figure.picture { (PreEscaped(picture)) }
+                figure.picture.whole { (PreEscaped(picture)) }
             }
         }
         @if let Some(why) = &view.trouble {

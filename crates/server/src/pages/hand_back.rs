@@ -3,7 +3,7 @@
 //! what is only needed when the engine comes back.
 
 use documents::papers::Paper;
-use logbook::{Kind, Moment};
+use logbook::{Kind, Moment, Phase};
 use maud::{Markup, html};
 
 use super::View;
@@ -78,7 +78,7 @@ pub(crate) fn page(view: &View) -> Markup {
             ul.rows {
                 @for paper in Paper::ALL {
                     li {
-                        p {
+                        p.paper {
                             b { (paper.title()) }
                             " "
                             a   .button
@@ -148,6 +148,9 @@ pub(crate) fn page(view: &View) -> Markup {
                 }
             }
             (view.form(Kind::ComebackOpened, "It came back", &[]))
+            @if !state.comebacks.is_empty() {
+                (super::test::another(view, Phase::Recheck, "Read it again"))
+            }
             (view.form(Kind::ComebackDecided, "Decide who bears it", &[]))
         }
         section.sheet {

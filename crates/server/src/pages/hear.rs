@@ -7,6 +7,7 @@ use logbook::{Kind, Moment, VehicleDescribed};
 use maud::{Markup, html};
 
 use super::View;
+use crate::surroundings;
 use crate::words::{amount, sentence, title, when, words};
 
 /// The page.
@@ -160,40 +161,30 @@ fn questions(view: &View) -> Markup {
 
 fn question(view: &View, a: &knowledge::Attribute) -> Markup {
     let unknown = a.values.iter().any(|v| v == "unknown");
+    let told_by = format!("told-by-{}", a.id);
     html! {
-        fieldset.question {
-            legend { (title(&a.id)) }
-            p.quiet { (a.plain) }
-            div.outcome-keys {
-                @for v in a.values.iter().filter(|v| *v != "unknown") {
-                    ({
-                        view.button(
-                            Kind::AttributeTold,
-                            &[
-                                ("attribute", &a.id),
-                                ("value", v),
-                                ("told_by", &view.who),
-                            ],
-                            &words(v),
-                        )
-                    })
+        form.question method="post" action=(view.link("tell/attribute-told")) data-once="" {
+            input type="hidden" name="entry" value=(surroundings::new_entry());
+            input type="hidden" name="back" value=(view.here);
+            input type="hidden" name="attribute" value=(a.id);
+            fieldset {
+                legend { (title(&a.id)) }
+                p.quiet { (a.plain) }
+                div.field {
+                    label for=(told_by) { "Told by" }
+                    input type="text" id=(told_by) name="told_by" value=(view.who);
                 }
-                @if unknown {
-                    ({
-                        view.button(
-                            Kind::AttributeTold,
-                            &[
-                                ("attribute", &a.id),
-                                ("value", "unknown"),
-                                ("told_by", &view.who),
-                            ],
-                            "I do not know",
-                        )
-                    })
+                div.outcome-keys {
+                    @for v in a.values.iter().filter(|v| *v != "unknown") {
+                        button.key type="submit" name="value" value=(v) { (words(v)) }
+                    }
+                    @if unknown {
+                        button.key type="submit" name="value" value="unknown" { "I do not know" }
+                    }
                 }
-            }
-            @if !unknown {
-                p.quiet { "If nobody knows, leave it: nothing is assumed from silence." }
+                @if !unknown {
+                    p.quiet { "If nobody knows, leave it: nothing is assumed from silence." }
+                }
             }
         }
     }

@@ -1,8 +1,10 @@
 //! The pages. Each module is one screen and opens with three lines: who, which moment, why this arrangement.
 
+pub(crate) mod bolts;
 pub(crate) mod build;
 pub(crate) mod choose;
 pub(crate) mod enter;
+pub(crate) mod entry;
 pub(crate) mod hand_back;
 pub(crate) mod hear;
 pub(crate) mod order;
@@ -219,12 +221,12 @@ impl View {
                         }
                     }
                     (text)
-                    @if hold && !ticked {
+                    @if !ticked {
                         ({
                             self.button(
                                 Kind::CautionTicked,
                                 &[("caution", id)],
-                                "I have read it and keep to it",
+                                if hold { "I have read it and keep to it" } else { "Read" },
                             )
                         })
                     }
@@ -289,10 +291,35 @@ impl View {
         .show()
     }
 
+    /// A page with the form that came back alone, for pages that do not hold it.
+    pub(crate) fn form_alone(&self, kind: Kind) -> Markup {
+        let body = html! {
+            section.sheet {
+                h2 { (title(kind.word())) }
+                (self.form_open(kind, &[], "Keep it"))
+                p {
+                    a.button.plain href=(self.here) { "Back without keeping it" }
+                }
+            }
+        };
+        self.page(kind.moment().unwrap_or(Moment::Test), &body, None)
+    }
+
     /// The name of a repair option.
     pub(crate) fn option_name(&self, id: &str) -> String {
         let found = self.knowledge().options.iter().find(|o| o.id == id);
         found.map_or_else(|| words(id), |o| o.name.clone())
+    }
+
+    /// The name of a part: that of the knowledge, or the words of who wrote it.
+    pub(crate) fn part_name(&self, id: &str) -> String {
+        part_name(self.knowledge(), id)
+    }
+
+    /// What a quote is asked for: work, a part, or words.
+    pub(crate) fn need_name(&self, id: &str) -> String {
+        let operation = self.knowledge().operations.iter().find(|o| o.id == id);
+        operation.map_or_else(|| self.part_name(id), |o| o.name.clone())
     }
 
     /// The name of a place.
@@ -343,17 +370,131 @@ impl View {
                             span.when { (when(line.at)) " · " (line.by) }
                             b { (title(&line.kind)) }
                             " "
-                            (said(&line.body))
+                            (self.said(&line.body))
                             @match &line.status {
-                                InForce::Standing => (self.take_back(&line.entry.to_string(), "Take back")),
+                                InForce::Standing => {}
                                 InForce::Corrected { .. } => span.quiet { " put right since" },
                                 InForce::Withdrawn { .. } => span.quiet { " taken back" },
                                 InForce::WithoutEffect => span.quiet { " without effect" },
+                            }
+                            " "
+                            a.button.plain href=(self.link(&format!("entries/{}", line.entry))) {
+                                "Put right or take back"
                             }
                         }
                     }
                 }
             }
+        }
+    }
+
+    /// The cautions of this engine, those read and those still to be read.
+    pub(crate) fn all_cautions(&self) -> Markup {
+        let ids: Vec<String> = self.knowledge().cautions.iter().map(|c| c.id.clone()).collect();
+        let ids = self.cautions_for(&ids);
+        let open = ids.iter().filter(|id| !self.state().cautions_ticked.contains(*id)).count();
+        html! {
+            details.fold id="cautions" {
+                summary { "Cautions for this engine (" (open) " not read yet)" }
+                ul.cautions {
+                    @for id in ids.iter().filter(|id| !self.state().cautions_ticked.contains(*id)) {
+                        (self.caution(id))
+                    }
+                    @for id in ids.iter().filter(|id| self.state().cautions_ticked.contains(*id)) {
+                        (self.caution(id))
+                    }
+                }
+            }
+        }
+    }
+
+    /// Taking the figures of an engine sheet over, and giving this engine's as one.
+    pub(crate) fn sheet_form(&self) -> Markup {
+        html! {
+            details.fold id="sheet-adopted" {
+                summary { "The engine sheet as a file" }
+                @if !self.state().sheet.is_empty() {
+                    p {
+                        a.button.plain href=(self.link("sheet.toml")) {
+                            "Save " (crate::words::count(self.state().sheet.len(), "figure", "figures")) " for the next one"
+                        }
+                    }
+                }
+                form
+                    .ask
+                    method="post"
+                    action=(self.link("sheet"))
+                    enctype="multipart/form-data"
+                    data-once=""
+                {
+                    input type="hidden" name="entry" value=(surroundings::new_entry());
+                    input type="hidden" name="back" value=(self.here);
+                    div.field {
+                        label for="sheet-file" { "Engine sheet (TOML, or JSON)" }
+                        input type="file" id="sheet-file" name="sheet" accept=".toml,.json" required;
+                    }
+                    p.quiet { "Every figure comes with its document and page; read them against the book before you rely on them." }
+                    button type="submit" { "Take its figures over" }
+                }
+            }
+        }
+    }
+
+    /// What a body says, in one line, with names in the place of ids.
+    pub(crate) fn said(&self, body: &serde_json::Value) -> String {
+        use serde_json::Value;
+        let text = match body {
+            Value::Object(map) => {
+                map.iter().map(|(k, v)| format!("{}: {}", words(k), self.leaf(k, v))).collect::<Vec<_>>().join(" · ")
+            }
+            Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) | Value::Array(_) => self.leaf("", body),
+        };
+        if text.chars().count() > SAID { text.chars().take(SAID).chain("…".chars()).collect() } else { text }
+    }
+
+    fn leaf(&self, key: &str, value: &serde_json::Value) -> String {
+        use serde_json::Value;
+        match value {
+            Value::String(text) => self.named(key, text),
+            Value::Object(map) => match (map.get("amount"), map.get("currency"), map.get("text"), map.get("unit")) {
+                (Some(amount), Some(currency), _, _) => {
+                    format!("{} {}", self.leaf("", currency), self.leaf("", amount))
+                }
+                (_, _, Some(text), Some(unit)) => format!("{} {}", self.leaf("text", text), self.leaf("unit", unit)),
+                _ => {
+                    map.iter().map(|(k, v)| format!("{} {}", words(k), self.leaf(k, v))).collect::<Vec<_>>().join(", ")
+                }
+            },
+            Value::Array(list) => list.iter().map(|v| self.leaf(key, v)).collect::<Vec<_>>().join("; "),
+            Value::Null => String::new(),
+            Value::Bool(yes) => if *yes { "yes" } else { "no" }.to_owned(),
+            Value::Number(_) => value.to_string(),
+        }
+    }
+
+    /// The name of what a field of a body points at.
+    fn named(&self, key: &str, text: &str) -> String {
+        if text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit()) {
+            return text.chars().take(8).collect();
+        }
+        if let Ok(entry) = text.parse::<anatomy::EntryId>() {
+            let line = self.state().history.iter().find(|h| h.entry == entry);
+            return line.map_or_else(|| text.to_owned(), |l| format!("{}, {}", words(&l.kind), when(l.at)));
+        }
+        let known = self.knowledge();
+        match key {
+            "check" => known.check(text).map_or_else(|| words(text), |c| c.name.clone()),
+            "position" | "at" => text.parse().map_or_else(|_| text.to_owned(), |p| self.place(&p)),
+            "gauge" => known.gauge(text).map_or_else(|| words(text), |g| g.name.clone()),
+            "option" => self.option_name(text),
+            "part" => self.part_name(text),
+            "need" | "operation" => self.need_name(text),
+            "joint" => bolts::joint_name(self, text),
+            "condition" => known.condition(text).map_or_else(|| words(text), |c| c.name.clone()),
+            "cause" => known.cause(text).map_or_else(|| words(text), |c| c.name.clone()),
+            "reading" | "outcome" | "stage" | "caution" | "attribute" | "residue" | "fault" | "state" | "covers"
+            | "result" | "how" | "run" | "phase" | "stands_for" | "value" => words(text),
+            _ => text.to_owned(),
         }
     }
 
@@ -427,9 +568,24 @@ impl View {
                             capture="environment"
                             required;
                     }
+                    @if let (None, Some(layout)) = (at, &self.state().layout) {
+                        div.field {
+                            label for="photo-position" { "Where on the engine" }
+                            select id="photo-position" name="position" {
+                                option value="" { "–" }
+                                @for p in layout.all_positions() {
+                                    option value=(p.address()) { (layout.label(&p)) }
+                                }
+                            }
+                        }
+                    }
                     div.field {
                         label for="photo-caption" { "What it shows" }
                         input type="text" id="photo-caption" name="caption" required;
+                    }
+                    label.tick {
+                        input type="checkbox" name="drawn" value="yes";
+                        span { "It is drawn, no photograph" }
                     }
                     button type="submit" { "Keep the photo" }
                 }
@@ -459,6 +615,12 @@ impl View {
                         " · promised "
                         time { (day) }
                     }
+                }
+            }
+            @if let Some(closed) = &self.state().closed {
+                p.closed {
+                    b { "This job is closed: " (words(closed.how.word())) ". " }
+                    "What is kept now is added to it."
                 }
             }
             nav.tabs aria-label="Moments of the job" {
@@ -546,31 +708,14 @@ impl View {
     }
 }
 
-/// What a body says, in one line.
-fn said(body: &serde_json::Value) -> String {
-    use serde_json::Value;
-    fn leaf(value: &Value) -> String {
-        match value {
-            Value::String(text) if text.len() == 64 => text.chars().take(8).collect(),
-            Value::String(text) => text.clone(),
-            Value::Object(map) => match (map.get("amount"), map.get("currency"), map.get("text"), map.get("unit")) {
-                (Some(amount), Some(currency), _, _) => format!("{} {}", leaf(currency), leaf(amount)),
-                (_, _, Some(text), Some(unit)) => format!("{} {}", leaf(text), leaf(unit)),
-                _ => map.iter().map(|(k, v)| format!("{} {}", words(k), leaf(v))).collect::<Vec<_>>().join(", "),
-            },
-            Value::Array(list) => list.iter().map(leaf).collect::<Vec<_>>().join("; "),
-            Value::Null => String::new(),
-            Value::Bool(_) | Value::Number(_) => value.to_string(),
-        }
-    }
-    let text = match body {
-        Value::Object(map) => {
-            map.iter().map(|(k, v)| format!("{}: {}", words(k), leaf(v))).collect::<Vec<_>>().join(" · ")
-        }
-        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) | Value::Array(_) => leaf(body),
-    };
-    if text.chars().count() > 260 { text.chars().take(260).chain("…".chars()).collect() } else { text }
+/// The name of a part: that of the knowledge, or the words of who wrote it.
+pub(crate) fn part_name(knowledge: &Knowledge, id: &str) -> String {
+    let part = knowledge.joints.iter().flat_map(|j| &j.value.parts).find(|p| p.id == id);
+    part.map_or_else(|| words(id), |p| p.name.clone())
 }
+
+/// The most of a body that is said in one line, in letters.
+const SAID: usize = 260;
 
 /// One panel, as a page holds it and as a work-up replaces it.
 pub(crate) fn panel(bench: &Bench, job: &Arc<Job>, who: &str, panel: Panel, entry: Option<&str>) -> Markup {

@@ -2,11 +2,11 @@
 //! Why so: what is on the way stands first in the sequence of its days, the last one being the one that sets the date;
 //! quotes and machine work below, each with the form that answers it.
 
-use logbook::{Kind, Moment};
+use logbook::{Kind, Moment, Phase};
 use maud::{Markup, html};
 
 use super::View;
-use crate::words::{amount, words};
+use crate::words::{amount, count, words};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -32,7 +32,7 @@ pub(crate) fn page(view: &View) -> Markup {
                         })
                     {
                         p {
-                            b { (words(&o.part)) }
+                            b { (view.part_name(&o.part)) }
                             " × "
                             (o.quantity)
                             " from "
@@ -72,7 +72,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 @for a in &state.arrivals {
                     li {
                         p {
-                            b { (words(&a.part)) }
+                            b { (view.part_name(&a.part)) }
                             @if let Some(q) = a.quantity { " × " (q) }
                             @if let Some(b) = &a.batch { ", batch " (b) }
                             @if a.checks.is_empty() {
@@ -90,6 +90,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 }
             }
             (view.form(Kind::PartArrived, "A part arrived", &[]))
+            (super::test::another(view, Phase::Arrival, "Measure a part that arrived"))
             (view.form(Kind::PartReturned, "A part goes back", &[]))
         }
         section.sheet {
@@ -105,7 +106,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 ul {
                     @for l in &o.lines {
                         li {
-                            (words(&l.operation))
+                            (view.need_name(&l.operation))
                             ", "
                             (view.place(&l.position))
                             @if let Some(f) = &l.as_found { ", found [" (f.text) " " (f.unit) "]" }
@@ -150,7 +151,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 ul {
                     @for l in &r.lines {
                         li {
-                            (words(&l.operation))
+                            (view.need_name(&l.operation))
                             ", "
                             (view.place(&l.position))
                             ": "
@@ -190,22 +191,24 @@ pub(crate) fn page(view: &View) -> Markup {
                                     th scope="row" { (q.supplier) }
                                     td data-label="For" {
                                         @if let Some(o) = &q.option { (view.option_name(o)) }
-                                        @if let Some(n) = &q.need { (words(n)) }
+                                        @if let Some(n) = &q.need { (view.need_name(n)) }
                                     }
                                     td data-label="Price" { (amount(&q.price)) }
                                     td data-label="Days" {
                                         (q.lead_days.map(|d| d.to_string()).join(" to "))
                                     }
-                                    td data-label="Freight" {
+                                    td data-label="Freight" class=(if q.freight.is_none() { "none" } else { "" }) {
                                         @if let Some(m) = &q.freight { (amount(m)) } @else { "–" }
                                     }
-                                    td data-label="Deposit" {
+                                    td data-label="Deposit" class=(if q.core_deposit.is_none() { "none" } else { "" }) {
                                         @if let Some(m) = &q.core_deposit { (amount(m)) } @else {
                                             "–"
                                         }
                                     }
-                                    td data-label="Warranty" {
-                                        @if let Some(m) = q.warranty_months { (m) " months" } @else {
+                                    td data-label="Warranty" class=(if q.warranty_months.is_none() { "none" } else { "" }) {
+                                        @if let Some(m) = q.warranty_months {
+                                            (count(usize::try_from(m).unwrap_or(0), "month", "months"))
+                                        } @else {
                                             "–"
                                         }
                                     }

@@ -42,7 +42,7 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
         .collect();
     let marks = view.marks();
     let body = html! {
-        h2 { (view.place(position)) }
+        h2 { (crate::words::sentence(&view.place(position))) }
         @if here.is_empty() {
             p.quiet { "No reading here yet." }
         }

@@ -2,7 +2,7 @@
 //! Why so: each reading as found beside the same as left, place by place, since only the pair proves; what is not read
 //! again yet stands above them, because it is the work that is left.
 
-use logbook::{Kind, Moment};
+use logbook::{Kind, Moment, Phase};
 use maud::{Markup, html};
 use workup::Finding;
 
@@ -33,6 +33,7 @@ pub(crate) fn page(view: &View) -> Markup {
             (view.form(Kind::EngineRun, "The engine was run", &[]))
         }
         (left(view))
+        (super::test::another(view, Phase::AsLeft, "Another reading after the work"))
         (panel_place(&pairs(view)))
         (view.form(Kind::OutcomeFound, "What a condition turned out to be", &[]))
         (view.form(Kind::NoteWritten, "Write a note", &[]))
@@ -149,7 +150,9 @@ pub(crate) fn pairs(view: &View) -> Markup {
                                     }
                                     td {
                                         (marks::mark(view.mark_of(f)))
-                                        span.quiet { (f.reason) }
+                                        @if let Some(reason) = super::test::reason(f) {
+                                            p.quiet { (reason) }
+                                        }
                                     }
                                 }
                             }

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use anatomy::Position;
 use documents::pictures;
-use logbook::{Kind, Moment};
+use logbook::{Kind, Moment, Phase};
 use maud::{Markup, PreEscaped, html};
 use workup::{Belief, CheckWorth, Finding};
 
@@ -20,7 +20,7 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
     let body = html! {
         @if strip { (stages(view)) }
         (panel_place(&advice(view)))
-        (another(view))
+        (another(view, Phase::AsFound, "Another reading"))
         div.columns {
             (view.form(Kind::NoteWritten, "Write a note", &[]))
             (view.photo_form(None))
@@ -38,9 +38,11 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
                     &[],
                 )
             })
+            (view.sheet_form())
             (view.form(Kind::ReadingSkipped, "Leave a check out", &[]))
             (view.form(Kind::AdviceOverruled, "Advice not followed", &[]))
         }
+        (view.all_cautions())
         (view.photos(None))
         ({
             view.written(
@@ -55,11 +57,13 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
 /// How far the engine is open, and the next stages.
 fn stages(view: &View) -> Markup {
     let reached = workup::opened::reached(&view.state().stages_reached, view.knowledge());
+    let opens =
+        |s: &knowledge::Stage| !s.needs.is_empty() || s.id == workup::opened::AFTER_REPAIR || reached.contains(&s.id);
     html! {
         section.sheet.stages {
             h2 { "How far it is open" }
             ul.inline {
-                @for stage in &view.knowledge().stages {
+                @for stage in view.knowledge().stages.iter().filter(|s| opens(s)) {
                     @let there = reached.contains(&stage.id);
                     li class=(if there { "there" } else { "" }) {
                         span {
@@ -68,10 +72,7 @@ fn stages(view: &View) -> Markup {
                         }
                         @if there {
                             b { "reached" }
-                        } @else if {
-                            !stage.needs.is_empty()
-                                || stage.id == workup::opened::AFTER_REPAIR
-                        } {
+                        } @else {
                             ({
                                 view.button(
                                     Kind::StageReached,
@@ -111,26 +112,22 @@ pub(crate) fn advice(view: &View) -> Markup {
             section.sheet {
                 h2 { "Before anything else" }
                 (view.cautions(&always))
-                @for id in &always {
-                    @if view.holding(std::slice::from_ref(id)).is_empty() {
-                        (view.button(Kind::CautionTicked, &[("caution", id)], "Read"))
-                    }
-                }
             }
         }
         @if let Some(stop) = &advice.stop {
             section.sheet.stop {
                 h2 { "STOP" }
-                p.big { (stop.words) "." }
+                p.big { (sentence(&stop.words)) "." }
+                @let left = by_check(&advice.rest).len();
+                @if left > 0 {
+                    p {
+                        (count(left, "check is left open", "checks are left open"))
+                        ", at "
+                        (count(stop.checks_left, "place", "places"))
+                        "."
+                    }
+                }
                 p {
-                    ({
-                        count(
-                            stop.checks_left,
-                            "check is left open",
-                            "checks are left open",
-                        )
-                    })
-                    ". "
                     a.button href=(view.link("choose")) { "Choose the repair" }
                 }
             }
@@ -174,7 +171,7 @@ pub(crate) fn advice(view: &View) -> Markup {
                 }
                 @let ladder = pictures::check_ladder(advice, view.state().rates.labour_rate.as_ref());
                 @if !ladder.is_empty() {
-                    figure.picture { (PreEscaped(ladder)) }
+                    figure.picture.slides tabindex="0" { (PreEscaped(ladder)) }
                 }
                 @if !advice.last_chance.is_empty() {
                     section.sheet {
@@ -417,6 +414,37 @@ fn withheld(view: &View) -> Markup {
     }
 }
 
+/// The figure and its limit in a few words; a look that has no limit has none.
+pub(crate) fn reason(f: &Finding) -> Option<String> {
+    let measured = f.value.is_some() || f.limit.is_some();
+    measured.then(|| sentence(&f.reason.split("; ").take(2).collect::<Vec<_>>().join("; ")))
+}
+
+/// Why a finding stands as it does: the figure and its limit at once, where they come from behind a fold.
+fn why(f: &Finding, alone: bool) -> Markup {
+    let reason = reason(f);
+    let rest: Vec<&str> = f.reason.split("; ").skip(2).collect();
+    html! {
+        p.quiet {
+            @if f.limit.as_ref().is_some_and(|l| !l.own) {
+                b { "A fallback, not this engine's own figure. " }
+            }
+            @if let Some(reason) = &reason { (reason) }
+            @if let Some(g) = &f.gauge { " · " (g) }
+            @if alone {
+                @if reason.is_some() || f.gauge.is_some() { " · " }
+                (f.by)
+            }
+        }
+        @if reason.is_some() && !rest.is_empty() {
+            details.fold.source {
+                summary { "Where the limit comes from" }
+                p.quiet { (sentence(&rest.join("; "))) "." }
+            }
+        }
+    }
+}
+
 /// One finding: mark and word, value, limit and where the limit is from.
 pub(crate) fn finding(view: &View, f: &Finding) -> Markup {
     let what = if f.check_name.to_lowercase().contains(&words(&f.reading)) || f.reading == "result" {
@@ -438,15 +466,7 @@ pub(crate) fn finding(view: &View, f: &Finding) -> Markup {
                         @if let Some(s) = &f.spot { ", " (s) }
                     }
                 }
-                p.quiet {
-                    @if f.limit.as_ref().is_some_and(|l| !l.own) {
-                        b { "A fallback, not this engine's own figure. " }
-                    }
-                    (f.reason)
-                    @if let Some(g) = &f.gauge { " · " (g) }
-                    " · "
-                    (f.by)
-                }
+                (why(f, true))
                 @if let Some(next) = &f.next_move {
                     p.nextmove { (next) }
                 }
@@ -492,13 +512,7 @@ fn together(view: &View, list: &[&Finding]) -> Markup {
                                 (f.check_name)
                                 span.place { ", " (f.place) }
                             }
-                            p.quiet {
-                                @if f.limit.as_ref().is_some_and(|l| !l.own) {
-                                    b { "A fallback, not this engine's own figure. " }
-                                }
-                                (f.reason)
-                                @if let Some(gauge) = &f.gauge { " · " (gauge) }
-                            }
+                            (why(f, false))
                             @if let Some(next) = &f.next_move {
                                 p.nextmove { (next) }
                             }
@@ -575,11 +589,15 @@ fn beliefs(view: &View) -> Markup {
                     " engines like this"
                     span.quiet { " (untested " (of_engines(b.before)) ")" }
                 }
-                @let beam = pictures::reasons(b);
+                @let beam = if b.reasons.is_empty() { String::new() } else { pictures::reasons(b) };
+                @let list = if beam.is_empty() { "reasons" } else { "reasons narrow-only" };
                 @if !beam.is_empty() {
-                    figure.picture { (PreEscaped(beam)) }
-                } @else if !b.reasons.is_empty() {
-                    ul.reasons {
+                    figure.picture.wide-only { (PreEscaped(beam)) }
+                }
+                @if b.reasons.is_empty() {
+                    p.quiet { "No reading moves it." }
+                } @else {
+                    ul class=(list) {
                         @for r in b.reasons.iter().take(3) {
                             li { (if r.weight > 0.0 { "for: " } else { "against: " }) (r.words) }
                         }
@@ -660,10 +678,13 @@ fn heads(view: &View) -> Markup {
 }
 
 /// Any other reading, by the name of its check.
-fn another(view: &View) -> Markup {
+pub(crate) fn another(view: &View, phase: Phase, label: &str) -> Markup {
     html! {
         form.another method="get" action=(view.link("enter")) {
-            label for="another-check" { "Another reading" }
+            @if phase != Phase::AsFound {
+                input type="hidden" name="phase" value=(phase.word());
+            }
+            label for="another-check" { (label) }
             select id="another-check" name="check" required {
                 option value="" { "choose a check" }
                 @for stage in &view.knowledge().stages {

@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use knowledge::Knowledge;
 use logbook::{ApprovalAsked, Fact, JobState, Kind, MachineOrderSent, PartOrdered};
 use maud::{Markup, html};
 
@@ -46,14 +47,14 @@ pub(crate) fn at_the_machinist(state: &JobState) -> Vec<&Fact<MachineOrderSent>>
 }
 
 /// What a job waits for, in short sentences.
-fn waits(state: &JobState) -> Vec<String> {
+fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
     let mut out = Vec::new();
     for ask in unanswered(state) {
         out.push(format!("a yes for {}, up to {}", words(ask.covers.word()), amount(&ask.ceiling)));
     }
     for part in on_the_way(state) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
-        out.push(format!("{} from {}{day}", words(&part.part), part.supplier));
+        out.push(format!("{} from {}{day}", super::part_name(knowledge, &part.part), part.supplier));
     }
     for order in at_the_machinist(state) {
         let day = order.need_by.map(|d| format!(", needed {d}")).unwrap_or_default();
@@ -75,9 +76,9 @@ fn last_words(state: &JobState) -> Option<(jiff::Timestamp, String)> {
     told.chain(heard).chain(back).chain(noted).chain(closed).max_by_key(|(at, _)| *at)
 }
 
-fn row(job: &Job) -> Markup {
+fn row(job: &Job, knowledge: &Knowledge) -> Markup {
     let state = &job.state;
-    let waits = waits(state);
+    let waits = waits(state, knowledge);
     let moment = state.moment.map_or("opened", super::tab);
     let late = state.closed.is_none() && state.promised.is_some_and(|d| d < surroundings::today());
     let path = state.moment.map_or("hear", logbook::Moment::word);
@@ -149,7 +150,7 @@ pub(crate) fn page(
 ) -> Markup {
     let (open, closed): (Vec<_>, Vec<_>) = jobs.iter().partition(|j| j.state.closed.is_none());
     let chase: Vec<(&Arc<Job>, Vec<String>)> =
-        open.iter().map(|j| (*j, waits(&j.state))).filter(|(_, waits)| !waits.is_empty()).collect();
+        open.iter().map(|j| (*j, waits(&j.state, bench.knowledge()))).filter(|(_, waits)| !waits.is_empty()).collect();
     let fields = forms::fields(Kind::JobOpened, &JobState::default(), bench.knowledge());
     let form = Form {
         action: "/jobs".to_owned(),
@@ -196,9 +197,11 @@ pub(crate) fn page(
                 }
             }
             section {
-                h2.thin { (count(open.len(), "job open", "jobs open")) }
+                h2.thin {
+                    @if open.is_empty() { "Open jobs" } @else { (count(open.len(), "job open", "jobs open")) }
+                }
                 ul.wall {
-                    @for job in &open { (row(job)) }
+                    @for job in &open { (row(job, bench.knowledge())) }
                 }
                 @if open.is_empty() {
                     p.quiet {
@@ -216,7 +219,7 @@ pub(crate) fn page(
                 section {
                     h2.thin { (count(closed.len(), "job closed", "jobs closed")) }
                     ul.wall {
-                        @for job in &closed { (row(job)) }
+                        @for job in &closed { (row(job, bench.knowledge())) }
                     }
                 }
             }
