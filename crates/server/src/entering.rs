@@ -38,7 +38,6 @@ pub(crate) fn field(why: &NotTaken) -> FieldTrouble {
         Rule::Withheld => "; if it was done all the same, write it down as a note",
         Rule::Ceiling => "; ask for it under Choose and write down what the customer says",
         Rule::Closed => "; take `job closed` back under Hand back, or write down that it came back",
-        Rule::Hold => ", under Build",
         Rule::Unknown
         | Rule::Place
         | Rule::Word
@@ -57,7 +56,7 @@ pub(crate) fn field(why: &NotTaken) -> FieldTrouble {
 /// The status of a refusal: what does not fit by itself is unprocessable, what the job as it stands forbids a conflict.
 pub(crate) const fn status(rule: &Rule) -> StatusCode {
     match rule {
-        Rule::Caution(_) | Rule::Hold | Rule::Ceiling | Rule::Closed | Rule::Withdrawn => StatusCode::CONFLICT,
+        Rule::Caution(_) | Rule::Ceiling | Rule::Closed | Rule::Withdrawn => StatusCode::CONFLICT,
         Rule::NoEngine
         | Rule::Unknown
         | Rule::Place
@@ -77,7 +76,6 @@ pub(crate) const fn status(rule: &Rule) -> StatusCode {
 impl From<NotTaken> for Trouble {
     fn from(why: NotTaken) -> Self {
         let titles = [
-            (Rule::Hold, "a hold point comes first"),
             (Rule::Ceiling, "this goes beyond what was approved"),
             (Rule::Closed, "the job is closed"),
             (Rule::Withdrawn, "it is taken back already"),

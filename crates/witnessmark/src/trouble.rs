@@ -76,7 +76,6 @@ impl Trouble {
             Rule::Caution(id) => {
                 format!(", with {}", tell("caution-ticked", &format!(r#"{{"caution": "{id}"}}"#)))
             }
-            Rule::Hold => format!(", with `witnessmark tell {job} hold-point-signed …` or `hold-point-passed-open`"),
             Rule::Ceiling => format!(
                 "; ask for it and write it down, `witnessmark tell {job} approval-asked …` and `approval-given`"
             ),
@@ -107,7 +106,6 @@ impl Trouble {
             | Rule::Impossible
             | Rule::Withdrawn
             | Rule::Caution(_)
-            | Rule::Hold
             | Rule::Ceiling
             | Rule::Closed
             | Rule::OwnWay => Exit::Refused,

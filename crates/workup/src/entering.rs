@@ -5,7 +5,6 @@
 //! what may be said instead. The next move is the door's to word: which command, which page.
 
 use anatomy::{EngineLayout, EntryId, Position, Scope};
-use knowledge::workshop::{BuildStage, Hold};
 use knowledge::{AttributeIs, Check, Knowledge, Reading, ReadingKind};
 use logbook::{Ending, EntryBody, Figure, InForce, JobState, Kind, Phase, ReadingBody, RunKind};
 use quantity::{Question, Reply, Typed, Unit, parse_quantity};
@@ -47,8 +46,6 @@ pub enum Rule {
     Withdrawn,
     /// A caution holds the work up until it is ticked.
     Caution(String),
-    /// A hold point before it was not witnessed.
-    Hold,
     /// It goes beyond what was approved.
     Ceiling,
     /// The job is closed.
@@ -704,47 +701,5 @@ fn held_up(state: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<
         None
     };
     let Some(stage) = stage else { return Ok(()) };
-    ticked(&stage.caution_ids, &stage.title, state, knowledge)?;
-    witnessed(state, knowledge, stage)
-}
-
-/// The hold points of one stage of the build that concern this engine and are neither signed nor passed open.
-#[must_use]
-pub fn open_holds<'k>(state: &JobState, knowledge: &Knowledge, stage: &'k BuildStage) -> Vec<&'k Hold> {
-    let concerns = |hold: &&Hold| {
-        let against = |id: &String| {
-            knowledge.limit(id).is_some_and(|l| {
-                l.applies.iter().any(|a| state.attribute(&a.attribute).is_some_and(|v| a.any_of.iter().all(|x| x != v)))
-            })
-        };
-        hold.limits.is_empty() || !hold.limits.iter().all(against)
-    };
-    let passed = |hold: &&Hold| {
-        state.holds_signed.iter().any(|h| h.stage == stage.id && h.hold == hold.record)
-            || state.holds_open.iter().any(|h| h.stage == stage.id && h.hold == hold.record)
-    };
-    stage.holds.iter().filter(concerns).filter(|h| !passed(h)).collect()
-}
-
-/// Passes work of a stage when no stage that was begun before it has a hold point left open.
-///
-/// A stage that nobody has begun is not a part of this build: a head comes on without the bottom end being built.
-fn witnessed(state: &JobState, knowledge: &Knowledge, stage: &BuildStage) -> Result<(), NotTaken> {
-    let begun = |s: &&BuildStage| {
-        state.steps_done.iter().any(|done| done.stage == s.id) || state.holds_signed.iter().any(|h| h.stage == s.id)
-    };
-    let mut before: Vec<&BuildStage> =
-        knowledge.steps.iter().map(|s| &s.value).filter(|s| s.order < stage.order).filter(begun).collect();
-    before.sort_by_key(|s| s.order);
-    for one in before {
-        if let Some(hold) = open_holds(state, knowledge, one).first() {
-            let why = format!(
-                "`{}` comes after the hold point `{}` of `{}` (stage {}), which nobody has signed",
-                stage.title, hold.record, one.title, one.id
-            );
-            let open = NotTaken::new(Rule::Hold, "hold", why);
-            return Err(open.expecting("sign it, or pass it without proof with a reason and a name"));
-        }
-    }
-    Ok(())
+    ticked(&stage.caution_ids, &stage.title, state, knowledge)
 }

@@ -63,47 +63,6 @@ fn a_reading_waits_for_the_caution_of_its_check() {
 }
 
 #[test]
-fn a_build_step_waits_for_the_hold_point_before_it() {
-    let knowledge = Knowledge::builtin().unwrap();
-    let stage = |id: &str| &knowledge.steps.iter().find(|s| s.id == id).unwrap().value;
-    let (before, after) = (stage("head_ready"), stage("head_fit"));
-    let cautions = [before.caution_ids.clone(), after.caution_ids.clone()].concat();
-    let mut cautions: Vec<String> = cautions;
-    cautions.sort();
-    cautions.dedup();
-    let step = |id: &str| json!({"stage": id, "step": "1"});
-    let mut told = ticks(&cautions);
-    told.push(say("s1", "build-step-done", step("head_fit")));
-    assert_eq!(with(&told), Ok(()), "a stage that nobody has begun holds nothing up");
-    told.pop();
-    told.push(say("s0", "build-step-done", step("head_ready")));
-    told.push(say("s1", "build-step-done", step("head_fit")));
-    let why = with(&told).unwrap_err();
-    assert_eq!(why.rule, Rule::Hold);
-    assert!(why.to_string().contains(&before.holds[0].record), "{why}");
-    told.pop();
-    for (n, hold) in before.holds.iter().enumerate() {
-        let (kind, body) = if n == 0 {
-            (
-                "hold-point-passed-open",
-                json!({"stage": "head_ready", "hold": hold.record, "by": "Ines", "reason": "gauge away"}),
-            )
-        } else {
-            ("hold-point-signed", json!({"stage": "head_ready", "hold": hold.record, "by": "Ines"}))
-        };
-        told.push(say(&format!("hold-{n}"), kind, body));
-        assert_eq!(with(&told), Ok(()), "a stage's own hold points are signed one by one");
-    }
-    told.push(say("s1", "build-step-done", step("head_fit")));
-    assert_eq!(with(&told), Ok(()));
-    told.pop();
-    told.pop();
-    told.push(say("run", "engine-run", json!({"run": "first-start"})));
-    let why = with(&told).unwrap_err();
-    assert!(matches!(why.rule, Rule::Hold | Rule::Caution(_)), "{why}");
-}
-
-#[test]
 fn a_closed_job_takes_words_and_no_readings_until_it_is_open_again() {
     let closed = say("end", "job-closed", json!({"how": "handed-back"}));
     let note = say("n", "note-written", json!({"text": "rang"}));
