@@ -594,7 +594,7 @@ pub fn ended(state: &JobState) -> Option<String> {
 /// Passes an entry that the job as it stands allows: `after` is the same job with the entry in it.
 ///
 /// # Errors
-/// [`Rule::Closed`], [`Rule::NoEntry`], [`Rule::Withdrawn`], [`Rule::Hold`], [`Rule::Caution`], [`Rule::Ceiling`]; for a
+/// [`Rule::Closed`], [`Rule::NoEntry`], [`Rule::Withdrawn`], [`Rule::Caution`], [`Rule::Ceiling`]; for a
 /// correction also what refuses the new body.
 pub fn ensure(state: &JobState, after: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<(), NotTaken> {
     let target = if let EntryBody::EntryWithdrawn(b) = body {

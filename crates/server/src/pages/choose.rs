@@ -148,7 +148,7 @@ fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
                     dd { (days(o.days)) }
                 }
                 div {
-                    dt { "On average, comebacks in" }
+                    dt { "On average, with comebacks" }
                     dd { (expected(o)) }
                 }
                 @if let Some(p) = o.p_trouble_free {

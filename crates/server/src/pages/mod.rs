@@ -620,7 +620,7 @@ impl View {
             @if let Some(closed) = &self.state().closed {
                 p.closed {
                     b { "This job is closed: " (words(closed.how.word())) ". " }
-                    "What is kept now is added to it."
+                    "Notes, photos and papers are added to it."
                 }
             }
             nav.tabs aria-label="Moments of the job" {
