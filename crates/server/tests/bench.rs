@@ -92,6 +92,36 @@ impl Shop {
         (answer, value)
     }
 
+    /// Does what a refusal asks for: ticks a caution, opens a closed job, or writes down a new yes.
+    async fn make_way(&self, said: &str) {
+        let tell = |kind: &str| format!("/jobs/{}/tell/{kind}", self.job);
+        if let Some((_, caution)) = said.split_once("held up by the caution ") {
+            let caution = caution.split(',').next().unwrap();
+            let (answer, _) = self.post_form(&tell("caution-ticked"), &[("caution", caution)]).await;
+            assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{caution}");
+        } else if said.contains("the job is closed") {
+            let entries = self.store.entries_of(self.job.parse().unwrap()).await.unwrap();
+            let lines = entries.iter().map(|e| serde_json::from_str::<Value>(&e.line).unwrap());
+            let last = lines.filter(|l| l["kind"] == "job-closed").last().unwrap();
+            let address = format!("/jobs/{}/withdraw/{}", self.job, last["id"].as_str().unwrap());
+            let (answer, _) = self.post_form(&address, &[]).await;
+            assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+        } else {
+            assert!(said.contains("under Choose"), "{said}");
+            for covers in ["diagnosis", "teardown", "repair"] {
+                let yes = [
+                    ("covers", covers),
+                    ("ceiling", "EUR 900000"),
+                    ("who", "owner"),
+                    ("how", "telephone"),
+                    ("words", "yes"),
+                ];
+                let (answer, page) = self.post_form(&tell("approval-given"), &yes).await;
+                assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{covers}: {}", words_of(&page));
+            }
+        }
+    }
+
     async fn entries(&self) -> usize {
         self.store.entries_of(self.job.parse().unwrap()).await.unwrap().len()
     }
@@ -571,9 +601,8 @@ async fn whatever_the_invented_jobs_hold_a_form_can_write() {
     let elsewhere = ["job-opened", "reading-taken", "photo-kept"];
     let mut seen = BTreeSet::new();
     for story in stories {
-        let whole = Shop::told(story, usize::MAX).await;
-        let told = whole.store.entries_of(whole.job.parse().unwrap()).await.unwrap();
-        for (before, entry) in told.iter().enumerate() {
+        let shop = Shop::told(story, usize::MAX).await;
+        for entry in shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap() {
             let line: Value = serde_json::from_str(&entry.line).unwrap();
             let (kind, body) = (line["kind"].as_str().unwrap(), &line["body"]);
             let mut said = Vec::new();
@@ -582,8 +611,6 @@ async fn whatever_the_invented_jobs_hold_a_form_can_write() {
             if elsewhere.contains(&kind) || !seen.insert(format!("{kind} {asked:?}")) {
                 continue;
             }
-            // Told where the story tells it: what comes later can forbid it.
-            let shop = Shop::told(story, before).await;
             // The boxes of a list are numbered as they stand on the page, and every quote of the job is one.
             let all = shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap();
             let all = all.iter().map(|e| serde_json::from_str::<Value>(&e.line).unwrap());
@@ -599,15 +626,12 @@ async fn whatever_the_invented_jobs_hold_a_form_can_write() {
             let form: Vec<(&str, &str)> = said.iter().map(|(k, v)| (k.as_str(), v.as_str())).collect();
             let address = format!("/jobs/{}/tell/{kind}", shop.job);
             let (mut answer, mut page) = shop.post_form(&address, &form).await;
-            // The bench wants more cautions ticked than the story tells.
-            while answer.status() == StatusCode::CONFLICT {
-                let said = words_of(&page);
-                let (_, caution) =
-                    said.split_once("held up by the caution ").unwrap_or_else(|| panic!("{kind}: {said}"));
-                let caution = caution.split(',').next().unwrap();
-                let tick = [("caution", caution)];
-                let (ticked, _) = shop.post_form(&format!("/jobs/{}/tell/caution-ticked", shop.job), &tick).await;
-                assert_eq!(ticked.status(), StatusCode::SEE_OTHER, "{caution}");
+            // Told a second time, it meets what the story has come to since: what stands in the way is cleared as a user would.
+            for _ in 0..9 {
+                if answer.status() != StatusCode::CONFLICT {
+                    break;
+                }
+                shop.make_way(&words_of(&page)).await;
                 (answer, page) = shop.post_form(&address, &form).await;
             }
             assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{kind} {body}: {}", words_of(&page));
