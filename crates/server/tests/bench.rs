@@ -102,8 +102,9 @@ impl Shop {
         } else if said.contains("the job is closed") {
             let entries = self.store.entries_of(self.job.parse().unwrap()).await.unwrap();
             let lines = entries.iter().map(|e| serde_json::from_str::<Value>(&e.line).unwrap());
-            let last = lines.filter(|l| l["kind"] == "job-closed").last().unwrap();
-            let address = format!("/jobs/{}/withdraw/{}", self.job, last["id"].as_str().unwrap());
+            let closed = |l: &Value| l.get("kind").is_some_and(|k| k == "job-closed");
+            let last = lines.rev().find(closed).and_then(|l| l.get("id")?.as_str().map(str::to_owned)).unwrap();
+            let address = format!("/jobs/{}/withdraw/{}", self.job, last);
             let (answer, _) = self.post_form(&address, &[]).await;
             assert_eq!(answer.status(), StatusCode::SEE_OTHER);
         } else {
