@@ -12,7 +12,7 @@ use axum::middleware;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use documents::papers::{Paper, PaperSize};
-use logbook::{EntryBody, EntryWithdrawn, Kind, Moment, PhotoKept};
+use logbook::{EntryBody, EntryWithdrawn, HistoryLine, JobState, Kind, Moment, PhotoKept};
 use store::{ContentId, Store};
 use thiserror::Error;
 use tokio::net::TcpListener;
@@ -354,11 +354,8 @@ async fn withdraw(
     Form(typed): Form<Typed>,
 ) -> Shown {
     let job = bench.job(pages::job_id(&id)?).await?;
-    let target: EntryId = target.parse().map_err(|e| Trouble::not_found("there is no such entry", e))?;
+    let target = written(&job.state, &target)?.entry;
     let entry = entry_of(&typed)?;
-    if job.state.history.iter().all(|h| h.entry != target) {
-        return Err(Trouble::not_found("the job has no such entry", target).into());
-    }
     let reason = typed.get("reason").map_or("", |r| r.trim());
     let reason = if reason.is_empty() { "taken back at the bench" } else { reason }.to_owned();
     let body = EntryBody::EntryWithdrawn(EntryWithdrawn { entry: target, reason });
@@ -366,13 +363,18 @@ async fn withdraw(
     Ok(back_to(&typed, &id, entry).into_response())
 }
 
-fn entry_view(view: &View, entry: &str) -> Result<(EntryId, Kind), Trouble> {
+/// The line of the job's history that an entry in an address means.
+fn written<'s>(state: &'s JobState, entry: &str) -> Result<&'s HistoryLine, Trouble> {
     let id: EntryId = entry.parse().map_err(|e| Trouble::not_found("there is no such entry", e))?;
-    let line = view.state().history.iter().find(|h| h.entry == id);
-    let line = line.ok_or_else(|| Trouble::not_found("the job has no such entry", id))?;
+    let line = state.history.iter().find(|h| h.entry == id);
+    line.ok_or_else(|| Trouble::not_found("the job has no such entry", id))
+}
+
+fn entry_view(view: &View, entry: &str) -> Result<(EntryId, Kind), Trouble> {
+    let line = written(view.state(), entry)?;
     let kind = Kind::from_word(&line.kind)
         .ok_or_else(|| Trouble::not_found("this build does not know that kind of entry", &line.kind))?;
-    Ok((id, kind))
+    Ok((line.entry, kind))
 }
 
 async fn one_entry(State(bench): State<Bench>, Path((id, entry)): Path<(String, String)>, headers: HeaderMap) -> Shown {

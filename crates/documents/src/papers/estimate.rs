@@ -220,8 +220,7 @@ fn parts(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
             let parts: Vec<String> = named
                 .map(|p| {
                     let open = desk.to_be_settled(&p.applies);
-                    let open = if open.is_empty() { open } else { format!(" ({open})") };
-                    format!("{}: {}{open}", p.name, desk.quantity(p))
+                    if open.is_empty() { p.name.clone() } else { format!("{} ({open})", p.name) }
                 })
                 .collect();
             let mut row = vec![Cell::of(name), Cell::of(parts.join("; "))];
@@ -233,13 +232,15 @@ fn parts(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
         .collect();
     sheet.heading("Parts used once only that opening calls for");
     if all_inside {
-        sheet.table(&[("Joint", Some(1.2)), ("Parts and how many", Some(4.0))], rows);
+        sheet.table(&[("Joint", Some(1.2)), ("Parts", Some(4.0))], rows);
         if let Some(Price::In(whole)) = estimate.parts.first().map(|p| &p.price) {
-            sheet.small(format!("Their price is in {whole}. The parts list has the others, and what was ordered."));
+            sheet.small(format!(
+                "Their price is in {whole}. The parts list has the others, how many, and what was ordered."
+            ));
         }
     } else {
-        sheet.table(&[("Joint", Some(1.1)), ("Parts and how many", Some(3.2)), ("Price", Some(1.4))], rows);
-        sheet.small("The parts list has the others, and what was ordered.");
+        sheet.table(&[("Joint", Some(1.1)), ("Parts", Some(3.2)), ("Price", Some(1.4))], rows);
+        sheet.small("The parts list has the others, how many, and what was ordered.");
     }
 }
 

@@ -167,44 +167,16 @@ pub(crate) fn page(view: &View, given: &Given, errors: &[FieldTrouble], question
                         )
                         .err();
                     @if let Some(why) = &stray {
-                        section.wrong role="alert" {
-                            b { "Not at that place. " }
-                            (why)
-                            "."
-                            @if !given.value.is_empty() {
-                                p {
-                                    "Typed and still here: "
-                                    b { (given.value) }
-                                }
-                            }
-                        }
+                        (shut_out("Not at that place.", Some(why), given))
                     } @else if let Some(why) = shut {
-                        section.wrong role="alert" {
-                            b { "Not now. " }
-                            (why)
-                            "."
-                            @if !given.value.is_empty() {
-                                p {
-                                    "Typed and still here: "
-                                    b { (given.value) }
-                                }
-                            }
-                        }
+                        (shut_out("Not now.", Some(&why), given))
                         p {
                             a.button href=(view.link("strip")) { "Tell the stage" }
                             " "
                             a.button href=(view.link("test#note-written")) { "Write a note" }
                         }
                     } @else if !holding.is_empty() {
-                        section.wrong role="alert" {
-                            b { "Tick the caution above, then the field opens." }
-                            @if !given.value.is_empty() {
-                                p {
-                                    "Typed and still here: "
-                                    b { (given.value) }
-                                }
-                            }
-                        }
+                        (shut_out("Tick the caution above, then the field opens.", None, given))
                     } @else { (field(view, check, reading, &position, given, errors, question)) }
                     (taken_here(view, check, reading, &position))
                 }
@@ -242,6 +214,22 @@ fn carried(given: &Given) -> Markup {
             ]
         } {
             input type="hidden" name=(name) value=(value);
+        }
+    }
+}
+
+/// Why there is no field here; what was typed already is not lost.
+fn shut_out(what: &str, why: Option<&String>, given: &Given) -> Markup {
+    html! {
+        section.wrong role="alert" {
+            b { (what) }
+            @if let Some(why) = why { " " (why) "." }
+            @if !given.value.is_empty() {
+                p {
+                    "Typed and still here: "
+                    b { (given.value) }
+                }
+            }
         }
     }
 }
