@@ -2,7 +2,7 @@
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -72,6 +72,7 @@ pub fn geopotential(geometric_height: f64) -> f64 {
 /// Leak-down per cent to the hole that would leak as much.
 pub const LEAK_DOWN: Calculator = Calculator {
     id: "leak-down",
+    group: Group::Air,
     name: "Leak-down to hole size",
     meaning: "the round hole that would leak as much as the cylinder does, whatever the tester's orifice and pressure",
     inputs: &[
@@ -110,6 +111,7 @@ pub const LEAK_DOWN: Calculator = Calculator {
         "air: heat ratio 1.4, gas constant 287.05 J/(kg K) [published: U.S. Standard Atmosphere 1976]",
     ],
     example: &[("orifice", "0.040 in"), ("supply", "80 psi"), ("reading", "70 psi")],
+    cautions: &[],
     formula: leak_down,
 };
 
@@ -159,6 +161,7 @@ fn leak_down(given: &Given) -> Result<Computed, CalcError> {
 /// Cranking pressure to be expected.
 pub const CRANKING_PRESSURE: Calculator = Calculator {
     id: "cranking-pressure",
+    group: Group::Air,
     name: "Cranking pressure",
     meaning: "gauge pressure to be expected when cranking with the throttle open",
     inputs: &[
@@ -189,6 +192,7 @@ pub const CRANKING_PRESSURE: Calculator = Calculator {
         "exponent between 1.2 and 1.3 when cranking [common-practice]",
     ],
     example: &[("compression_ratio", "9.98"), ("intake_closing", "50 deg"), ("stroke", "86 mm"), ("rod", "134 mm")],
+    cautions: &[],
     formula: |given| {
         let ratio = given.number("compression_ratio")?;
         let effective = match given.optional("intake_closing") {
@@ -218,6 +222,7 @@ pub const CRANKING_PRESSURE: Calculator = Calculator {
 /// Air pressure at height.
 pub const ALTITUDE_PRESSURE: Calculator = Calculator {
     id: "altitude-pressure",
+    group: Group::Air,
     name: "Air pressure at height",
     meaning: "standard air pressure at a height above the sea, and how much lower than at the sea",
     inputs: &[
@@ -234,6 +239,7 @@ pub const ALTITUDE_PRESSURE: Calculator = Calculator {
     ],
     sources: &["U.S. Standard Atmosphere 1976, lowest layer, 0 to 11 km [published]"],
     example: &[("height", "1500 m")],
+    cautions: &[],
     formula: |given| {
         let height = match (given.optional("height"), given.optional("geopotential_height")) {
             (Some(height), None) => geopotential(height),

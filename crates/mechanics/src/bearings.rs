@@ -4,11 +4,12 @@ use std::f64::consts::PI;
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 
 /// Clearance from housing, shells and journal.
 pub const BEARING_CLEARANCE: Calculator = Calculator {
     id: "bearing-clearance",
+    group: Group::Bearings,
     name: "Bearing clearance",
     meaning: "oil clearance from the sizes of housing, shells and journal",
     inputs: &[
@@ -23,6 +24,7 @@ pub const BEARING_CLEARANCE: Calculator = Calculator {
     ],
     sources: &["difference of sizes, worked out here"],
     example: &[("housing", "2.2500 in"), ("wall", "0.0615 in"), ("journal", "2.1247 in")],
+    cautions: &[],
     formula: |given| {
         let wall = given.number("wall")?;
         let journal = given.number("journal")?;
@@ -40,6 +42,7 @@ pub const BEARING_CLEARANCE: Calculator = Calculator {
 /// Bearing crush.
 pub const BEARING_CRUSH: Calculator = Calculator {
     id: "bearing-crush",
+    group: Group::Bearings,
     name: "Bearing crush",
     meaning: "how hard two shells standing proud are squeezed when the cap is drawn down",
     inputs: &[
@@ -60,6 +63,7 @@ pub const BEARING_CRUSH: Calculator = Calculator {
     ],
     sources: &["thin ring, worked out here; steel 207 GPa [published: machine-design tables]"],
     example: &[("housing", "2.250 in"), ("excess", "0.006 in"), ("wall", "0.0615 in")],
+    cautions: &[],
     formula: |given| {
         let housing = given.number("housing")?;
         let strain = given.number("excess")? / (PI * housing);
@@ -76,6 +80,7 @@ pub const BEARING_CRUSH: Calculator = Calculator {
 /// Clearance from the width of a plastic strip.
 pub const PLASTIC_STRIP: Calculator = Calculator {
     id: "plastic-strip",
+    group: Group::Bearings,
     name: "Plastic strip",
     meaning: "clearance from the width to which a round plastic strip was pressed",
     inputs: &[
@@ -85,6 +90,7 @@ pub const PLASTIC_STRIP: Calculator = Calculator {
     outputs: &[Output::new("clearance", Unit::MILLIMETRE, "clearance where the strip lay")],
     sources: &["kept volume, worked out here; the scale printed on the wrapper goes before this formula"],
     example: &[("strip", "0.26 mm"), ("width", "1.06 mm")],
+    cautions: &[],
     formula: |given| {
         let (strip, width) = (given.number("strip")?, given.number("width")?);
         if width < strip {
@@ -103,6 +109,7 @@ pub const PLASTIC_STRIP: Calculator = Calculator {
 /// Change of an oil clearance with heat.
 pub const OIL_CLEARANCE_HEAT: Calculator = Calculator {
     id: "oil-clearance-heat",
+    group: Group::Bearings,
     name: "Oil clearance with heat",
     meaning: "how an oil clearance changes between cold and running hot",
     inputs: &[
@@ -127,6 +134,7 @@ pub const OIL_CLEARANCE_HEAT: Calculator = Calculator {
         ("journal_expansion", "11.5 ppm/K"),
         ("journal_rise", "90 K"),
     ],
+    cautions: &[],
     formula: |given| {
         let grown = given.number("housing_expansion")? * given.number("housing_rise")?
             - given.number("journal_expansion")? * given.number("journal_rise")?;

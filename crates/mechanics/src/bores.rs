@@ -4,7 +4,7 @@ use std::f64::consts::{PI, SQRT_2};
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -30,6 +30,7 @@ fn smallest(values: impl Iterator<Item = f64>) -> f64 {
 /// Wear, out-of-round and taper of a bore from gauge readings.
 pub const BORE_WEAR: Calculator = Calculator {
     id: "bore-wear",
+    group: Group::Bores,
     name: "Bore wear",
     meaning: "wear, out-of-round and taper of a cylinder bore from readings at several heights on two or three axes",
     inputs: &[
@@ -70,6 +71,7 @@ pub const BORE_WEAR: Calculator = Calculator {
         ("u_reading", "0.0025 mm"),
         ("u_setting", "0.002 mm"),
     ],
+    cautions: &[],
     formula: bore_wear,
 };
 
@@ -131,6 +133,7 @@ fn bore_wear(given: &Given) -> Result<Computed, CalcError> {
 /// The next oversize that cleans a worn bore.
 pub const BORE_OVERSIZE: Calculator = Calculator {
     id: "bore-oversize",
+    group: Group::Bores,
     name: "Bore oversize",
     meaning: "smallest oversize that cleans the worst bore, on the worn and on the original centre",
     inputs: &[
@@ -151,6 +154,7 @@ pub const BORE_OVERSIZE: Calculator = Calculator {
     ],
     sources: &["geometry, worked out here"],
     example: &[("standard", "88.00 mm"), ("worst", "88.14 mm"), ("stock", "0.03 mm"), ("step", "0.25 mm")],
+    cautions: &[],
     formula: |given| {
         let (standard, worst) = (given.number("standard")?, given.number("worst")?);
         let (stock, step) = (given.number("stock")?, given.number("step")?);
@@ -176,6 +180,7 @@ pub const BORE_OVERSIZE: Calculator = Calculator {
 /// Piston clearance, brought to one temperature.
 pub const PISTON_CLEARANCE: Calculator = Calculator {
     id: "piston-clearance",
+    group: Group::Bores,
     name: "Piston clearance",
     meaning: "clearance of a piston in its bore, brought to 20 °C where temperatures are given",
     inputs: &[
@@ -196,6 +201,7 @@ pub const PISTON_CLEARANCE: Calculator = Calculator {
     ],
     sources: &["difference of two sizes; sizes are stated at 20 °C (ISO 1) [published]"],
     example: &[("bore", "88.030 mm"), ("piston", "87.985 mm")],
+    cautions: &[],
     formula: |given| {
         let at_20 =
             |size: &'static str, temperature: &'static str, expansion: &'static str| -> Result<f64, CalcError> {
@@ -222,6 +228,7 @@ pub const PISTON_CLEARANCE: Calculator = Calculator {
 /// Ring end gap.
 pub const RING_GAP: Calculator = Calculator {
     id: "ring-gap",
+    group: Group::Bores,
     name: "Ring end gap",
     meaning: "end gap wanted for a bore, and how the gap changes when the bore does",
     inputs: &[
@@ -241,6 +248,7 @@ pub const RING_GAP: Calculator = Calculator {
     ],
     sources: &["geometry, worked out here: the gap opens by pi times the change of the bore"],
     example: &[("bore", "88 mm"), ("gap_per_bore", "0.0045")],
+    cautions: &[],
     formula: |given| {
         let mut computed = Computed::default();
         computed.put("gap", given.number("bore")? * given.number("gap_per_bore")?);

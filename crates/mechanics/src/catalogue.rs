@@ -21,8 +21,71 @@ pub enum InputKind {
     Number,
     /// A word or a name.
     Text,
+    /// One of a few words.
+    Choice,
     /// Rows of numbers.
     Table,
+    /// Rows of words and numbers, read by the calculator itself.
+    Lines,
+}
+
+/// What part of the work a calculator belongs to; the list, the page and the handbook are sorted by it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Group {
+    /// Faces of head and block.
+    Faces,
+    /// Bores, pistons and rings.
+    Bores,
+    /// Crank, journals and bearings.
+    Bearings,
+    /// Volumes, ratio and timing.
+    Volumes,
+    /// Valves and springs.
+    Valves,
+    /// Press fits, limits and fits.
+    Fits,
+    /// Threads, bolts and torque.
+    Threads,
+    /// Pressures and leaks.
+    Air,
+    /// Doubt, limits and units.
+    Judging,
+    /// What goes on a paper.
+    Papers,
+}
+
+impl Group {
+    /// Every group, in the sequence of the list.
+    pub const ALL: [Self; 10] = [
+        Self::Faces,
+        Self::Bores,
+        Self::Bearings,
+        Self::Volumes,
+        Self::Valves,
+        Self::Fits,
+        Self::Threads,
+        Self::Air,
+        Self::Judging,
+        Self::Papers,
+    ];
+
+    /// Its heading for people.
+    #[must_use]
+    pub const fn heading(self) -> &'static str {
+        match self {
+            Self::Faces => "Faces of head and block",
+            Self::Bores => "Bores, pistons and rings",
+            Self::Bearings => "Crank, journals and bearings",
+            Self::Volumes => "Volumes, ratio and timing",
+            Self::Valves => "Valves and springs",
+            Self::Fits => "Press fits, limits and fits",
+            Self::Threads => "Threads, bolts and torque",
+            Self::Air => "Pressures and leaks",
+            Self::Judging => "Doubt, limits and units",
+            Self::Papers => "For the papers",
+        }
+    }
 }
 
 /// Which numbers an input takes.
@@ -55,6 +118,8 @@ pub struct Input {
     pub kind: InputKind,
     /// Which numbers it takes.
     pub domain: Domain,
+    /// The words it takes, for a choice.
+    pub choices: &'static [&'static str],
 }
 
 impl Input {
@@ -67,15 +132,32 @@ impl Input {
             default: None,
             kind: InputKind::Number,
             domain: Domain::Positive,
+            choices: &[],
         }
     }
 
     pub(crate) const fn any_number(key: &'static str, meaning: &'static str) -> Self {
-        Self { key, unit: None, meaning, required: true, default: None, kind: InputKind::Number, domain: Domain::Any }
+        Self::bare(key, meaning, InputKind::Number)
     }
 
     pub(crate) const fn text(key: &'static str, meaning: &'static str) -> Self {
-        Self { key, unit: None, meaning, required: true, default: None, kind: InputKind::Text, domain: Domain::Any }
+        Self::bare(key, meaning, InputKind::Text)
+    }
+
+    #[expect(dead_code, reason = "the first calculator with a choice uses it")]
+    pub(crate) const fn choice(key: &'static str, meaning: &'static str, choices: &'static [&'static str]) -> Self {
+        let mut input = Self::bare(key, meaning, InputKind::Choice);
+        input.choices = choices;
+        input
+    }
+
+    #[expect(dead_code, reason = "the first calculator with lines uses it")]
+    pub(crate) const fn lines(key: &'static str, meaning: &'static str) -> Self {
+        Self::bare(key, meaning, InputKind::Lines)
+    }
+
+    const fn bare(key: &'static str, meaning: &'static str, kind: InputKind) -> Self {
+        Self { key, unit: None, meaning, required: true, default: None, kind, domain: Domain::Any, choices: &[] }
     }
 
     pub(crate) const fn table(key: &'static str, unit: Unit, meaning: &'static str) -> Self {
@@ -87,6 +169,7 @@ impl Input {
             default: None,
             kind: InputKind::Table,
             domain: Domain::Any,
+            choices: &[],
         }
     }
 
@@ -112,20 +195,21 @@ impl Input {
         match (self.unit, self.kind) {
             (Some(unit), _) => unit.symbol(),
             (None, InputKind::Number) => "any",
-            (None, InputKind::Text | InputKind::Table) => "",
+            (None, InputKind::Text | InputKind::Choice | InputKind::Table | InputKind::Lines) => "",
         }
     }
 }
 
 impl Serialize for Input {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut row = serializer.serialize_struct("Input", 6)?;
+        let mut row = serializer.serialize_struct("Input", 7)?;
         row.serialize_field("key", self.key)?;
         row.serialize_field("unit", self.unit_symbol())?;
         row.serialize_field("meaning", self.meaning)?;
         row.serialize_field("required", &self.required)?;
         row.serialize_field("default", &self.default)?;
         row.serialize_field("kind", &self.kind)?;
+        row.serialize_field("choices", self.choices)?;
         row.end()
     }
 }
@@ -166,6 +250,8 @@ impl Serialize for Output {
 pub struct Calculator {
     /// Its id, in trade words with hyphens.
     pub id: &'static str,
+    /// What part of the work it belongs to.
+    pub group: Group,
     /// Its name for people.
     pub name: &'static str,
     /// What it answers, in one line.
@@ -178,6 +264,8 @@ pub struct Calculator {
     pub sources: &'static [&'static str],
     /// One worked call, as keys and texts.
     pub example: &'static [(&'static str, &'static str)],
+    /// What to beware of where its answer is used; shown wherever the answer is.
+    pub cautions: &'static [&'static str],
     /// The bare formula, without propagation of doubt; use [`Calculator::run`].
     pub formula: fn(&Given) -> Result<Computed, CalcError>,
 }
@@ -233,6 +321,8 @@ pub struct Answer {
     pub results: Vec<ResultLine>,
     /// Remarks for people.
     pub notes: Vec<String>,
+    /// What to beware of where the answer is used.
+    pub cautions: &'static [&'static str],
     /// Where the formula comes from.
     pub sources: &'static [&'static str],
 }
@@ -276,10 +366,11 @@ impl Serialize for ResultLine {
 
 impl Serialize for Answer {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut answer = serializer.serialize_struct("Answer", 4)?;
+        let mut answer = serializer.serialize_struct("Answer", 5)?;
         answer.serialize_field("calculator", self.calculator)?;
         answer.serialize_field("result", &Results(&self.results))?;
         answer.serialize_field("notes", &self.notes)?;
+        answer.serialize_field("cautions", self.cautions)?;
         answer.serialize_field("sources", self.sources)?;
         answer.end()
     }
@@ -287,12 +378,14 @@ impl Serialize for Answer {
 
 impl Serialize for Calculator {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut entry = serializer.serialize_struct("Calculator", 7)?;
+        let mut entry = serializer.serialize_struct("Calculator", 9)?;
         entry.serialize_field("calculator", self.id)?;
+        entry.serialize_field("group", &self.group)?;
         entry.serialize_field("name", self.name)?;
         entry.serialize_field("meaning", self.meaning)?;
         entry.serialize_field("inputs", self.inputs)?;
         entry.serialize_field("results", self.outputs)?;
+        entry.serialize_field("cautions", self.cautions)?;
         entry.serialize_field("sources", self.sources)?;
         let example: Vec<String> = self.example.iter().map(|(key, text)| format!("{key}={text}")).collect();
         entry.serialize_field("example", &example)?;
@@ -358,7 +451,7 @@ impl Calculator {
         }
         let mut notes = computed.notes;
         notes.extend(given.notes());
-        Ok(Answer { calculator: self.id, results, notes, sources: self.sources })
+        Ok(Answer { calculator: self.id, results, notes, cautions: self.cautions, sources: self.sources })
     }
 }
 

@@ -2,13 +2,14 @@
 
 use quantity::{Risks, Unit, Zone, conformity_factor, decide, guard_band};
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 use crate::error::CalcError;
 use crate::given::Given;
 
 /// Chance of keeping a limit.
 pub const CONFORMITY: Calculator = Calculator {
     id: "conformity",
+    group: Group::Judging,
     name: "Conformity",
     meaning: "chance that a value keeps its limits, the guard band that makes it sure enough, and the verdict",
     inputs: &[
@@ -41,6 +42,7 @@ pub const CONFORMITY: Calculator = Calculator {
         "JCGM 106:2012, sections 7 and 8 [published]; the four verdicts are this project's own, their rule is in the notes",
     ],
     example: &[("value", "86.018 mm ± 0.004 mm"), ("lower", "86.000 mm"), ("upper", "86.022 mm")],
+    cautions: &[],
     formula: conformity,
 };
 

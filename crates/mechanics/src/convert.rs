@@ -2,11 +2,12 @@
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Input, Output};
+use crate::catalogue::{Calculator, Computed, Group, Input, Output};
 
 /// One unit into another.
 pub const UNIT: Calculator = Calculator {
     id: "unit",
+    group: Group::Judging,
     name: "Unit",
     meaning: "a value in another unit of its kind, by exact factors",
     inputs: &[
@@ -18,6 +19,7 @@ pub const UNIT: Calculator = Calculator {
         "NIST Special Publication 811 (2008), appendix B [published]; inch = 25.4 mm and pound = 0.453 592 37 kg by definition",
     ],
     example: &[("value", "7 thou"), ("to", "mm")],
+    cautions: &[],
     formula: |given| {
         let value = given.number("value")?;
         let from = given.unit("value");

@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -102,6 +102,7 @@ fn pitch_given(given: &Given) -> Result<Option<f64>, CalcError> {
 /// Sizes and strength of a thread.
 pub const THREAD: Calculator = Calculator {
     id: "thread",
+    group: Group::Threads,
     name: "Thread",
     meaning: "sizes and stress area of a thread, and the loads it stands at a given strength",
     inputs: &[
@@ -127,6 +128,7 @@ pub const THREAD: Calculator = Calculator {
         "ANSI B1.1 by Shigley's Mechanical Engineering Design, table 8-2, for unified threads [published]",
     ],
     example: &[("diameter", "10 mm"), ("pitch", "1.5 mm"), ("proof_stress", "830 MPa")],
+    cautions: &[],
     formula: |given| {
         let diameter = given.number("diameter")?;
         let Some(pitch) = pitch_given(given)? else { return Err(given.missing("pitch")) };
@@ -158,6 +160,7 @@ pub const THREAD: Calculator = Calculator {
 /// Preload from torque, and torque from preload, short and long form.
 pub const BOLT_PRELOAD: Calculator = Calculator {
     id: "bolt-preload",
+    group: Group::Threads,
     name: "Bolt preload from torque",
     meaning: "preload that a torque gives, or torque that a preload needs, by the short form (one factor) and the long form (friction of thread and head)",
     inputs: &[
@@ -220,6 +223,7 @@ pub const BOLT_PRELOAD: Calculator = Calculator {
         ("thread_friction", "0.12±0.02"),
         ("bearing_diameter", "13.5 mm"),
     ],
+    cautions: &[],
     formula: bolt_preload,
 };
 
@@ -303,6 +307,7 @@ fn bolt_preload(given: &Given) -> Result<Computed, CalcError> {
 /// Preload from a turning angle.
 pub const BOLT_ANGLE: Calculator = Calculator {
     id: "bolt-angle",
+    group: Group::Threads,
     name: "Bolt preload from angle",
     meaning: "preload gained by turning past snug, or the angle that a preload needs, as long as nothing yields",
     inputs: &[
@@ -328,6 +333,7 @@ pub const BOLT_ANGLE: Calculator = Calculator {
         ("joint_stiffness", "1000 kN/mm"),
         ("angle", "90 deg"),
     ],
+    cautions: &[],
     formula: |given| {
         let Some(pitch) = pitch_given(given)? else { return Err(given.missing("pitch")) };
         let (bolt, joint) = (given.number("bolt_stiffness")?, given.number("joint_stiffness")?);

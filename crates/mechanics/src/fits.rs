@@ -4,11 +4,12 @@ use std::f64::consts::PI;
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 
 /// Press fit of two cylinders.
 pub const PRESS_FIT: Calculator = Calculator {
     id: "press-fit",
+    group: Group::Fits,
     name: "Press fit",
     meaning: "contact pressure, ring stress and push-out force of a press fit",
     inputs: &[
@@ -46,6 +47,7 @@ pub const PRESS_FIT: Calculator = Calculator {
         ("outer_modulus", "71 GPa"),
         ("inner_modulus", "120 GPa"),
     ],
+    cautions: &[],
     formula: |given| {
         let (joint, outer, inner) =
             (given.number("diameter")?, given.number("outer_diameter")?, given.number("inner_diameter")?);
@@ -81,6 +83,7 @@ pub const PRESS_FIT: Calculator = Calculator {
 /// What heat leaves of the interference of a valve-seat insert.
 pub const SEAT_FIT: Calculator = Calculator {
     id: "seat-fit",
+    group: Group::Fits,
     name: "Seat insert with heat",
     meaning: "interference left of a seat insert when hot, when it lets go, and the heat that opens it for fitting",
     inputs: &[
@@ -119,6 +122,7 @@ pub const SEAT_FIT: Calculator = Calculator {
         ("head_rise", "180 K"),
         ("seat_rise", "180 K"),
     ],
+    cautions: &[],
     formula: |given| {
         let (diameter, interference) = (given.number("diameter")?, given.number("interference")?);
         let (head, seat) = (given.number("head_expansion")? * 1e-6, given.number("seat_expansion")? * 1e-6);

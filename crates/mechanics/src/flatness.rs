@@ -11,7 +11,7 @@
 use quantity::Unit;
 use thiserror::Error;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -436,6 +436,7 @@ pub fn least_squares_of_line(points: &[[f64; 2]]) -> Result<f64, FlatnessError> 
 /// One line of gaps under a straightedge.
 pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
     id: "flatness-straightedge",
+    group: Group::Faces,
     name: "Gaps under a straightedge",
     meaning: "straightness of one line from gaps under a straightedge: largest gap, smallest zone, and the worst local dip",
     inputs: &[Input::table(
@@ -456,6 +457,7 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
     ],
     sources: &["ISO 1101 and ISO 12780-1 for both definitions [published]; the local dip is geometry, worked out here"],
     example: &[("gaps", "0,0; 75,0.02; 150,0.05; 225,0.07; 300,0.06; 375,0.03; 450,0")],
+    cautions: &[],
     formula: |given| {
         let mut gaps = Vec::new();
         for row in given.table("gaps") {
@@ -502,6 +504,7 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
 /// Flatness of a face from a grid of heights.
 pub const FLATNESS_GRID: Calculator = Calculator {
     id: "flatness-grid",
+    group: Group::Faces,
     name: "Flatness of a face",
     meaning: "flatness of a face from points with heights: the smallest zone between two planes, and least squares beside it",
     inputs: &[
@@ -525,6 +528,7 @@ pub const FLATNESS_GRID: Calculator = Calculator {
         "ISO 1101 and ISO 12781-1 for both definitions [published]; the search for the smallest zone is worked out here and proves its answer",
     ],
     example: &[("points", "0,0,0; 100,0,0.02; 0,100,0.02; 100,100,0"), ("u", "0.002 mm")],
+    cautions: &[],
     formula: flatness_grid,
 };
 

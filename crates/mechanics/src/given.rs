@@ -78,8 +78,19 @@ impl Given {
                 (None, None) => continue,
             };
             match input.kind {
-                InputKind::Text => {
+                InputKind::Text | InputKind::Lines => {
                     given.texts.insert(input.key, text.trim().to_owned());
+                }
+                InputKind::Choice => {
+                    let word = text.trim();
+                    let Some(choice) = input.choices.iter().find(|choice| choice.eq_ignore_ascii_case(word)) else {
+                        return Err(CalcError::OutOfDomain {
+                            key: input.key.to_owned(),
+                            typed: shorten(text),
+                            why: format!("is none of {}", input.choices.join(", ")),
+                        });
+                    };
+                    given.texts.insert(input.key, (*choice).to_owned());
                 }
                 InputKind::Table => {
                     given.tables.insert(input.key, read_table(input, text)?);

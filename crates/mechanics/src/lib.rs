@@ -41,7 +41,7 @@ pub mod vin;
 pub mod volumes;
 
 pub use catalogue::{
-    Answer, Calculator, Computed, Input, InputKind, Output, ResultLine, calculate, calculator, catalogue,
+    Answer, Calculator, Computed, Domain, Group, Input, InputKind, Output, ResultLine, calculate, calculator, catalogue,
 };
 pub use error::CalcError;
 pub use given::Given;

@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 
 /// The pitch radius of a chain sprocket, in the unit of the pitch.
 ///
@@ -33,6 +33,7 @@ fn strand(centres: f64, radius_difference: f64) -> f64 {
 /// Cam timing after a cut.
 pub const CAM_TIMING_SHIFT: Calculator = Calculator {
     id: "cam-timing-shift",
+    group: Group::Volumes,
     name: "Cam timing after a cut",
     meaning: "how far an overhead cam lags when a cut brings it nearer to the crank",
     inputs: &[
@@ -59,6 +60,7 @@ pub const CAM_TIMING_SHIFT: Calculator = Calculator {
         ("centres", "420 mm"),
         ("cut", "0.25 mm"),
     ],
+    cautions: &[],
     formula: |given| {
         let radius = match given.text("drive").unwrap_or("chain").to_lowercase().as_str() {
             "chain" => chain_radius,
@@ -87,6 +89,7 @@ pub const CAM_TIMING_SHIFT: Calculator = Calculator {
 /// Intake faces of a V engine after an equal cut off both decks.
 pub const INTAKE_FACE_CUT: Calculator = Calculator {
     id: "intake-face-cut",
+    group: Group::Volumes,
     name: "Intake faces of a V engine",
     meaning: "what to take off the intake faces and the end rails after an equal cut off both banks",
     inputs: &[
@@ -101,6 +104,7 @@ pub const INTAKE_FACE_CUT: Calculator = Calculator {
     ],
     sources: &["geometry, worked out here"],
     example: &[("v_angle", "90 deg"), ("face_angle", "55 deg"), ("cut", "0.25 mm")],
+    cautions: &[],
     formula: |given| {
         let half = (given.number("v_angle")? / 2.0).to_radians();
         let face = given.number("face_angle")?.to_radians();

@@ -2,11 +2,12 @@
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 
 /// Spring rate and load after the seat has sunk.
 pub const VALVE_SPRING: Calculator = Calculator {
     id: "valve-spring",
+    group: Group::Valves,
     name: "Valve spring",
     meaning: "spring rate from two loads, the seat load after the seat was cut, and the shim that brings it back",
     inputs: &[
@@ -32,6 +33,7 @@ pub const VALVE_SPRING: Calculator = Calculator {
         ("height_2", "28.5 mm"),
         ("sunk", "0.80 mm"),
     ],
+    cautions: &[],
     formula: |given| {
         let (load_1, load_2) = (given.number("load_1")?, given.number("load_2")?);
         let (height_1, height_2) = (given.number("height_1")?, given.number("height_2")?);
@@ -59,6 +61,7 @@ pub const VALVE_SPRING: Calculator = Calculator {
 /// Shim for a wanted lash.
 pub const VALVE_LASH: Calculator = Calculator {
     id: "valve-lash",
+    group: Group::Valves,
     name: "Valve lash",
     meaning: "shim that gives the wanted lash under a bucket",
     inputs: &[
@@ -69,6 +72,7 @@ pub const VALVE_LASH: Calculator = Calculator {
     outputs: &[Output::new("new_shim", Unit::MILLIMETRE, "thickness of the shim to fit")],
     sources: &["geometry, worked out here: old shim plus lash measured less lash wanted"],
     example: &[("shim", "2.70 mm"), ("lash", "0.15 mm"), ("wanted", "0.20 mm")],
+    cautions: &[],
     formula: |given| {
         let new = given.number("shim")? + given.number("lash")? - given.number("wanted")?;
         if new <= 0.0 {

@@ -5,7 +5,7 @@
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Input, Output};
+use crate::catalogue::{Calculator, Computed, Group, Input, Output};
 
 /// Weights by place [published: 49 CFR 565.15, table IV].
 const WEIGHTS: [u32; 17] = [8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2];
@@ -155,6 +155,7 @@ impl std::fmt::Display for VinWarning {
 /// Check digit and model year.
 pub const VIN: Calculator = Calculator {
     id: "vin",
+    group: Group::Papers,
     name: "Vehicle identification number",
     meaning: "check digit and model year of a vehicle identification number; warns and never refuses",
     inputs: &[Input::text("vin", "the number as read at the vehicle")],
@@ -171,6 +172,7 @@ pub const VIN: Calculator = Calculator {
         "ISO 3779 [published]",
     ],
     example: &[("vin", "11111111111111111")],
+    cautions: &[],
     formula: |given| {
         let reading = read_vin(given.text("vin").unwrap_or(""));
         let mut computed = Computed::default();

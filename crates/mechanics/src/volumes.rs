@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 use quantity::Unit;
 
-use crate::catalogue::{Calculator, Computed, Domain, Input, Output};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -45,6 +45,7 @@ const SWEPT_INPUTS: [Input; 3] = [
 /// Compression ratio from measured volumes.
 pub const COMPRESSION_RATIO: Calculator = Calculator {
     id: "compression-ratio",
+    group: Group::Volumes,
     name: "Compression ratio",
     meaning: "compression ratio of one cylinder from measured volumes",
     inputs: &[
@@ -87,6 +88,7 @@ pub const COMPRESSION_RATIO: Calculator = Calculator {
         ("deck", "0.30 mm"),
         ("dish", "6 cc"),
     ],
+    cautions: &[],
     formula: |given| {
         let swept = swept_volume(given)?;
         let (thickness, deck) = (given.number("gasket_thickness")?, given.number("deck")?);
@@ -124,6 +126,7 @@ pub const COMPRESSION_RATIO: Calculator = Calculator {
 /// Compression ratio after milling.
 pub const MILLING_EFFECT: Calculator = Calculator {
     id: "milling-effect",
+    group: Group::Volumes,
     name: "What milling does to the ratio",
     meaning: "volume lost and compression ratio after a cut off a head or block face",
     inputs: &[
@@ -154,6 +157,7 @@ pub const MILLING_EFFECT: Calculator = Calculator {
         ("open_area", "45 cm2"),
         ("cut", "0.20 mm"),
     ],
+    cautions: &[],
     formula: |given| {
         let swept = swept_volume(given)?;
         let clearance = match (given.optional("clearance"), given.optional("compression_ratio")) {
@@ -190,6 +194,7 @@ pub const MILLING_EFFECT: Calculator = Calculator {
 /// Piston deck height and squish from part sizes.
 pub const PISTON_DECK: Calculator = Calculator {
     id: "piston-deck",
+    group: Group::Volumes,
     name: "Piston deck height",
     meaning: "how far the piston stands below the face at the top, from the sizes of the parts",
     inputs: &[
@@ -213,6 +218,7 @@ pub const PISTON_DECK: Calculator = Calculator {
         ("compression_height", "29.20 mm"),
         ("gasket_thickness", "0.70 mm"),
     ],
+    cautions: &[],
     formula: |given| {
         let deck = given.number("block_height")?
             - given.number("stroke")? / 2.0

@@ -83,6 +83,9 @@ impl Calc {
         for note in &answer.notes {
             t.line(&format!("note: {note}"), 6)?;
         }
+        for caution in answer.cautions {
+            t.line(&format!("{}: {caution}", t.tone(Tone::Strong, "caution")), 9)?;
+        }
         for source in answer.sources {
             t.line(&t.tone(Tone::Faint, &format!("source: {source}")), 8)?;
         }
