@@ -1,6 +1,6 @@
 //! The calculators against values worked out elsewhere.
 //!
-//! Source and value by: beside every entry of `outside_values.json`, in its fields `source` and `how_verified`; each entry
+//! Source and value by: beside every entry of `reference/checks.json`, in its fields `source` and `how_verified`; each entry
 //! names its own tolerance. None of the values was made by this code.
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of a test may fail it")]
@@ -15,7 +15,7 @@ use quantity::Unit;
 use serde_json::Value;
 
 fn entry(id: &str) -> Value {
-    let all: Vec<Value> = serde_json::from_str(include_str!("outside_values.json")).unwrap();
+    let all: Vec<Value> = serde_json::from_str(include_str!("../../../reference/checks.json")).unwrap();
     all.into_iter().find(|entry| entry["id"] == id).unwrap_or_else(|| panic!("no entry {id}"))
 }
 
