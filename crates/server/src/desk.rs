@@ -5,14 +5,16 @@
 //! worked twice, and of one job never two at a time.
 
 use std::collections::{BTreeMap, VecDeque};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use anatomy::{EntryId, JobId};
 use knowledge::Knowledge;
 use logbook::{Entry, EntryBody, JobState, Unsealed, fold};
 use store::{Kept, Rank, SqliteStore, Store};
 use tokio::sync::{Semaphore, broadcast};
-use workup::Case;
+use workup::{Case, Remembered};
 
 use crate::surroundings;
 use crate::trouble::Trouble;
@@ -24,6 +26,14 @@ const CASES_KEPT: usize = 6;
 const NEWS_HELD: usize = 256;
 /// How many work-ups run beside each other \[ours\]: each one uses several processors by itself.
 const AT_ONCE: usize = 1;
+
+/// How long no work-up has ended before memory is given back \[ours\].
+const QUIET: Duration = Duration::from_secs(8);
+/// How often the allocator is stirred so that it gives back, and how long it is left alone in between \[ours\].
+const STIRS: usize = 20;
+const BETWEEN_STIRS: Duration = Duration::from_millis(500);
+/// Bytes taken and freed for one stir: more than small sizes, so that whole pages come and go \[ours\].
+const STIRRED: usize = 4 << 20;
 
 /// A job with its entries.
 #[derive(Debug)]
@@ -84,6 +94,8 @@ struct Slot {
     longest: usize,
     /// Work-ups by the hash of the chain they are of, the latest last.
     done: VecDeque<(String, Worked)>,
+    /// What the next work-up need not work again.
+    remembered: Arc<Remembered>,
 }
 
 /// The last work-up of a job, as far as it is known now.
@@ -112,6 +124,8 @@ struct Inner {
     slots: Mutex<BTreeMap<JobId, Slot>>,
     news: broadcast::Sender<News>,
     turns: Semaphore,
+    /// How many work-ups have ended.
+    worked: AtomicU64,
     /// Between looking whether an entry is allowed and keeping it, nobody else keeps one.
     keeping: tokio::sync::Mutex<()>,
 }
@@ -134,6 +148,7 @@ impl Bench {
             slots: Mutex::default(),
             news,
             turns: Semaphore::new(AT_ONCE),
+            worked: AtomicU64::new(0),
             keeping: tokio::sync::Mutex::default(),
         };
         Self { inner: Arc::new(inner) }
@@ -274,7 +289,7 @@ impl Bench {
                 return Ok((job, now.case.ok_or_else(|| now.trouble.unwrap_or_default())));
             }
             // Lagging behind or a closed channel only mean that we look again.
-            let _woken = tokio::time::timeout(std::time::Duration::from_secs(2), news.recv()).await;
+            let _woken = tokio::time::timeout(Duration::from_secs(2), news.recv()).await;
         }
     }
 
@@ -303,14 +318,18 @@ impl Bench {
                 let slot = slots.entry(id).or_default();
                 let next = slot.wanted.take().filter(|job| slot.done.iter().all(|(hash, _)| hash != job.hash()));
                 slot.working = next.is_some();
-                next
+                next.map(|job| (job, Arc::clone(&slot.remembered)))
             };
-            let Some(job) = next else { return };
+            let Some((job, remembered)) = next else {
+                return;
+            };
             let _turn = self.inner.turns.acquire().await;
             let knowledge = Arc::clone(&self.inner.knowledge);
             let hash = job.hash().to_owned();
-            let worked =
-                tokio::task::spawn_blocking(move || workup::work_up(&job.state, &knowledge).map(Arc::new)).await;
+            let worked = tokio::task::spawn_blocking(move || {
+                workup::work_up_again(&job.state, &knowledge, &remembered).map(Arc::new)
+            })
+            .await;
             let worked = match worked {
                 Ok(Ok(case)) => Ok(case),
                 Ok(Err(error)) => Err(error.to_string()),
@@ -327,6 +346,31 @@ impl Bench {
                 }
             }
             self.tell(id, Happened::Worked);
+            self.rest();
         }
+    }
+
+    /// Gives memory back when nobody has had anything worked for a while.
+    ///
+    /// A work-up takes hundreds of megabytes for a moment, and an allocator that gives freed memory back does so when it is
+    /// used: a bench that is left alone would hold it for the night. While readings come in, memory that stays is
+    /// memory that need not be fetched again.
+    fn rest(&self) {
+        let turn = self.inner.worked.fetch_add(1, Ordering::Relaxed) + 1;
+        let bench = self.clone();
+        tokio::spawn(async move {
+            tokio::time::sleep(QUIET).await;
+            for _ in 0..STIRS {
+                if bench.inner.worked.load(Ordering::Relaxed) != turn {
+                    return;
+                }
+                let _stirred = tokio::task::spawn_blocking(|| {
+                    rayon::broadcast(|_| drop(std::hint::black_box(vec![0_u8; STIRRED])));
+                    drop(std::hint::black_box(vec![0_u8; STIRRED]));
+                })
+                .await;
+                tokio::time::sleep(BETWEEN_STIRS).await;
+            }
+        });
     }
 }

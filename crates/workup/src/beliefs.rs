@@ -190,21 +190,21 @@ pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, fin
     out
 }
 
-/// All beliefs, without reasons.
+/// All beliefs, without reasons; `untouched` holds the chances of every variable before any check.
 #[must_use]
 pub fn all(
     net: &EngineNet,
     layout: &EngineLayout,
     knowledge: &Knowledge,
     run: &Run<'_>,
-    prior: &Run<'_>,
+    untouched: &[Vec<f64>],
 ) -> Vec<Belief> {
     (0..net.what.len())
         .into_par_iter()
         .filter_map(|index| {
             let variable = net.net.variables.get(index)?;
             let chances = run.marginal(index);
-            let before = prior.marginal(index);
+            let before = untouched.get(index)?;
             let (id, name, position) = match net.what.get(index)? {
                 What::Cause(id) => (id, knowledge.cause(id).map_or(id, |c| &c.name), None),
                 What::Condition(id, position) => (id, knowledge.condition(id).map_or(id, |c| &c.name), Some(*position)),

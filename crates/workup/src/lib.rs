@@ -7,7 +7,7 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`findings`],
-//! [`beliefs`], [`money`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! [`beliefs`], [`money`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
 
@@ -23,6 +23,7 @@ pub mod network;
 pub mod notice;
 pub mod opened;
 pub mod proof;
+pub mod remembered;
 pub mod words;
 pub mod work;
 
@@ -42,6 +43,7 @@ pub use money::{OptionLine, OptionMoney, StruckOut};
 pub use notice::Notice;
 pub use opened::impossible_now;
 pub use proof::Proof;
+pub use remembered::Remembered;
 pub use work::Reach;
 
 /// Relative loss of digits from which the slower sums without differences are taken \[ours\].
@@ -130,6 +132,14 @@ pub enum WorkUpError {
 /// # Errors
 /// A job without an engine, or evidence that cannot be worked; an odd record never is an error but a notice.
 pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpError> {
+    work_up_again(state, knowledge, &Remembered::default())
+}
+
+/// As [`work_up`], with what an earlier work-up of the job left that no reading changes. The case is the same to the bit.
+///
+/// # Errors
+/// As [`work_up`].
+pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remembered) -> Result<Case, WorkUpError> {
     let layout: &EngineLayout = state.layout.as_ref().ok_or(WorkUpError::NoEngine)?;
     let mut notices: Vec<Notice> = state
         .notices
@@ -155,15 +165,13 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         run = slower.run(&Extra::default())?;
         accuracy = run.accuracy();
     }
-    let untouched = Engine::build(&net.net, &[beliefs::complaint(&net, knowledge)])?;
-    let prior = untouched.run(&Extra::default())?;
-    let mut all = beliefs::all(&net, layout, knowledge, &run, &prior);
+    let blocks = money::blocks(&net, layout, knowledge);
+    let terms = money::Terms::of(state, knowledge);
+    let before = remembered.before(&net, layout, knowledge, &blocks, &terms)?;
+    let mut all = beliefs::all(&net, layout, knowledge, &run, &before.chances);
     let chosen = chosen(&all, knowledge);
     let draws = drawn.draws;
     beliefs::reasons(whole, &run, &gathered, &draws, &chosen, &mut all)?;
-    let blocks = money::blocks(&net, layout, knowledge);
-    let terms = money::Terms::of(state, knowledge);
-    let donors = money::Donors::drawn(&net, &blocks, knowledge, &terms)?;
     let scene = advice::Scene {
         knowledge,
         layout,
@@ -174,7 +182,7 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
         state,
         findings: &findings,
         terms: &terms,
-        donors: &donors,
+        donors: &before.donors,
     };
     let (block_beliefs, options, advice) = advice::advise(&scene);
     let (mut causes, mut conditions): (Vec<Belief>, Vec<Belief>) = all.into_iter().partition(|b| b.cause);
