@@ -474,6 +474,7 @@ static CATALOGUE: &[Calculator] = &[
     crate::flatness::FLATNESS_STRAIGHTEDGE,
     crate::fits::PRESS_FIT,
     crate::fits::SEAT_FIT,
+    crate::limits_and_fits::FIT,
     crate::fasteners::THREAD,
     crate::fasteners::BOLT_PRELOAD,
     crate::fasteners::BOLT_ANGLE,
