@@ -317,6 +317,15 @@ fn pitch_given(given: &Given) -> Result<Option<f64>, CalcError> {
     }
 }
 
+/// The stress area of the thread that was given: unified when its threads per inch were typed, metric otherwise.
+fn area_given(given: &Given, diameter: f64, pitch: f64) -> f64 {
+    if given.optional("threads_per_inch").is_some() {
+        unified_stress_area(diameter, pitch)
+    } else {
+        stress_area(diameter, pitch)
+    }
+}
+
 /// Sizes and strength of a thread.
 pub const THREAD: Calculator = Calculator {
     id: "thread",
@@ -538,7 +547,8 @@ fn bolt_preload(given: &Given) -> Result<Computed, CalcError> {
         computed.put("thread_term", force * b / 1000.0);
         computed.put("bearing_term", force * c / 1000.0);
         computed.put("equivalent_nut_factor", arm / diameter);
-        let stress_diameter = f64::midpoint(middle, root);
+        let unified = given.optional("threads_per_inch").is_some();
+        let stress_diameter = if unified { diameter - 0.9743 * pitch } else { f64::midpoint(middle, root) };
         let pull = force / (PI / 4.0 * stress_diameter * stress_diameter);
         let twist = 16.0 * force * (a + b) / (PI * stress_diameter.powi(3));
         computed.put("tensile_stress", pull);
@@ -680,7 +690,7 @@ fn bolt_stiffness(given: &Given, pitch: f64) -> Result<f64, CalcError> {
     if root_diameter(diameter, pitch) <= 0.0 {
         return Err(given.out_of_domain("diameter", "is too small for this pitch; look for exchanged values"));
     }
-    Ok(given.number("bolt_modulus")? / (waist + thread / stress_area(diameter, pitch)))
+    Ok(given.number("bolt_modulus")? / (waist + thread / area_given(given, diameter, pitch)))
 }
 
 /// Preload at snug in N, zero when nothing was given.
@@ -699,7 +709,7 @@ fn snug(given: &Given) -> Result<f64, CalcError> {
 fn yield_load(given: &Given, pitch: f64) -> Result<Option<f64>, CalcError> {
     let diameter = given.optional("diameter");
     let Some(yielding) = yield_given(given, diameter.unwrap_or(0.0))? else { return Ok(None) };
-    let thread = diameter.map(|diameter| stress_area(diameter, pitch));
+    let thread = diameter.map(|diameter| area_given(given, diameter, pitch));
     let waist = given.optional("waist_diameter").map(|waist| PI / 4.0 * waist * waist);
     let Some(area) = [thread, waist].into_iter().flatten().reduce(f64::min) else {
         return Err(given.do_not_go_together("the load at yield needs a section; add diameter and waist_diameter"));

@@ -230,6 +230,42 @@ fn the_share_of_yield_is_that_of_the_combined_stress() {
 }
 
 #[test]
+fn an_inch_bolt_is_reckoned_with_the_unified_stress_area() {
+    // Shigley, table 8-2: 0.1419 square inches for 1/2-13, 0.373 for 3/4-16; 25 000 lbf on the latter pulls 67.0 ksi.
+    for (size, threads, area, load) in [("0.5", "13", 0.1419, 11_707.0), ("0.75", "16", 0.373, 25_000.0)] {
+        let preload = run(
+            "bolt-preload",
+            &[
+                ("preload", format!("{load} lbf")),
+                ("diameter", format!("{size} in")),
+                ("threads_per_inch", threads.into()),
+                ("thread_friction", "0.15".into()),
+                ("bearing_diameter", format!("{} in", 1.25 * size.parse::<f64>().unwrap())),
+                ("property_class", "SAE-8".into()),
+            ],
+        );
+        let ksi = load / area / 1000.0;
+        near(size, preload.value("tensile_stress").unwrap() / 6.894_757_293_168, ksi, 0.002);
+        near(size, preload.value("pull_share").unwrap(), ksi / 130.0 * 100.0, 0.002);
+        let turned = run(
+            "bolt-angle",
+            &[
+                ("threads_per_inch", threads.into()),
+                ("diameter", format!("{size} in")),
+                ("thread_length", "2 in".into()),
+                ("joint_ratio", "4".into()),
+                ("angle", "20 deg".into()),
+                ("bolt_modulus", "30000000 psi".into()),
+                ("property_class", "SAE-8".into()),
+            ],
+        );
+        near(size, turned.value("yield_load").unwrap() / 4.448_221_615_260_5, 130_000.0 * area, 0.002);
+        // A rod: stiffness is area times modulus over length.
+        near(size, turned.value("bolt_stiffness").unwrap() / 0.175_126_835_246_5, 30_000.0 * area / 2.0, 0.002);
+    }
+}
+
+#[test]
 fn what_does_not_go_together_is_said() {
     let said = |id: &str, pairs: &[(&str, &str)], words: &[&str]| {
         let message = calculate(id, pairs).unwrap_err().to_string();
