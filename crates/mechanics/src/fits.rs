@@ -497,6 +497,9 @@ fn hold(given: &Given, joint: &Joint, interference: f64, left: f64, computed: &m
         computed.put("force_hot", joint.force(hot, depth, friction));
     }
     computed.note(RING_NOTE);
+    if given.optional("head_rise").is_some_and(|rise| rise != 0.0) {
+        computed.note("stiffness is taken as at room temperature; hot light alloy gives some per cent more, so the hot hold is at most this");
+    }
 }
 
 /// Temperatures that let the insert slide in.
