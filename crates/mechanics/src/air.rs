@@ -41,6 +41,23 @@ pub fn orifice_mass_flow(effective_area: f64, upstream: f64, downstream: f64, te
         / (AIR_GAS_CONSTANT * temperature).sqrt()
 }
 
+/// The mass flow of air through a component by its sonic conductance and critical pressure ratio, in kg/s.
+///
+/// # Units
+/// Conductance in m³/(s Pa), absolute pressures in Pa, upstream temperature in K.
+/// # Source
+/// ISO 6358-1:2013, choked and subsonic flow, reference air 1.185 kg/m³ at 293.15 K \[published\].
+#[must_use]
+pub fn conductance_mass_flow(conductance: f64, critical: f64, upstream: f64, downstream: f64, temperature: f64) -> f64 {
+    let choked = conductance * 1.185 * upstream * (293.15 / temperature).sqrt();
+    let ratio = (downstream / upstream).min(1.0);
+    if ratio <= critical {
+        return choked;
+    }
+    let along = (ratio - critical) / (1.0 - critical);
+    choked * (1.0 - along * along).max(0.0).sqrt()
+}
+
 /// The piston's distance from its top at a crank angle from the top, in the unit of stroke and rod.
 #[must_use]
 pub fn piston_travel(stroke: f64, rod: f64, degrees_from_top: f64) -> f64 {
@@ -69,15 +86,36 @@ pub fn geopotential(geometric_height: f64) -> f64 {
     geometric_height * EARTH / (EARTH + geometric_height)
 }
 
-/// Leak-down per cent to the hole that would leak as much.
+/// A tester whose orifice is laid down: word, orifice in mm, supply in kPa.
+type Tester = (&'static str, f64, f64);
+
+const PSI: f64 = 6.894_757_293_168;
+
+/// Testers by word.
+///
+/// Orifices [published: FAA AC 43.13-1B change 1, paragraph 8-14, as quoted in an FAA safety-team notice of November 2011:
+/// 0.040 in for bores under 5 in, 0.060 in from 5 in, each 0.250 in long with a 60 degree approach]; the supply of 80 psi
+/// [from-memory: same paragraph].
+const TESTERS: &[Tester] =
+    &[("bore-under-5-in", 0.040 * 25.4, 80.0 * PSI), ("bore-from-5-in", 0.060 * 25.4, 80.0 * PSI)];
+/// The words of [`TESTERS`].
+const TESTER_WORDS: &[&str] = &["bore-under-5-in", "bore-from-5-in"];
+
+/// Leak-down per cent to the hole that would leak as much, and back.
 pub const LEAK_DOWN: Calculator = Calculator {
     id: "leak-down",
     group: Group::Air,
     name: "Leak-down to hole size",
-    meaning: "the round hole that would leak as much as the cylinder does, whatever the tester's orifice and pressure",
+    meaning: "the round hole that would leak as much as the cylinder does, whatever the tester's orifice and pressure; or what a tester shows for a hole",
     inputs: &[
-        Input::number("orifice", Unit::MILLIMETRE, "diameter of the tester's orifice"),
-        Input::number("supply", Unit::KILOPASCAL, "regulated gauge pressure before the orifice"),
+        Input::choice(
+            "tester",
+            "tester of the public advisory circular, by bore, instead of orifice and supply",
+            TESTER_WORDS,
+        )
+        .optional(),
+        Input::number("orifice", Unit::MILLIMETRE, "diameter of the tester's orifice").optional(),
+        Input::number("supply", Unit::KILOPASCAL, "regulated gauge pressure before the orifice").optional(),
         Input::number("reading", Unit::KILOPASCAL, "gauge pressure in the cylinder")
             .optional()
             .within(Domain::NotNegative),
@@ -88,6 +126,13 @@ pub const LEAK_DOWN: Calculator = Calculator {
         )
         .optional()
         .within(Domain::Between(0.0, 100.0)),
+        Input::number(
+            "hole",
+            Unit::MILLIMETRE,
+            "diameter of a round hole instead of a reading: what would the tester show",
+        )
+        .optional()
+        .within(Domain::NotNegative),
         Input::number("atmosphere", Unit::KILOPASCAL, "air pressure around the engine, absolute").or("101.325 kPa"),
         Input::number("temperature", Unit::CELSIUS, "temperature of the air, the same before and after the orifice")
             .or("20 °C")
@@ -97,6 +142,7 @@ pub const LEAK_DOWN: Calculator = Calculator {
     ],
     outputs: &[
         Output::new("percent", Unit::PERCENT, "share of the supply pressure that is lost"),
+        Output::new("cylinder_pressure", Unit::KILOPASCAL, "gauge pressure in the cylinder"),
         Output::new("leak_diameter", Unit::MILLIMETRE, "diameter of the round hole that leaks as much"),
         Output::new("leak_area", Unit::SQUARE_MILLIMETRE, "area of that hole"),
         Output::new("area_ratio", Unit::ONE, "that area over the area of the orifice"),
@@ -109,21 +155,66 @@ pub const LEAK_DOWN: Calculator = Calculator {
     sources: &[
         "isentropic flow of air through two nozzles in a row, choked or not, equal mass flow [published: gas-dynamics texts]",
         "air: heat ratio 1.4, gas constant 287.05 J/(kg K) [published: U.S. Standard Atmosphere 1976]",
+        "testers by bore: FAA AC 43.13-1B change 1, paragraph 8-14, as quoted in an FAA safety-team notice [published]; their 80 psi [from-memory]",
     ],
     example: &[("orifice", "0.040 in"), ("supply", "80 psi"), ("reading", "70 psi")],
-    cautions: &[],
+    cautions: &[
+        "Air in a cylinder can turn the engine with force: piston at its top, every other plug out, hands, hair and tools clear of fan, belts and flywheel, and a holder on the crank that cannot fly off.",
+        "Open the air slowly, and let it off before the hose comes off; guard eyes and ears.",
+    ],
     formula: leak_down,
 };
 
-fn leak_down(given: &Given) -> Result<Computed, CalcError> {
-    let supply = given.number("supply")?;
-    let (reading, key) = match (given.optional("reading"), given.optional("percent")) {
-        (Some(reading), None) => (reading, "reading"),
-        (None, Some(percent)) => (supply * (1.0 - percent / 100.0), "percent"),
+/// Orifice in mm and supply in kPa: typed, or those of the tester.
+fn tester(given: &Given) -> Result<(f64, f64), CalcError> {
+    let preset = given.text("tester").and_then(|word| TESTERS.iter().find(|(known, _, _)| *known == word));
+    match (preset, given.optional("orifice")) {
         (Some(_), Some(_)) => {
-            return Err(given.do_not_go_together("reading and percent say the same thing twice; give one of them"));
+            Err(given.do_not_go_together("tester and orifice say the same thing twice; give one of them"))
         }
-        (None, None) => return Err(given.missing("reading")),
+        (Some((_, orifice, supply)), None) => Ok((*orifice, given.optional("supply").unwrap_or(*supply))),
+        (None, _) => Ok((given.number("orifice")?, given.number("supply")?)),
+    }
+}
+
+/// Gauge pressure in the cylinder, in kPa, at which orifice and hole pass the same air: found by halving.
+fn pressure_behind(effective_orifice: f64, effective_hole: f64, supply: f64, atmosphere: f64) -> f64 {
+    let before = supply + atmosphere;
+    // Flow in less flow out falls as the pressure rises.
+    let surplus = |inside: f64| {
+        effective_orifice * before * flow_function(inside / before, AIR_HEAT_RATIO)
+            - effective_hole * inside * flow_function(atmosphere / inside, AIR_HEAT_RATIO)
+    };
+    let (mut low, mut high) = (atmosphere, before);
+    for _ in 0..200 {
+        let middle = f64::midpoint(low, high);
+        if surplus(middle) > 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    f64::midpoint(low, high) - atmosphere
+}
+
+fn leak_down(given: &Given) -> Result<Computed, CalcError> {
+    let (orifice, supply) = tester(given)?;
+    let atmosphere = given.number("atmosphere")?;
+    let orifice_area = std::f64::consts::PI / 4.0 * orifice * orifice;
+    let effective = orifice_area * given.number("orifice_coefficient")?;
+    let leak_coefficient = given.number("leak_coefficient")?;
+    let (reading, key) = match (given.optional("reading"), given.optional("percent"), given.optional("hole")) {
+        (Some(reading), None, None) => (reading, "reading"),
+        (None, Some(percent), None) => (supply * (1.0 - percent / 100.0), "percent"),
+        (None, None, Some(hole)) => {
+            let hole = std::f64::consts::PI / 4.0 * hole * hole * leak_coefficient;
+            (pressure_behind(effective, hole, supply, atmosphere), "hole")
+        }
+        (None, None, None) => return Err(given.missing("reading")),
+        _ => {
+            return Err(given
+                .do_not_go_together("reading, percent and hole say the same thing in three ways; give one of them"));
+        }
     };
     if reading > supply {
         return Err(
@@ -136,17 +227,14 @@ fn leak_down(given: &Given) -> Result<Computed, CalcError> {
             "leaves no pressure in the cylinder: the leak is larger than this tester can measure; fit a larger orifice",
         ));
     }
-    let atmosphere = given.number("atmosphere")?;
     let (before, inside) = (supply + atmosphere, reading + atmosphere);
-    let orifice = given.number("orifice")?;
-    let orifice_area = std::f64::consts::PI / 4.0 * orifice * orifice;
-    let effective = orifice_area * given.number("orifice_coefficient")?;
     let kelvin = given.number("temperature")? + 273.15;
     let flow = orifice_mass_flow(effective * 1e-6, before * 1e3, inside * 1e3, kelvin);
     let per_area = orifice_mass_flow(1e-6, inside * 1e3, atmosphere * 1e3, kelvin);
-    let leak_area = flow / per_area / given.number("leak_coefficient")?;
+    let leak_area = flow / per_area / leak_coefficient;
     let mut computed = Computed::default();
     computed.put("percent", 100.0 * (1.0 - reading / supply));
+    computed.put("cylinder_pressure", reading);
     computed.put("leak_diameter", (4.0 * leak_area / std::f64::consts::PI).sqrt());
     computed.put("leak_area", leak_area);
     computed.put("area_ratio", leak_area / orifice_area);
@@ -158,66 +246,168 @@ fn leak_down(given: &Given) -> Result<Computed, CalcError> {
     Ok(computed)
 }
 
-/// Cranking pressure to be expected.
+/// Cylinders compared with one another, and the cranking pressure to be expected.
 pub const CRANKING_PRESSURE: Calculator = Calculator {
     id: "cranking-pressure",
     group: Group::Air,
     name: "Cranking pressure",
-    meaning: "gauge pressure to be expected when cranking with the throttle open",
+    meaning: "cylinders compared with one another by their readings, and the span of gauge pressure to be expected when cranking with the throttle open",
     inputs: &[
-        Input::number("compression_ratio", Unit::ONE, "compression ratio from volumes")
-            .within(Domain::Between(1.0, 100.0)),
+        Input::table(
+            "readings",
+            Unit::KILOPASCAL,
+            "gauge readings of all cylinders in their sequence, such as 1210,1180,1195,940",
+        )
+        .optional(),
+        Input::number(
+            "compression_ratio",
+            Unit::ONE,
+            "compression ratio from volumes, for the pressure to be expected",
+        )
+        .optional()
+        .within(Domain::Between(1.0, 100.0)),
         Input::number("intake_closing", Unit::DEGREE, "crank angle past the bottom at which the intake valve closes")
             .optional()
             .within(Domain::Between(0.0, 179.0)),
         Input::number("stroke", Unit::MILLIMETRE, "piston travel, needed with intake_closing").optional(),
         Input::number("rod", Unit::MILLIMETRE, "connecting rod length between centres, needed with intake_closing")
             .optional(),
-        Input::number(
-            "exponent",
-            Unit::ONE,
-            "exponent of the compression; cold slow cranking lies between 1.2 and 1.3",
-        )
-        .or("1.25")
-        .within(Domain::Between(1.0, 1.67)),
-        Input::number("air_pressure", Unit::KILOPASCAL, "air pressure around the engine, absolute").or("101.325 kPa"),
+        Input::number("exponent", Unit::ONE, "exponent of the compression, for the middle of the span")
+            .or("1.25")
+            .within(Domain::Between(1.0, 1.67)),
+        Input::number("exponent_low", Unit::ONE, "least exponent: cold engine, slow cranking, leaks")
+            .or("1.20")
+            .within(Domain::Between(1.0, 1.67)),
+        Input::number("exponent_high", Unit::ONE, "greatest exponent: warm engine, fast cranking")
+            .or("1.30")
+            .within(Domain::Between(1.0, 1.67)),
+        Input::number("air_pressure", Unit::KILOPASCAL, "air pressure around the engine, absolute").optional(),
+        Input::number("height", Unit::METRE, "height of the shop above the sea, instead of the air pressure")
+            .optional()
+            .within(Domain::Between(-500.0, 11_019.0)),
     ],
     outputs: &[
+        Output::new(
+            "lowest_to_highest",
+            Unit::PERCENT,
+            "lowest reading over the highest: needs no figure from outside",
+        ),
+        Output::new("lowest_to_mean", Unit::PERCENT, "lowest reading over the mean of the others"),
+        Output::new("lowest_cylinder", Unit::ONE, "place of the lowest reading in the sequence typed"),
+        Output::new("gauge_low", Unit::KILOPASCAL, "lower end of what a gauge may show"),
+        Output::new("gauge_pressure", Unit::KILOPASCAL, "middle of what a gauge may show"),
+        Output::new("gauge_high", Unit::KILOPASCAL, "upper end of what a gauge may show"),
         Output::new("effective_ratio", Unit::ONE, "ratio from intake closing to the top"),
-        Output::new("absolute_pressure", Unit::KILOPASCAL, "pressure at the top, absolute"),
-        Output::new("gauge_pressure", Unit::KILOPASCAL, "pressure at the top as a gauge shows it"),
+        Output::new("absolute_pressure", Unit::KILOPASCAL, "pressure at the top, absolute, in the middle of the span"),
+        Output::new("air_pressure", Unit::KILOPASCAL, "air pressure around the engine, absolute"),
     ],
     sources: &[
         "polytropic compression and slider-crank geometry, worked out here",
         "exponent between 1.2 and 1.3 when cranking [common-practice]",
+        "U.S. Standard Atmosphere 1976, for the height [published]",
     ],
-    example: &[("compression_ratio", "9.98"), ("intake_closing", "50 deg"), ("stroke", "86 mm"), ("rod", "134 mm")],
-    cautions: &[],
-    formula: |given| {
-        let ratio = given.number("compression_ratio")?;
-        let effective = match given.optional("intake_closing") {
-            None => ratio,
-            Some(closing) => {
-                let stroke = given.number("stroke")?;
-                let rod = given.number("rod")?;
-                if rod <= stroke / 2.0 {
-                    return Err(
-                        given.out_of_domain("rod", "is not longer than half the stroke; look for exchanged values")
-                    );
-                }
-                1.0 + (ratio - 1.0) * piston_travel(stroke, rod, 180.0 - closing) / stroke
-            }
-        };
-        let air = given.number("air_pressure")?;
-        let top = air * effective.powf(given.number("exponent")?);
-        let mut computed = Computed::default();
-        computed.put("effective_ratio", effective);
-        computed.put("absolute_pressure", top);
-        computed.put("gauge_pressure", top - air);
-        computed.note("the figure itself is doubtful by about a tenth, mostly through the exponent; cylinders compared with one another are not");
-        Ok(computed)
-    },
+    example: &[
+        ("readings", "1210,1180,1195,940"),
+        ("compression_ratio", "9.98"),
+        ("intake_closing", "50 deg"),
+        ("stroke", "86 mm"),
+        ("rod", "134 mm"),
+        ("height", "400 m"),
+    ],
+    cautions: &[
+        "Cranking turns everything: fuel and ignition off as the manual says, hands and tools clear of fan and belts, no flame near the plug holes.",
+    ],
+    formula: cranking_pressure,
 };
+
+fn cranking_pressure(given: &Given) -> Result<Computed, CalcError> {
+    let readings: Vec<f64> = given.table("readings").iter().flatten().copied().collect();
+    let mut computed = Computed::default();
+    if !readings.is_empty() {
+        compare(given, &readings, &mut computed)?;
+    }
+    let Some(ratio) = given.optional("compression_ratio") else {
+        if readings.is_empty() {
+            return Err(given.missing("readings"));
+        }
+        return Ok(computed);
+    };
+    let effective = match given.optional("intake_closing") {
+        None => {
+            computed.note("without intake_closing the whole stroke was taken, which is too much; add intake_closing, stroke and rod");
+            ratio
+        }
+        Some(closing) => {
+            let (stroke, rod) = (given.number("stroke")?, given.number("rod")?);
+            if rod <= stroke / 2.0 {
+                return Err(given.out_of_domain("rod", "is not longer than half the stroke; look for exchanged values"));
+            }
+            1.0 + (ratio - 1.0) * piston_travel(stroke, rod, 180.0 - closing) / stroke
+        }
+    };
+    let (low, high) = (given.number("exponent_low")?, given.number("exponent_high")?);
+    if low > high {
+        return Err(given.out_of_domain("exponent_low", "is above exponent_high; look for exchanged values"));
+    }
+    let air = match (given.optional("air_pressure"), given.optional("height")) {
+        (Some(_), Some(_)) => {
+            return Err(given.do_not_go_together("air_pressure and height say the same thing twice; give one of them"));
+        }
+        (Some(air), None) => air,
+        (None, Some(height)) => standard_pressure(geopotential(height)) / 1000.0,
+        (None, None) => {
+            computed.note("neither air_pressure nor height was given: 101.325 kPa taken, as at the sea");
+            101.325
+        }
+    };
+    let middle = given.number("exponent")?;
+    let gauge = |exponent: f64| air * effective.powf(exponent) - air;
+    let span = (gauge(low.min(middle)), gauge(high.max(middle)));
+    computed.put("gauge_low", span.0);
+    computed.put("gauge_pressure", gauge(middle));
+    computed.put("gauge_high", span.1);
+    computed.put("effective_ratio", effective);
+    computed.put("absolute_pressure", gauge(middle) + air);
+    computed.put("air_pressure", air);
+    computed.note("the span is that of the exponent alone; gauge, hose, throttle and cranking speed come on top, cylinders compared with one another need none of it");
+    if let Some(highest) = readings.iter().copied().reduce(f64::max) {
+        computed.note(if highest < span.0 {
+            "the best cylinder reads below the span: look at throttle, cranking speed, gauge and valve timing before the cylinders"
+        } else if highest > span.1 {
+            "the best cylinder reads above the span: look at ratio, gauge, deposits and oil in the cylinder"
+        } else {
+            "the best cylinder reads within the span"
+        });
+    }
+    Ok(computed)
+}
+
+/// The cylinders against one another.
+fn compare(given: &Given, readings: &[f64], computed: &mut Computed) -> Result<(), CalcError> {
+    if readings.len() < 2 {
+        return Err(given.do_not_go_together("one reading compares with nothing; give the readings of all cylinders"));
+    }
+    if let Some(bad) = readings.iter().find(|reading| **reading < 0.0) {
+        return Err(
+            given.do_not_go_together(format!("a reading of {bad} kPa is below zero; look for a mistyped value"))
+        );
+    }
+    let highest = readings.iter().copied().fold(0.0, f64::max);
+    let (place, lowest) =
+        (1_u32..).zip(readings.iter().copied()).min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((1, 0.0));
+    if highest <= 0.0 {
+        return Err(
+            given.do_not_go_together("no cylinder reads any pressure; look at gauge, hose and valve timing first")
+        );
+    }
+    let others = (1_u32..).zip(readings).filter(|(other, _)| *other != place);
+    let (sum, count) = others.fold((0.0, 0.0), |(sum, count), (_, reading)| (sum + reading, count + 1.0));
+    computed.put("lowest_to_highest", 100.0 * lowest / highest);
+    computed.put("lowest_to_mean", 100.0 * lowest * count / sum);
+    computed.put("lowest_cylinder", f64::from(place));
+    computed.note("compare the cylinders first: one gauge, one engine, one battery; the limit of the difference stands in the engine's manual");
+    Ok(())
+}
 
 /// Air pressure at height.
 pub const ALTITUDE_PRESSURE: Calculator = Calculator {

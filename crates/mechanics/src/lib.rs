@@ -20,9 +20,10 @@
 //! 10. [`mod@valves`]: springs and lash
 //! 11. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
 //! 12. [`mod@fits`]: press fits and what heat leaves of them
-//! 13. [`mod@conformity`]: chance of keeping a limit
-//! 14. [`mod@vin`]: check digit and model year
-//! 15. [`mod@convert`]: one unit into another
+//! 13. [`mod@limits_and_fits`]: limits of holes and shafts by the ISO code system
+//! 14. [`mod@conformity`]: chance of keeping a limit
+//! 15. [`mod@vin`]: check digit and model year
+//! 16. [`mod@convert`]: one unit into another
 
 pub mod air;
 pub mod bearings;
@@ -35,6 +36,7 @@ pub mod fasteners;
 pub mod fits;
 pub mod flatness;
 pub mod given;
+pub mod limits_and_fits;
 pub mod timing;
 pub mod valves;
 pub mod vin;

@@ -42,7 +42,7 @@ pub const CAM_TIMING_SHIFT: Calculator = Calculator {
         Input::number("pitch", Unit::MILLIMETRE, "pitch of chain or belt"),
         Input::number("centres", Unit::MILLIMETRE, "distance from crank centre to cam centre before the cut"),
         Input::number("cut", Unit::MILLIMETRE, "depth taken off along the line of centres").within(Domain::NotNegative),
-        Input::text("drive", "chain or belt").or("chain"),
+        Input::choice("drive", "what drives the cam; a gear drive does not shift", &["chain", "belt"]).or("chain"),
     ],
     outputs: &[
         Output::new("cam_radius", Unit::MILLIMETRE, "pitch radius of the cam wheel"),
@@ -60,13 +60,12 @@ pub const CAM_TIMING_SHIFT: Calculator = Calculator {
         ("centres", "420 mm"),
         ("cut", "0.25 mm"),
     ],
-    cautions: &[],
+    cautions: &[
+        "A check figure: cam timing is set by the engine's own marks, tools and manual, never by a shift worked out here.",
+        "Before starting, turn the engine two full turns by hand; where it stops, stop: a valve may stand on a piston.",
+    ],
     formula: |given| {
-        let radius = match given.text("drive").unwrap_or("chain").to_lowercase().as_str() {
-            "chain" => chain_radius,
-            "belt" => belt_radius,
-            _ => return Err(given.out_of_domain("drive", "is neither chain nor belt; a gear drive does not shift")),
-        };
+        let radius = if given.text("drive") == Some("belt") { belt_radius } else { chain_radius };
         let (pitch, centres, cut) = (given.number("pitch")?, given.number("centres")?, given.number("cut")?);
         let cam = radius(pitch, given.number("cam_teeth")?);
         let crank = radius(pitch, given.number("crank_teeth")?);
@@ -104,7 +103,9 @@ pub const INTAKE_FACE_CUT: Calculator = Calculator {
     ],
     sources: &["geometry, worked out here"],
     example: &[("v_angle", "90 deg"), ("face_angle", "55 deg"), ("cut", "0.25 mm")],
-    cautions: &[],
+    cautions: &[
+        "A check figure: whether faces may be cut, and how far, stands in the engine's own manual; dry-fit heads, gaskets and manifold before any cut.",
+    ],
     formula: |given| {
         let half = (given.number("v_angle")? / 2.0).to_radians();
         let face = given.number("face_angle")?.to_radians();
@@ -112,6 +113,8 @@ pub const INTAKE_FACE_CUT: Calculator = Calculator {
         let mut computed = Computed::default();
         computed.put("each_face", cut * half.sin() / face.cos());
         computed.put("end_rails", cut * (half - face).cos() / face.cos());
+        computed
+            .note("holds for ports square to the face and the same cut on both banks; unequal cuts tilt the manifold");
         Ok(computed)
     },
 };

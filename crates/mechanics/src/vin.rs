@@ -129,6 +129,74 @@ pub fn read_vin(text: &str) -> VinReading {
     VinReading { vin, weighted_sum, check_digit, agrees, model_years, warnings }
 }
 
+/// A mistake in reading or typing a number that its check digit does not show.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Unseen {
+    /// At this place, counted from 1, the character could be this other one.
+    Substitution(usize, char),
+    /// The characters at these two places, counted from 1, could be exchanged.
+    Exchange(usize, usize),
+}
+
+/// Every character that may stand in such a number.
+const CHARACTERS: &str = "ABCDEFGHJKLMNPRSTUVWXYZ0123456789";
+
+/// Every wrong character and every exchange of two places that leaves the check digit right.
+///
+/// A substitution is unseen when both characters count the same. An exchange is unseen when difference of values times
+/// difference of weights is a multiple of eleven: eleven is prime and both differences are smaller, so one of them must be
+/// nought: both characters count the same, or both places weigh the same, as 1 and 11, 2 and 12, up to 7 and 17. The place of
+/// the check digit itself hides nothing but its own weight.
+///
+/// # Shapes
+/// The number in capitals; one that cannot be read whole or whose check digit is wrong hides nothing and gives an empty list.
+/// # Source
+/// Worked out from the rule of 49 CFR 565.15 \[published\].
+#[must_use]
+pub fn unseen_mistakes(vin: &str) -> Vec<Unseen> {
+    let characters: Vec<char> = vin.chars().collect();
+    let values: Option<Vec<u32>> = characters.iter().copied().map(character_value).collect();
+    let Some(values) = values.filter(|values| values.len() == WEIGHTS.len()) else { return Vec::new() };
+    let rows: Vec<(usize, char, u32, u32)> = characters
+        .iter()
+        .zip(values)
+        .zip(WEIGHTS)
+        .zip(1..)
+        .map(|(((c, value), weight), place)| (place, *c, value, weight))
+        .collect();
+    let sum: u32 = rows.iter().map(|row| row.2 * row.3).sum();
+    if characters.get(8).is_none_or(|found| !is_check_digit(*found, sum)) {
+        return Vec::new();
+    }
+    let mut unseen = Vec::new();
+    for (place, c, value, weight) in &rows {
+        if *weight > 0 {
+            let alike = CHARACTERS.chars().filter(|other| other != c && character_value(*other) == Some(*value));
+            unseen.extend(alike.map(|other| Unseen::Substitution(*place, other)));
+        }
+    }
+    for (at, one) in rows.iter().enumerate() {
+        for other in rows.iter().skip(at + 1).filter(|other| one.1 != other.1) {
+            let after = sum + one.2 * other.3 + other.2 * one.3 - one.2 * one.3 - other.2 * other.3;
+            let digit = match (one.0, other.0) {
+                (9, _) => other.1,
+                (_, 9) => one.1,
+                _ => characters.get(8).copied().unwrap_or_default(),
+            };
+            if is_check_digit(digit, after) {
+                unseen.push(Unseen::Exchange(one.0, other.0));
+            }
+        }
+    }
+    unseen
+}
+
+/// Whether this is the check digit of a weighted sum.
+fn is_check_digit(found: char, sum: u32) -> bool {
+    if sum % 11 == 10 { found == 'X' } else { found.to_digit(10) == Some(sum % 11) }
+}
+
 impl std::fmt::Display for VinWarning {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
@@ -152,12 +220,17 @@ impl std::fmt::Display for VinWarning {
     }
 }
 
+/// A count as a number; there are never more than some hundred.
+fn count(of: usize) -> f64 {
+    u32::try_from(of).map_or(f64::INFINITY, f64::from)
+}
+
 /// Check digit and model year.
 pub const VIN: Calculator = Calculator {
     id: "vin",
     group: Group::Papers,
     name: "Vehicle identification number",
-    meaning: "check digit and model year of a vehicle identification number; warns and never refuses",
+    meaning: "check digit and model year of a vehicle identification number, and the mistakes it cannot show; warns and never refuses",
     inputs: &[Input::text("vin", "the number as read at the vehicle")],
     outputs: &[
         Output::new("agrees", Unit::ONE, "1 when the check digit is right, 0 when something is odd"),
@@ -165,6 +238,8 @@ pub const VIN: Calculator = Calculator {
         Output::new("remainder", Unit::ONE, "remainder of the sum by 11, 10 is written X"),
         Output::new("model_year", Unit::ONE, "model year by the codes in place 10 and 7"),
         Output::new("other_model_year", Unit::ONE, "the year thirty years apart that has the same code"),
+        Output::new("unseen_characters", Unit::ONE, "single wrong characters that the check digit would not show"),
+        Output::new("unseen_exchanges", Unit::ONE, "exchanges of two places that it would not show"),
     ],
     sources: &[
         "49 CFR 565.15, tables III to VII [published]",
@@ -191,7 +266,11 @@ pub const VIN: Calculator = Calculator {
             computed.note("the rule of place 7 holds for cars and light trucks of North America; for others either year may be right");
         }
         if reading.agrees {
-            computed.note("not every mistake shows: letters of the same value can be exchanged unseen");
+            let unseen = unseen_mistakes(&reading.vin);
+            let exchanges = unseen.iter().filter(|mistake| matches!(mistake, Unseen::Exchange(..))).count();
+            computed.put("unseen_characters", count(unseen.len() - exchanges));
+            computed.put("unseen_exchanges", count(exchanges));
+            computed.note("not every mistake shows: characters of the same value stand for one another unseen (1 A J, 2 B K S, 3 C L T, 4 D M U, 5 E N V, 6 F W, 7 G P X, 8 H Y, 9 R Z), and places 1 to 7 change unseen with 11 to 17; compare it character by character at the vehicle");
         }
         Ok(computed)
     },
