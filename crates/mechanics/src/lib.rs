@@ -11,6 +11,7 @@
 //! 1. [`mod@catalogue`]: what a calculator is, the list of them, the answer
 //! 2. [`mod@given`]: from typed texts to numbers in the wanted units
 //! 3. [`mod@error`]: what can be wrong with what was typed
+//!    and [`mod@doubt`]: doubt that moves together, the budget of an answer, the check by draws
 //! 4. [`mod@volumes`]: swept volume, compression ratio, what milling does to it
 //! 5. [`mod@air`]: cranking pressure, air pressure at height, leak-down to hole size
 //! 6. [`mod@bores`]: bore wear, piston clearance, ring gap
@@ -30,6 +31,7 @@ pub mod bores;
 pub mod catalogue;
 pub mod conformity;
 pub mod convert;
+pub mod doubt;
 pub mod error;
 pub mod fasteners;
 pub mod fits;
@@ -41,7 +43,8 @@ pub mod vin;
 pub mod volumes;
 
 pub use catalogue::{
-    Answer, Calculator, Computed, Domain, Group, Input, InputKind, Output, ResultLine, calculate, calculator, catalogue,
+    Answer, Calculator, Computed, Domain, Group, Input, InputKind, Output, ResultLine, ResultUnit, calculate,
+    calculator, catalogue,
 };
 pub use error::CalcError;
 pub use given::Given;
