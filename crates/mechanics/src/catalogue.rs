@@ -609,6 +609,8 @@ static CATALOGUE: &[Calculator] = &[
     crate::air::CRANKING_PRESSURE,
     crate::air::ALTITUDE_PRESSURE,
     crate::conformity::CONFORMITY,
+    crate::budget::UNCERTAINTY_BUDGET,
+    crate::estimate_lines::ESTIMATE_LINES,
     crate::vin::VIN,
     crate::convert::UNIT,
 ];

@@ -189,7 +189,8 @@ pub fn matrix_root(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
     let mut rest = matrix.to_vec();
     let mut root = vec![vec![0.0; size]; size];
     let mut open: Vec<usize> = (0..size).collect();
-    for column in 0..size {
+    let mut column = 0;
+    while column < size {
         let Some(pivot) = open.iter().copied().max_by(|a, b| rest[*a][*a].total_cmp(&rest[*b][*b])) else { break };
         if rest[pivot][pivot] <= 1e-12 {
             break;
@@ -204,6 +205,7 @@ pub fn matrix_root(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
                 rest[i][j] -= root[i][column] * root[j][column];
             }
         }
+        column += 1;
     }
     let left_over = open.iter().any(|i| open.iter().any(|j| rest[*i][*j].abs() > 1e-9));
     (!left_over).then_some(root)

@@ -21,18 +21,21 @@
 //! 10. [`mod@valves`]: springs and lash
 //! 11. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
 //! 12. [`mod@fits`]: press fits and what heat leaves of them
-//! 13. [`mod@conformity`]: chance of keeping a limit
-//! 14. [`mod@vin`]: check digit and model year
+//! 13. [`mod@conformity`]: chance of keeping a limit, and [`mod@budget`]: a budget of doubt row by row
+//! 14. [`mod@estimate_lines`]: markup, labour, tax and deposits of an estimate, exactly;
+//!     [`mod@vin`]: check digit and model year
 //! 15. [`mod@convert`]: one unit into another
 
 pub mod air;
 pub mod bearings;
 pub mod bores;
+pub mod budget;
 pub mod catalogue;
 pub mod conformity;
 pub mod convert;
 pub mod doubt;
 pub mod error;
+pub mod estimate_lines;
 pub mod fasteners;
 pub mod fits;
 pub mod flatness;
