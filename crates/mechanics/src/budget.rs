@@ -6,7 +6,7 @@
 use quantity::measured::{
     coverage_factor_with, effective_degrees, mean_of_readings, triangular_uncertainty, uniform_uncertainty,
 };
-use quantity::{Reply, Unit, parse_quantity, root_sum_square};
+use quantity::{ParseError, Reply, Unit, parse_quantity, root_sum_square};
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
 use crate::doubt::{Share, matrix_root};
@@ -26,7 +26,7 @@ pub const UNCERTAINTY_BUDGET: Calculator = Calculator {
         Input::text("unit", "unit of the result, such as mm"),
         Input::lines(
             "rows",
-            "one row per input: name, value or `readings` with several values, then its doubt: `u 0.003 mm`, `normal 0.006 mm k 2`, `rectangular 0.005 mm`, `triangular …`, `u-shaped …` (half widths); then if needed `df 9` and `sensitivity 2` (result per unit of the input); a row `together, name, name, 0.5` for inputs that move together",
+            "one row per input: name, value or `readings` with several values (a bare number is in the unit of the result), then its doubt: `u 0.003 mm`, `normal 0.006 mm k 2`, `rectangular 0.005 mm`, `triangular …`, `u-shaped …` (half widths); then if needed `df 9` and `sensitivity 2` (result per unit of the input); a row `together, name, name, 0.5` for inputs that move together",
         ),
         Input::number("coverage", Unit::PERCENT, "coverage of the expanded uncertainty")
             .or("95 %")
@@ -88,20 +88,17 @@ impl Place<'_> {
         Ok((value, typed.unit))
     }
 
-    fn quantity(&self, column: usize, text: &str, unit: Option<Unit>) -> Result<(f64, Unit), CalcError> {
-        match parse_quantity(text, unit.or(Some(Unit::ONE))) {
+    /// A value; a bare number, and a unit with two readings, count in the unit hoped for, other kinds keep their own.
+    fn quantity(&self, column: usize, text: &str, hoped: Unit, other_kinds: bool) -> Result<(f64, Unit), CalcError> {
+        let reply = match parse_quantity(text, Some(hoped)) {
+            Err(ParseError::WrongKind { .. }) if other_kinds => parse_quantity(text, None),
+            reply => reply,
+        };
+        match reply {
             Ok(Reply::Value(typed)) => self.own(column, text, &typed),
             Ok(Reply::Question(question)) => {
                 Err(self.refuse(column, text, format!("has two readings: {}", question.ask)))
             }
-            // A first value sets the unit itself.
-            Err(_) if unit.is_none() => match parse_quantity(text, None) {
-                Ok(Reply::Value(typed)) => self.own(column, text, &typed),
-                Ok(Reply::Question(question)) => {
-                    Err(self.refuse(column, text, format!("has two readings: {}", question.ask)))
-                }
-                Err(problem) => Err(self.refuse(column, text, format!("is no value: {problem}"))),
-            },
             Err(problem) => Err(self.refuse(column, text, format!("is no value: {problem}"))),
         }
     }
@@ -115,18 +112,18 @@ impl Place<'_> {
     }
 
     /// Several values with one unit, at the end or with each.
-    fn readings(&self, text: &str) -> Result<(Vec<f64>, Unit), CalcError> {
+    fn readings(&self, text: &str, hoped: Unit) -> Result<(Vec<f64>, Unit), CalcError> {
         let mut words: Vec<&str> = text.split_whitespace().collect();
         let unit = match words.last().map(|word| (word, Unit::from_symbol(word))) {
             Some((_, Ok(unit))) => {
                 words.pop();
                 unit
             }
-            _ => Unit::ONE,
+            _ => hoped,
         };
         let mut values = Vec::new();
         for word in words {
-            let (value, own) = self.quantity(2, word, Some(unit))?;
+            let (value, own) = self.quantity(2, word, unit, false)?;
             values.push(own.convert(value, unit).map_err(|problem| self.refuse(2, word, problem.to_string()))?);
         }
         Ok((values, unit))
@@ -160,20 +157,20 @@ fn read_row(place: &Place<'_>, cells: &[&str], result: Unit) -> Result<Row, Calc
     let mut degrees = f64::INFINITY;
     let mut factor: Option<f64> = None;
     let (middle, unit) = if let Some(list) = value.strip_prefix("readings") {
-        let (values, unit) = place.readings(list)?;
+        let (values, unit) = place.readings(list, result)?;
         let (mean, _, of_mean) =
             mean_of_readings(&values, unit).map_err(|problem| place.refuse(2, value, problem.to_string()))?;
         u = Some(of_mean);
         degrees = f64::from(u32::try_from(values.len() - 1).unwrap_or(u32::MAX));
         (mean, unit)
     } else {
-        place.quantity(2, value, None)?
+        place.quantity(2, value, result, true)?
     };
     for (at, cell) in rest.iter().enumerate() {
         let column = at + 3;
         let (word, text) = cell.split_once(char::is_whitespace).unwrap_or((cell, ""));
         let wide = |text: &str| -> Result<f64, CalcError> {
-            let (width, own) = place.quantity(column, text, Some(unit.difference_unit()))?;
+            let (width, own) = place.quantity(column, text, unit.difference_unit(), false)?;
             let width = own
                 .convert_difference(width, unit)
                 .map_err(|problem| place.refuse(column, text, problem.to_string()))?;

@@ -15,6 +15,7 @@
 //! 4. [`mod@volumes`]: swept volume, compression ratio, what milling does to it
 //! 5. [`mod@air`]: cranking pressure, air pressure at height, leak-down to hole size
 //! 6. [`mod@bores`]: bore wear, piston clearance, ring gap
+//!    and [`mod@roundness`]: roundness, cylindricity, straightness of an axis
 //! 7. [`mod@bearings`]: clearance by select fit and by plastic strip, crush, growth with heat
 //! 8. [`mod@flatness`]: minimum zone and least squares of a face
 //! 9. [`mod@fasteners`]: threads, preload from torque, preload from angle
@@ -40,6 +41,8 @@ pub mod fasteners;
 pub mod fits;
 pub mod flatness;
 pub mod given;
+mod least_bound;
+pub mod roundness;
 pub mod timing;
 pub mod valves;
 pub mod vin;
