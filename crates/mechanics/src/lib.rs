@@ -14,7 +14,8 @@
 //!    and [`mod@doubt`]: doubt that moves together, the budget of an answer, the check by draws
 //! 4. [`mod@volumes`]: swept volume, compression ratio, what milling does to it
 //! 5. [`mod@air`]: cranking pressure, air pressure at height, leak-down to hole size
-//! 6. [`mod@bores`]: bore wear, piston clearance, ring gap
+//! 6. [`mod@bores`]: bore wear, piston clearance, ring gap;
+//!    [`mod@machining`]: a row of bores, next oversize, next undersize,
 //!    and [`mod@roundness`]: roundness, cylindricity, straightness of an axis
 //! 7. [`mod@bearings`]: clearance by select fit and by plastic strip, crush, growth with heat
 //! 8. [`mod@flatness`]: minimum zone and least squares of a face
@@ -42,6 +43,7 @@ pub mod fits;
 pub mod flatness;
 pub mod given;
 mod least_bound;
+pub mod machining;
 pub mod roundness;
 pub mod timing;
 pub mod valves;
