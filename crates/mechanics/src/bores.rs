@@ -19,11 +19,11 @@ pub fn oval_of_three(at_0: f64, at_90: f64, at_45: f64) -> f64 {
     2.0 * across.hypot(slanted)
 }
 
-fn largest(values: impl Iterator<Item = f64>) -> f64 {
+pub(crate) fn largest(values: impl Iterator<Item = f64>) -> f64 {
     values.fold(f64::NEG_INFINITY, f64::max)
 }
 
-fn smallest(values: impl Iterator<Item = f64>) -> f64 {
+pub(crate) fn smallest(values: impl Iterator<Item = f64>) -> f64 {
     values.fold(f64::INFINITY, f64::min)
 }
 
@@ -129,53 +129,6 @@ fn bore_wear(given: &Given) -> Result<Computed, CalcError> {
     }
     Ok(computed)
 }
-
-/// The next oversize that cleans a worn bore.
-pub const BORE_OVERSIZE: Calculator = Calculator {
-    id: "bore-oversize",
-    group: Group::Bores,
-    name: "Bore oversize",
-    meaning: "smallest oversize that cleans the worst bore, on the worn and on the original centre",
-    inputs: &[
-        Input::number("standard", Unit::MILLIMETRE, "the bore when new"),
-        Input::number("worst", Unit::MILLIMETRE, "largest diameter of the worst bore"),
-        Input::number("stock", Unit::MILLIMETRE, "finishing stock on each side").within(Domain::NotNegative),
-        Input::number("step", Unit::MILLIMETRE, "step in which oversizes are made"),
-    ],
-    outputs: &[
-        Output::new("size_on_worn_centre", Unit::MILLIMETRE, "smallest finished bore on the worn centre"),
-        Output::new(
-            "size_on_original_centre",
-            Unit::MILLIMETRE,
-            "smallest finished bore on the original centre, all wear on one side",
-        ),
-        Output::new("oversize_on_worn_centre", Unit::MILLIMETRE, "oversize step that reaches it"),
-        Output::new("oversize_on_original_centre", Unit::MILLIMETRE, "oversize step that reaches it"),
-    ],
-    sources: &["geometry, worked out here"],
-    example: &[("standard", "88.00 mm"), ("worst", "88.14 mm"), ("stock", "0.03 mm"), ("step", "0.25 mm")],
-    cautions: &[],
-    formula: |given| {
-        let (standard, worst) = (given.number("standard")?, given.number("worst")?);
-        let (stock, step) = (given.number("stock")?, given.number("step")?);
-        if worst < standard {
-            return Err(given.out_of_domain("worst", "is smaller than the bore when new; look for exchanged values"));
-        }
-        let worn = worst + 2.0 * stock;
-        let original = standard + 2.0 * (worst - standard) + 2.0 * stock;
-        // A millionth of a step is rounding, not metal.
-        let next = |size: f64| ((size - standard) / step - 1e-6).ceil().max(0.0) * step;
-        let mut computed = Computed::default();
-        computed.put("size_on_worn_centre", worn);
-        computed.put("size_on_original_centre", original);
-        computed.put("oversize_on_worn_centre", next(worn));
-        computed.put("oversize_on_original_centre", next(original));
-        computed.note(
-            "one bore sets the size for all; see that pistons exist and that the wall is thick enough before cutting",
-        );
-        Ok(computed)
-    },
-};
 
 /// Piston clearance, brought to one temperature.
 pub const PISTON_CLEARANCE: Calculator = Calculator {

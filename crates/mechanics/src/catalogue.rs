@@ -1,9 +1,12 @@
 //! What a calculator is, the list of them, and the answer.
 
-use quantity::{Unit, root_sum_square};
+use std::fmt;
+
+use quantity::{Currency, Money, Unit};
 use serde::ser::{SerializeMap, SerializeStruct};
 use serde::{Serialize, Serializer};
 
+use crate::doubt::{COMMON_KEYS, Drawn, Share, check_by_draws, combine};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -101,6 +104,19 @@ pub enum Domain {
     Between(f64, f64),
 }
 
+impl Domain {
+    /// Whether it takes this number.
+    #[must_use]
+    pub fn takes(self, value: f64) -> bool {
+        match self {
+            Self::Any => value.is_finite(),
+            Self::NotNegative => value >= 0.0,
+            Self::Positive => value > 0.0,
+            Self::Between(low, high) => value >= low && value <= high,
+        }
+    }
+}
+
 /// One thing a calculator is told.
 #[derive(Debug, Clone, Copy)]
 pub struct Input {
@@ -150,7 +166,6 @@ impl Input {
         input
     }
 
-    #[expect(dead_code, reason = "the first calculator with lines uses it")]
     pub(crate) const fn lines(key: &'static str, meaning: &'static str) -> Self {
         Self::bare(key, meaning, InputKind::Lines)
     }
@@ -274,6 +289,10 @@ pub struct Calculator {
 pub struct Computed {
     /// Key, value, unit where it is not the declared one, and doubt of the formula's own.
     pub lines: Vec<(&'static str, f64, Option<Unit>, f64)>,
+    /// Key and amount, for results in money.
+    pub money: Vec<(&'static str, Money)>,
+    /// Key of a result and the parts of its own doubt, where the formula knows them one by one.
+    pub shares: Vec<(&'static str, Vec<Share>)>,
     /// Remarks for people.
     pub notes: Vec<String>,
 }
@@ -291,8 +310,56 @@ impl Computed {
         self.lines.push((key, value, Some(unit), 0.0));
     }
 
+    pub(crate) fn put_money(&mut self, key: &'static str, amount: Money) {
+        self.money.push((key, amount));
+    }
+
     pub(crate) fn note(&mut self, note: impl Into<String>) {
         self.notes.push(note.into());
+    }
+}
+
+/// What a value of an answer is counted in: a unit of measure or a currency.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ResultUnit {
+    /// A unit of measure.
+    Measure(Unit),
+    /// A currency of ISO 4217.
+    Money(Currency),
+}
+
+impl ResultUnit {
+    /// The symbol of the unit, or the three letters of the currency.
+    #[must_use]
+    pub fn symbol(self) -> &'static str {
+        match self {
+            Self::Measure(unit) => unit.symbol(),
+            Self::Money(currency) => currency.code(),
+        }
+    }
+}
+
+impl fmt::Display for ResultUnit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.symbol())
+    }
+}
+
+impl PartialEq<Unit> for ResultUnit {
+    fn eq(&self, other: &Unit) -> bool {
+        matches!(self, Self::Measure(unit) if unit == other)
+    }
+}
+
+impl PartialEq<ResultUnit> for Unit {
+    fn eq(&self, other: &ResultUnit) -> bool {
+        other == self
+    }
+}
+
+impl Serialize for ResultUnit {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(self.symbol())
     }
 }
 
@@ -301,14 +368,18 @@ impl Computed {
 pub struct ResultLine {
     /// Its key.
     pub key: &'static str,
-    /// The value, in `unit`.
+    /// The value, in `unit`; for money the nearest number to the exact amount.
     pub value: f64,
-    /// The unit.
-    pub unit: Unit,
+    /// The unit, or the currency.
+    pub unit: ResultUnit,
     /// The standard uncertainty in `unit` (for a temperature a difference), where an input carried one.
     pub u: Option<f64>,
     /// The probability that the true value lies within one `u`, for a normal distribution.
     pub coverage: Option<f64>,
+    /// The exact amount as text with all its minor digits, for money.
+    pub exact: Option<String>,
+    /// What the draws say, when they were asked for.
+    pub drawn: Option<Drawn>,
 }
 
 /// What a calculator says.
@@ -318,6 +389,8 @@ pub struct Answer {
     pub calculator: &'static str,
     /// The values, in the sequence of the calculator's outputs.
     pub results: Vec<ResultLine>,
+    /// Where the doubt of each result comes from: key of the result, and its parts.
+    pub budget: Vec<(&'static str, Vec<Share>)>,
     /// Remarks for people.
     pub notes: Vec<String>,
     /// What to beware of where the answer is used.
@@ -354,30 +427,50 @@ impl Serialize for Results<'_> {
 
 impl Serialize for ResultLine {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut row = serializer.serialize_struct("ResultLine", 4)?;
+        let further = if self.exact.is_some() { 1 } else { 0 } + if self.drawn.is_some() { 5 } else { 0 };
+        let mut row = serializer.serialize_struct("ResultLine", 4 + further)?;
         row.serialize_field("value", &self.value)?;
         row.serialize_field("unit", &self.unit)?;
         row.serialize_field("u", &self.u)?;
         row.serialize_field("coverage", &self.coverage)?;
+        if let Some(exact) = &self.exact {
+            row.serialize_field("exact", exact)?;
+        }
+        if let Some(drawn) = &self.drawn {
+            row.serialize_field("mean_by_draws", &drawn.mean)?;
+            row.serialize_field("u_by_draws", &drawn.u)?;
+            row.serialize_field("interval_by_draws", &[drawn.low, drawn.high])?;
+            row.serialize_field("digits_agreed", &drawn.digits_agreed(self.value, self.u.unwrap_or(0.0)))?;
+            row.serialize_field("draws_answered", &drawn.answered)?;
+        }
         row.end()
+    }
+}
+
+struct Budget<'a>(&'a [(&'static str, Vec<Share>)]);
+
+impl Serialize for Budget<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_map(self.0.iter().map(|(key, shares)| (key, shares)))
     }
 }
 
 impl Serialize for Answer {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut answer = serializer.serialize_struct("Answer", 5)?;
+        let mut answer = serializer.serialize_struct("Answer", 6)?;
         answer.serialize_field("calculator", self.calculator)?;
         answer.serialize_field("result", &Results(&self.results))?;
         answer.serialize_field("notes", &self.notes)?;
         answer.serialize_field("cautions", self.cautions)?;
         answer.serialize_field("sources", self.sources)?;
+        answer.serialize_field("budget", &Budget(&self.budget))?;
         answer.end()
     }
 }
 
 impl Serialize for Calculator {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut entry = serializer.serialize_struct("Calculator", 9)?;
+        let mut entry = serializer.serialize_struct("Calculator", 10)?;
         entry.serialize_field("calculator", self.id)?;
         entry.serialize_field("group", &self.group)?;
         entry.serialize_field("name", self.name)?;
@@ -388,6 +481,7 @@ impl Serialize for Calculator {
         entry.serialize_field("sources", self.sources)?;
         let example: Vec<String> = self.example.iter().map(|(key, text)| format!("{key}={text}")).collect();
         entry.serialize_field("example", &example)?;
+        entry.serialize_field("common_keys", &COMMON_KEYS)?;
         entry.end()
     }
 }
@@ -403,54 +497,87 @@ impl Calculator {
 
     /// Answers from what was read, with the doubt of the inputs carried through to every result.
     ///
-    /// Each input with an uncertainty is moved a little up and down on its own, the change of a result per step gives its
-    /// sensitivity, and the shares are combined by root sum of squares: the inputs count as independent.
+    /// Each input with an uncertainty is moved a little up and down on its own, and the change of a result per step gives its
+    /// sensitivity. The inputs count as independent, except those that `one_gauge` says move together. What each input
+    /// brings stands in the budget of the answer. With `draws` the answer is checked by [`crate::doubt::monte_carlo`].
     ///
     /// # Errors
     /// [`CalcError`], when the values make no sense together.
     /// # Source
-    /// JCGM 100:2008, 5.1.2 and 5.1.3 with note 2 \[published\].
+    /// JCGM 100:2008, 5.1.2 and 5.1.3 with note 2, and 5.2.2 for correlated inputs \[published\].
     pub fn run(&'static self, given: &Given) -> Result<Answer, CalcError> {
         let computed = (self.formula)(given)?;
         let doubtful = given.doubtful();
-        let mut shares: Vec<Vec<f64>> = computed.lines.iter().map(|line| vec![line.3]).collect();
-        for (key, u) in &doubtful {
-            let step = u * STEP;
-            let up = (self.formula)(&given.moved(key, step));
-            let down = (self.formula)(&given.moved(key, -step));
-            for (line, parts) in computed.lines.iter().zip(&mut shares) {
-                let there = |side: &Result<Computed, CalcError>| {
-                    side.as_ref()
-                        .ok()
-                        .and_then(|moved| moved.lines.iter().find(|other| other.0 == line.0).map(|other| other.1))
-                };
-                let slope = match (there(&up), there(&down)) {
+        let sides: Vec<_> = doubtful
+            .iter()
+            .map(|(key, u)| {
+                let step = u * STEP;
+                (step, (self.formula)(&given.moved(key, step)), (self.formula)(&given.moved(key, -step)))
+            })
+            .collect();
+        let mut results = Vec::new();
+        let mut budget = Vec::new();
+        for (key, value, unit, own) in &computed.lines {
+            let declared = self.outputs.iter().find(|output| output.key == *key).and_then(|output| output.unit);
+            let unit = unit.or(declared).unwrap_or(Unit::ONE);
+            let there = |side: &Result<Computed, CalcError>| {
+                side.as_ref().ok().and_then(|moved| moved.lines.iter().find(|other| other.0 == *key)).map(|line| line.1)
+            };
+            let mut parts = Vec::with_capacity(doubtful.len());
+            for ((_, u), (step, up, down)) in doubtful.iter().zip(&sides) {
+                let slope = match (there(up), there(down)) {
                     (Some(up), Some(down)) => (up - down) / (2.0 * step),
-                    (Some(up), None) => (up - line.1) / step,
-                    (None, Some(down)) => (line.1 - down) / step,
+                    (Some(up), None) => (up - value) / step,
+                    (None, Some(down)) => (value - down) / step,
                     (None, None) => 0.0,
                 };
                 parts.push(slope * u);
             }
-        }
-        let mut results = Vec::new();
-        for ((key, value, unit, own), parts) in computed.lines.iter().zip(&shares) {
-            let declared = self.outputs.iter().find(|output| output.key == *key).and_then(|output| output.unit);
-            let unit = unit.or(declared).unwrap_or(Unit::ONE);
-            if !value.is_finite() {
+            let carries_doubt = *own > 0.0 || !doubtful.is_empty();
+            let (u, shares) = combine(given, &doubtful, &parts, *own)?;
+            let known = computed.shares.iter().find(|(of, _)| of == key).map(|(_, shares)| shares.clone());
+            let shares = known.unwrap_or(shares);
+            if !value.is_finite()
+                || !u.is_finite()
+                || shares.iter().any(|share| !share.share.is_finite() || !share.sensitivity.is_finite())
+            {
                 return Err(CalcError::DoNotGoTogether {
                     calculator: self.id,
-                    why: format!("{key} comes out as no finite number; look for a mistyped value"),
+                    why: format!("{key} or its doubt comes out as no finite number; look for a mistyped value"),
                 });
             }
-            let carries_doubt = *own > 0.0 || !doubtful.is_empty();
-            let u = carries_doubt.then(|| root_sum_square(parts));
+            if carries_doubt {
+                budget.push((*key, shares));
+            }
+            let u = carries_doubt.then_some(u);
             // Adding zero turns a minus zero into a plain one.
-            results.push(ResultLine { key, value: *value + 0.0, unit, u, coverage: u.map(|_| COVERAGE_OF_ONE_U) });
+            results.push(ResultLine {
+                key,
+                value: *value + 0.0,
+                unit: ResultUnit::Measure(unit),
+                u,
+                coverage: u.map(|_| COVERAGE_OF_ONE_U),
+                exact: None,
+                drawn: None,
+            });
         }
+        results.extend(computed.money.iter().map(|(key, amount)| ResultLine {
+            key,
+            value: amount.to_f64(),
+            unit: ResultUnit::Money(amount.currency()),
+            u: None,
+            coverage: None,
+            exact: Some(amount.amount().to_string()),
+            drawn: None,
+        }));
         let mut notes = computed.notes;
         notes.extend(given.notes());
-        Ok(Answer { calculator: self.id, results, notes, cautions: self.cautions, sources: self.sources })
+        let mut answer =
+            Answer { calculator: self.id, results, budget, notes, cautions: self.cautions, sources: self.sources };
+        if let Some(draws) = given.draws() {
+            check_by_draws(self, given, draws, &mut answer)?;
+        }
+        Ok(answer)
     }
 }
 
@@ -462,9 +589,14 @@ static CATALOGUE: &[Calculator] = &[
     crate::timing::CAM_TIMING_SHIFT,
     crate::timing::INTAKE_FACE_CUT,
     crate::bores::BORE_WEAR,
-    crate::bores::BORE_OVERSIZE,
+    crate::machining::BORE_SERIES,
+    crate::machining::BORE_OVERSIZE,
+    crate::roundness::ROUNDNESS,
+    crate::roundness::CYLINDRICITY,
+    crate::roundness::LINE_STRAIGHTNESS,
     crate::bores::PISTON_CLEARANCE,
     crate::bores::RING_GAP,
+    crate::machining::CRANK_UNDERSIZE,
     crate::bearings::BEARING_CLEARANCE,
     crate::bearings::BEARING_CRUSH,
     crate::bearings::PLASTIC_STRIP,
@@ -483,6 +615,8 @@ static CATALOGUE: &[Calculator] = &[
     crate::air::CRANKING_PRESSURE,
     crate::air::ALTITUDE_PRESSURE,
     crate::conformity::CONFORMITY,
+    crate::budget::UNCERTAINTY_BUDGET,
+    crate::estimate_lines::ESTIMATE_LINES,
     crate::vin::VIN,
     crate::convert::UNIT,
 ];

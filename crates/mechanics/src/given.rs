@@ -12,6 +12,7 @@ use std::collections::BTreeMap;
 use quantity::{Dimension, DoubtReply, ParseError, Reply, Unit, parse_quantity, parse_with_doubt};
 
 use crate::catalogue::{Calculator, Domain, Input, InputKind};
+use crate::doubt::{DRAWS, DRAWS_TAKEN, ONE_GAUGE, Together};
 use crate::error::CalcError;
 
 /// The most rows a table may have.
@@ -33,6 +34,8 @@ pub struct Given {
     texts: BTreeMap<&'static str, String>,
     tables: BTreeMap<&'static str, Vec<Vec<f64>>>,
     defaults: Vec<(&'static str, &'static str)>,
+    together: Together,
+    draws: Option<u32>,
 }
 
 impl Given {
@@ -44,15 +47,22 @@ impl Given {
     /// [`CalcError`] for unknown, doubled and missing keys and for texts that are no value.
     pub fn read(calculator: &'static Calculator, pairs: &[(&str, &str)]) -> Result<Self, CalcError> {
         let mut typed: BTreeMap<&'static str, &str> = BTreeMap::new();
+        let mut common: BTreeMap<&'static str, &str> = BTreeMap::new();
         for (key, text) in pairs {
             let wanted = key.trim().replace('-', "_");
+            if let Some(key) = [ONE_GAUGE, DRAWS].into_iter().find(|common| *common == wanted) {
+                if let Some(first) = common.insert(key, text) {
+                    return Err(CalcError::Twice { key: wanted, first: shorten(first), second: shorten(text) });
+                }
+                continue;
+            }
             let Some(input) = calculator.inputs.iter().find(|input| input.key == wanted) else {
                 let known: Vec<&str> = calculator.inputs.iter().map(|input| input.key).collect();
                 return Err(CalcError::UnknownKey {
                     calculator: calculator.id,
                     key: (*key).to_owned(),
                     typed: shorten(text),
-                    known: known.join(", "),
+                    known: format!("{}; every calculator also takes {ONE_GAUGE} and {DRAWS}", known.join(", ")),
                 });
             };
             if let Some(first) = typed.insert(input.key, text) {
@@ -65,6 +75,8 @@ impl Given {
             texts: BTreeMap::new(),
             tables: BTreeMap::new(),
             defaults: Vec::new(),
+            together: Together::default(),
+            draws: None,
         };
         let mut any_unit = None;
         for input in calculator.inputs {
@@ -103,6 +115,13 @@ impl Given {
                     given.numbers.insert(input.key, number);
                 }
             }
+        }
+        if let Some(text) = common.get(ONE_GAUGE) {
+            given.together = Together::read(calculator, text)?;
+            given.together.check(&given.doubtful())?;
+        }
+        if let Some(text) = common.get(DRAWS) {
+            given.draws = Some(read_draws(text)?);
         }
         Ok(given)
     }
@@ -190,6 +209,34 @@ impl Given {
             .collect()
     }
 
+    pub(crate) const fn together(&self) -> &Together {
+        &self.together
+    }
+
+    pub(crate) const fn draws(&self) -> Option<u32> {
+        self.draws
+    }
+
+    /// Whether a table or lines were given.
+    pub(crate) fn has_rows(&self) -> bool {
+        !self.tables.is_empty()
+            || self
+                .calculator
+                .inputs
+                .iter()
+                .any(|input| input.kind == InputKind::Lines && self.texts.contains_key(input.key))
+    }
+
+    /// Puts another value in the place of a number; says whether the key takes it.
+    pub(crate) fn set(&mut self, key: &str, value: f64) -> bool {
+        let Some(number) = self.numbers.get_mut(key) else { return false };
+        number.value = value;
+        let too_cold = number.unit.dimension() == Dimension::Temperature
+            && number.unit.convert(value, Unit::KELVIN).is_ok_and(|kelvin| kelvin < 0.0);
+        let domain = self.calculator.inputs.iter().find(|input| input.key == key).map(|input| input.domain);
+        !too_cold && domain.is_some_and(|domain| domain.takes(value))
+    }
+
     pub(crate) fn moved(&self, key: &str, by: f64) -> Self {
         let mut moved = self.clone();
         if let Some(number) = moved.numbers.get_mut(key) {
@@ -203,13 +250,29 @@ impl Given {
     }
 }
 
+fn read_draws(text: &str) -> Result<u32, CalcError> {
+    let (fewest, most) = DRAWS_TAKEN;
+    text.trim().parse::<u32>().ok().filter(|draws| (fewest..=most).contains(draws)).ok_or_else(|| {
+        CalcError::OutOfDomain {
+            key: DRAWS.to_owned(),
+            typed: shorten(text),
+            why: format!("is no whole number from {fewest} to {most}; draws=100000 is usual"),
+        }
+    })
+}
+
 fn shorten(text: &str) -> String {
     if text.chars().count() <= 60 { text.to_owned() } else { text.chars().take(57).chain("…".chars()).collect() }
 }
 
+/// Whether a number of any kind is a difference of the others, which matters for temperatures.
+fn is_difference(key: &str) -> bool {
+    matches!(key, "u" | "repeatability" | "process_spread")
+}
+
 fn read_number(input: &Input, text: &str, any_unit: Option<Unit>) -> Result<Number, CalcError> {
     let expected =
-        input.unit.or(any_unit.map(|unit: Unit| if input.key == "u" { unit.difference_unit() } else { unit }));
+        input.unit.or(any_unit.map(|unit: Unit| if is_difference(input.key) { unit.difference_unit() } else { unit }));
     // A number of any kind may also be bare; it then counts as a plain one.
     let reply = match (parse_with_doubt(text, expected), expected) {
         (Err(ParseError::MissingUnit { .. }), None) => parse_with_doubt(text, Some(Unit::ONE)),
@@ -246,13 +309,11 @@ fn read_number(input: &Input, text: &str, any_unit: Option<Unit>) -> Result<Numb
         Some(u) => read.typed.unit.convert_difference(u, unit).map_err(wrong)?,
         None => 0.0,
     };
-    let (fits, why) = match input.domain {
-        Domain::Any => (true, String::new()),
-        Domain::NotNegative => (value >= 0.0, "is below zero; type it without a sign, or look at the key".to_owned()),
-        Domain::Positive => (value > 0.0, "must be above zero; look for a mistyped value".to_owned()),
-        Domain::Between(low, high) => {
-            (value >= low && value <= high, format!("must lie between {low} and {high} {unit}"))
-        }
+    let why = match input.domain {
+        Domain::Any => "is too large to compute with; look for a mistyped value".to_owned(),
+        Domain::NotNegative => "is below zero; type it without a sign, or look at the key".to_owned(),
+        Domain::Positive => "must be above zero; look for a mistyped value".to_owned(),
+        Domain::Between(low, high) => format!("must lie between {low} and {high} {unit}"),
     };
     let absolute_zero = unit.dimension() == Dimension::Temperature
         && unit.convert(value, Unit::KELVIN).is_ok_and(|kelvin| kelvin < 0.0);
@@ -263,7 +324,7 @@ fn read_number(input: &Input, text: &str, any_unit: Option<Unit>) -> Result<Numb
             why: "is below absolute zero; look at the sign and the unit".to_owned(),
         });
     }
-    if !fits {
+    if !input.domain.takes(value) {
         return Err(CalcError::OutOfDomain { key: input.key.to_owned(), typed: text.to_owned(), why });
     }
     Ok(Number { value, u, unit, text: text.to_owned() })

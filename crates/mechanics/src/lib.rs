@@ -11,9 +11,12 @@
 //! 1. [`mod@catalogue`]: what a calculator is, the list of them, the answer
 //! 2. [`mod@given`]: from typed texts to numbers in the wanted units
 //! 3. [`mod@error`]: what can be wrong with what was typed
+//!    and [`mod@doubt`]: doubt that moves together, the budget of an answer, the check by draws
 //! 4. [`mod@volumes`]: swept volume, compression ratio, what milling does to it
 //! 5. [`mod@air`]: cranking pressure, air pressure at height, leak-down to hole size
-//! 6. [`mod@bores`]: bore wear, piston clearance, ring gap
+//! 6. [`mod@bores`]: bore wear, piston clearance, ring gap;
+//!    [`mod@machining`]: a row of bores, next oversize, next undersize,
+//!    and [`mod@roundness`]: roundness, cylindricity, straightness of an axis
 //! 7. [`mod@bearings`]: clearance by select fit and by plastic strip, crush, growth with heat
 //! 8. [`mod@flatness`]: minimum zone and least squares of a face
 //! 9. [`mod@fasteners`]: threads, preload from torque, preload from angle
@@ -21,29 +24,37 @@
 //! 11. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
 //! 12. [`mod@fits`]: press fits and what heat leaves of them
 //! 13. [`mod@limits_and_fits`]: limits of holes and shafts by the ISO code system
-//! 14. [`mod@conformity`]: chance of keeping a limit
-//! 15. [`mod@vin`]: check digit and model year
+//! 14. [`mod@conformity`]: chance of keeping a limit, and [`mod@budget`]: a budget of doubt row by row
+//! 15. [`mod@estimate_lines`]: markup, labour, tax and deposits of an estimate, exactly;
+//!     [`mod@vin`]: check digit and model year
 //! 16. [`mod@convert`]: one unit into another
 
 pub mod air;
 pub mod bearings;
 pub mod bores;
+pub mod budget;
 pub mod catalogue;
 pub mod conformity;
 pub mod convert;
+pub mod doubt;
 pub mod error;
+pub mod estimate_lines;
 pub mod fasteners;
 pub mod fits;
 pub mod flatness;
 pub mod given;
+mod least_bound;
 pub mod limits_and_fits;
+pub mod machining;
+pub mod roundness;
 pub mod timing;
 pub mod valves;
 pub mod vin;
 pub mod volumes;
 
 pub use catalogue::{
-    Answer, Calculator, Computed, Domain, Group, Input, InputKind, Output, ResultLine, calculate, calculator, catalogue,
+    Answer, Calculator, Computed, Domain, Group, Input, InputKind, Output, ResultLine, ResultUnit, calculate,
+    calculator, catalogue,
 };
 pub use error::CalcError;
 pub use given::Given;

@@ -393,6 +393,152 @@ pub fn guard_band(u: f64, p: f64) -> Result<f64, DecisionError> {
     Ok(u * conformity_factor(p)?)
 }
 
+/// The largest standard uncertainty with which a value is settled: with it and every smaller one the verdict is not
+/// [`Verdict::CannotTell`].
+///
+/// # Units
+/// As the value. Zero when no gauge settles it, because the value stands on its edge; infinite when any gauge does.
+/// # Errors
+/// [`DecisionError::ValueNotFinite`].
+/// # Source
+/// The rule at the head of this module, solved for `u`: in closed form for one edge, by halving to the last bit for two.
+pub fn gauge_that_settles(value: f64, zone: &Zone, risks: Risks) -> Result<f64, DecisionError> {
+    if !value.is_finite() {
+        return Err(DecisionError::ValueNotFinite { value });
+    }
+    let (keep, reject) = (zone.keep(), zone.reject());
+    let lies_in = |(lower, upper): (Option<f64>, Option<f64>)| {
+        lower.is_none_or(|edge| value >= edge) && upper.is_none_or(|edge| value <= edge)
+    };
+    let (edges, risk, good) = if lies_in(reject) && (lies_in(keep) || zone.has_room_for_judgement(value)) {
+        // With room for judgement the weaker verdict settles it as well, and holds for wider doubts.
+        (if zone.has_room_for_judgement(value) { reject } else { keep }, risks.wrongly_inside, true)
+    } else {
+        (reject, risks.wrongly_outside, false)
+    };
+    let wrong = |u: f64| {
+        if good {
+            probability_beyond(value, u, edges.0, edges.1)
+        } else {
+            probability_inside(value, u, edges.0, edges.1)
+        }
+    };
+    let distance = |edge: Option<f64>| edge.map(|edge| (edge - value).abs());
+    let nearest = distance(edges.0).into_iter().chain(distance(edges.1)).fold(f64::INFINITY, f64::min);
+    if nearest <= 0.0 {
+        return Ok(if risk >= 0.5 && edges.0.is_none() | edges.1.is_none() { f64::INFINITY } else { 0.0 });
+    }
+    let factor = conformity_factor(1.0 - risk)?;
+    let single = nearest / factor;
+    // One edge alone lets no smaller and no larger doubt through; two edges need a search below a bound.
+    let mut high = match (edges.0, edges.1) {
+        (Some(lower), Some(upper)) if !good => {
+            let (near, far) =
+                if value > upper { (value - upper, value - lower) } else { (lower - value, upper - value) };
+            // Outside two edges the chance of being between them rises up to this doubt and falls again.
+            let most = ((far - near) * (far + near) / (2.0 * (far / near).ln())).sqrt();
+            if !most.is_finite() || wrong(most) <= risk {
+                return Ok(f64::INFINITY);
+            }
+            most
+        }
+        (Some(_), Some(_)) => single,
+        _ => {
+            if risk >= 0.5 {
+                return Ok(f64::INFINITY);
+            }
+            single * 1.000_001
+        }
+    };
+    if wrong(high) <= risk {
+        return Ok(high);
+    }
+    let mut low = 0.0;
+    for _ in 0..2200 {
+        let middle = f64::midpoint(low, high);
+        if middle <= low || middle >= high {
+            break;
+        }
+        if wrong(middle) <= risk {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    Ok(low)
+}
+
+/// How many readings settle a value, when their mean stays where it is: the smallest number from which on the verdict
+/// is not [`Verdict::CannotTell`]; nothing when no number of readings does.
+///
+/// A repeat divides the repeatability by the root of the number of readings; what all readings share (setting ring,
+/// temperature, the gauge's own error) stays.
+///
+/// # Units
+/// `shared` and `repeatability` are standard uncertainties in the unit of the value, the second of one reading.
+/// # Errors
+/// [`DecisionError::ValueNotFinite`], [`DecisionError::BadUncertainty`].
+/// # Source
+/// JCGM 100:2008, 4.2.3 for the mean of readings \[published\]; the rule at the head of this module solved for the number.
+pub fn repeats_that_settle(
+    value: f64,
+    shared: f64,
+    repeatability: f64,
+    zone: &Zone,
+    risks: Risks,
+) -> Result<Option<u32>, DecisionError> {
+    for u in [shared, repeatability] {
+        if !u.is_finite() || u < 0.0 {
+            return Err(DecisionError::BadUncertainty { u });
+        }
+    }
+    let widest = gauge_that_settles(value, zone, risks)?;
+    let of_mean = |count: f64| shared.hypot(repeatability / count.sqrt());
+    if of_mean(1.0) <= widest {
+        return Ok(Some(1));
+    }
+    if shared >= widest {
+        return Ok(None);
+    }
+    let wanted = repeatability / ((widest - shared) * (widest + shared)).sqrt();
+    let mut count = (wanted * wanted).ceil().max(2.0);
+    // The square may round to either side of a whole number.
+    if count < 1e9 && count > 2.0 && of_mean(count - 1.0) <= widest {
+        count -= 1.0;
+    } else if of_mean(count) > widest {
+        count += 1.0;
+    }
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a whole number below the bound")]
+    let count = (count <= f64::from(u32::MAX)).then_some(count as u32);
+    Ok(count)
+}
+
+/// A value and its doubt when it is known from what process it comes: the mean of both by their weights, and the doubt left.
+///
+/// # Shapes
+/// `process` is mean and standard deviation of true values.
+/// # Errors
+/// [`DecisionError::ValueNotFinite`], [`DecisionError::BadUncertainty`] unless the process has a spread above zero.
+/// # Source
+/// JCGM 106:2012, 6.3 and 7.2, normal prior and normal reading \[published\].
+pub fn with_process(value: f64, u: f64, process: (f64, f64)) -> Result<(f64, f64), DecisionError> {
+    let (mean, spread) = process;
+    for value in [value, mean] {
+        if !value.is_finite() {
+            return Err(DecisionError::ValueNotFinite { value });
+        }
+    }
+    if !u.is_finite() || u < 0.0 {
+        return Err(DecisionError::BadUncertainty { u });
+    }
+    if !spread.is_finite() || spread <= 0.0 {
+        return Err(DecisionError::BadUncertainty { u: spread });
+    }
+    let whole = u.hypot(spread);
+    let weight = (spread / whole).powi(2);
+    Ok((weight * value + (1.0 - weight) * mean, u * (spread / whole)))
+}
+
 /// The two global risks of a decision rule over a whole production: (accepted though bad, refused though good).
 ///
 /// # Shapes
@@ -413,15 +559,33 @@ pub fn global_risks(process: (f64, f64), u: f64, limits: (f64, f64), guard: f64)
     let truth = Normal::new(mean, spread).map_err(|_| DecisionError::BadUncertainty { u: spread })?;
     let accepted = |value: f64| probability_inside(value, u, Some(lower + guard), Some(upper - guard));
     let reach = 9.0;
+    // Where either curve bends: between these marks both are smooth.
+    let marks = |from: f64, to: f64| {
+        let bends = [mean - reach * spread, mean, mean + reach * spread, lower + guard - reach * u, lower + guard]
+            .into_iter()
+            .chain([lower + guard + reach * u, upper - guard - reach * u, upper - guard, upper - guard + reach * u]);
+        let mut marks: Vec<f64> = bends.filter(|mark| *mark > from && *mark < to).chain([from, to]).collect();
+        marks.sort_by(f64::total_cmp);
+        marks
+    };
+    let over = |from: f64, to: f64, f: &dyn Fn(f64) -> f64| -> f64 {
+        marks(from, to)
+            .windows(2)
+            .map(|pair| match pair {
+                [a, b] => integrate(*a, *b, f),
+                _ => 0.0,
+            })
+            .sum()
+    };
     let (far_low, far_high) = (mean - reach * spread, mean + reach * spread);
-    let bad = integrate(far_low.min(lower), lower, |x| truth.pdf(x) * accepted(x))
-        + integrate(upper, far_high.max(upper), |x| truth.pdf(x) * accepted(x));
-    let good = integrate(lower, upper, |x| truth.pdf(x) * (1.0 - accepted(x)));
+    let bad = over(far_low.min(lower), lower, &|x| truth.pdf(x) * accepted(x))
+        + over(upper, far_high.max(upper), &|x| truth.pdf(x) * accepted(x));
+    let good = over(lower, upper, &|x| truth.pdf(x) * (1.0 - accepted(x)));
     Ok((bad, good))
 }
 
-fn integrate(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
-    // Five-point Gauss-Legendre on 400 panels.
+fn integrate(from: f64, to: f64, f: &dyn Fn(f64) -> f64) -> f64 {
+    // Five-point Gauss-Legendre on 200 panels.
     const NODES: [(f64, f64); 5] = [
         (0.0, 0.568_888_888_888_888_9),
         (0.538_469_310_105_683_1, 0.478_628_670_499_366_5),
@@ -429,7 +593,7 @@ fn integrate(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
         (0.906_179_845_938_664, 0.236_926_885_056_189_1),
         (-0.906_179_845_938_664, 0.236_926_885_056_189_1),
     ];
-    let panels = 400_u32;
+    let panels = 200_u32;
     let half = (to - from) / f64::from(panels) / 2.0;
     (0..panels)
         .map(|panel| {

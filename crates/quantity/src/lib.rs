@@ -28,11 +28,12 @@ pub mod typed;
 pub mod unit;
 
 pub use decision::{
-    Decision, DecisionError, Risks, Side, Verdict, Zone, conformity_factor, decide, guard_band, probability_inside,
+    Decision, DecisionError, Risks, Side, Verdict, Zone, conformity_factor, decide, gauge_that_settles, global_risks,
+    guard_band, probability_inside, repeats_that_settle, with_process,
 };
 pub use dimension::Dimension;
 pub use measured::{Measured, MeasuredError, root_sum_square};
-pub use money::{Currency, Decimal, Money, MoneyError, MoneyReply, parse_money};
+pub use money::{Currency, Decimal, Money, MoneyError, MoneyReply, Rounding, minor_digits, parse_money};
 pub use parse::{DoubtReply, ParseError, TypedWithDoubt, parse_quantity, parse_with_doubt};
 pub use size::{Difference, Size, SizeError, Temperature, TemperatureDifference};
 pub use typed::{Question, Reply, Typed};

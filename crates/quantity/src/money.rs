@@ -1,7 +1,7 @@
 //! Amounts of money in ISO 4217 currencies.
 //!
-//! The one rounding rule: half away from zero to the minor unit of the currency (cents, whole yen,
-//! fils). No binary fraction ever holds an amount.
+//! The usual rounding rule: half away from zero to the minor unit of the currency (cents, whole yen,
+//! fils); where a place has another rule, [`Rounding`] names it. No binary fraction ever holds an amount.
 
 use std::fmt;
 
@@ -18,6 +18,29 @@ use thiserror::Error;
 pub struct Money {
     amount: Decimal,
     currency: Currency,
+}
+
+/// How an amount between two minor units is brought to one of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Rounding {
+    /// To the nearer one; from the middle away from zero.
+    #[default]
+    HalfUp,
+    /// To the nearer one; from the middle to the even one.
+    HalfEven,
+    /// Towards zero.
+    Down,
+}
+
+impl Rounding {
+    const fn strategy(self) -> RoundingStrategy {
+        match self {
+            Self::HalfUp => RoundingStrategy::MidpointAwayFromZero,
+            Self::HalfEven => RoundingStrategy::MidpointNearestEven,
+            Self::Down => RoundingStrategy::ToZero,
+        }
+    }
 }
 
 #[derive(Serialize, Deserialize)]
@@ -119,8 +142,18 @@ impl Money {
     /// # Errors
     /// [`MoneyError::NotPayable`] for codes without minor unit, [`MoneyError::TooLarge`].
     pub fn rounded(amount: Decimal, currency: Currency) -> Result<Self, MoneyError> {
+        Self::rounded_by(Rounding::HalfUp, amount, currency)
+    }
+
+    /// An amount rounded to the minor unit by a rule.
+    ///
+    /// # Errors
+    /// [`MoneyError::NotPayable`] for codes without minor unit, [`MoneyError::TooLarge`].
+    /// # Source
+    /// IEEE 754 and IEC 60559 for the names of the rules \[published\]; ISO 4217 for the minor units \[published\].
+    pub fn rounded_by(rule: Rounding, amount: Decimal, currency: Currency) -> Result<Self, MoneyError> {
         let digits = minor_digits(currency)?;
-        let mut amount = amount.round_dp_with_strategy(digits, RoundingStrategy::MidpointAwayFromZero);
+        let mut amount = amount.round_dp_with_strategy(digits, rule.strategy());
         amount.rescale(digits);
         if amount.scale() != digits {
             return Err(MoneyError::TooLarge);

@@ -205,3 +205,103 @@ proptest::proptest! {
         proptest::prop_assert!(at(a) <= at(a + step));
     }
 }
+
+mod settling {
+    use proptest::prelude::*;
+    use quantity::{Risks, Verdict, Zone, decide, gauge_that_settles, repeats_that_settle, with_process};
+
+    fn settled(value: f64, u: f64, zone: &Zone, risks: Risks) -> bool {
+        decide(value, u, zone, risks).unwrap().verdict != Verdict::CannotTell
+    }
+
+    fn zones() -> impl Strategy<Value = Zone> {
+        (proptest::array::uniform3(0.02..1.0_f64), 0..6_usize).prop_map(|([a, b, c], shape)| match shape {
+            0 => Zone::at_most(a, None).unwrap(),
+            1 => Zone::at_most(a, Some(a + b)).unwrap(),
+            2 => Zone::at_least(a, None).unwrap(),
+            3 => Zone::new(Some(-a), Some(b), None, None).unwrap(),
+            4 => Zone::within(-a, b).unwrap(),
+            _ => Zone::new(Some(-a - b), Some(-a), Some(c), Some(c + b)).unwrap(),
+        })
+    }
+
+    proptest! {
+        // Value by: the rule of decide itself, asked at many doubts on both sides of the answer; nothing is solved.
+        #[test]
+        fn the_gauge_that_settles_is_the_widest_below_which_every_gauge_settles(
+            zone in zones(), value in -2.0..2.0_f64, risk in 0.001..0.3_f64, other in 0.001..0.3_f64
+        ) {
+            let risks = Risks::new(risk, other).unwrap();
+            let widest = gauge_that_settles(value, &zone, risks).unwrap();
+            for step in 1..400 {
+                let u = if widest.is_finite() { widest * (1.0 - 1e-9) * f64::from(step) / 399.0 } else { f64::from(step) * 0.05 };
+                prop_assert!(settled(value, u, &zone, risks), "{zone:?} {value} {risks:?}: {u} below {widest} does not settle");
+            }
+            if widest.is_finite() {
+                prop_assert!(!settled(value, widest * (1.0 + 1e-9) + 1e-12, &zone, risks), "{zone:?} {value} {risks:?} {widest}");
+            }
+        }
+
+        #[test]
+        fn the_number_of_repeats_is_the_first_from_which_on_all_settle(
+            zone in zones(), value in -2.0..2.0_f64, shared in 0.0..0.2_f64, spread in 0.0..0.5_f64
+        ) {
+            let risks = Risks::default();
+            let most = 300_u32;
+            let by_trying = {
+                let mut first = None;
+                for count in (1..=most).rev() {
+                    if settled(value, shared.hypot(spread / f64::from(count).sqrt()), &zone, risks) {
+                        first = Some(count);
+                    } else {
+                        break;
+                    }
+                }
+                first
+            };
+            match repeats_that_settle(value, shared, spread, &zone, risks).unwrap() {
+                Some(count) if count <= most => {
+                    // A very wide doubt can settle again outside two edges; then the search below may go on further down.
+                    prop_assert!(by_trying.is_some_and(|tried| tried <= count), "{count} {by_trying:?}");
+                    let u = |count: u32| shared.hypot(spread / f64::from(count).sqrt());
+                    let widest = gauge_that_settles(value, &zone, risks).unwrap();
+                    prop_assert!(u(count) <= widest && (count == 1 || u(count - 1) > widest));
+                    if by_trying != Some(count) {
+                        prop_assert!(zone.keep().0.is_some() && zone.keep().1.is_some());
+                    }
+                }
+                Some(_) | None => {
+                    let two_edges = zone.keep().0.is_some() && zone.keep().1.is_some();
+                    prop_assert!(by_trying.is_none() || two_edges, "{by_trying:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn one_edge_has_the_closed_form_and_a_value_on_its_edge_is_never_settled() {
+        let risks = Risks::default();
+        let upper = Zone::at_most(0.1, None).unwrap();
+        // Value by: distance over 1.6448536269514722, the normal quantile of SciPy 1.17.1.
+        for value in [0.08, 0.13] {
+            let widest = gauge_that_settles(value, &upper, risks).unwrap();
+            assert!((widest - (0.1_f64 - value).abs() / 1.644_853_626_951_472_2).abs() < 1e-12, "{widest}");
+        }
+        assert!(gauge_that_settles(0.1, &upper, risks).unwrap() <= 0.0);
+        assert_eq!(repeats_that_settle(0.1, 0.0, 0.01, &upper, risks).unwrap(), None);
+        // 0.02 away, shared 0.005: u must be 0.012159; 0.02 of repeatability needs (0.02 / 0.011083)^2 = 3.26 readings.
+        assert_eq!(repeats_that_settle(0.08, 0.005, 0.02, &upper, risks).unwrap(), Some(4));
+        assert_eq!(repeats_that_settle(0.08, 0.013, 0.02, &upper, risks).unwrap(), None);
+        assert!(repeats_that_settle(0.08, -0.013, 0.02, &upper, risks).is_err());
+        assert!(gauge_that_settles(f64::NAN, &upper, risks).is_err());
+    }
+
+    // Source:   bore example of the statistics notes; JCGM 106:2012, 7.2 for the formula [published]
+    // Value by: NumPy 2.4.6, reference/metrology/judging.py
+    #[test]
+    fn what_the_process_is_known_to_make_moves_a_value_towards_it() {
+        let (value, u) = with_process(86.0215, 0.003, (86.010, 0.005)).unwrap();
+        assert!((value - 86.018_455_882_352_95).abs() < 1e-9 && (u - 0.002_572_478_777_137_632_5).abs() < 1e-12);
+        assert!(with_process(1.0, 0.1, (1.0, 0.0)).is_err() && with_process(f64::NAN, 0.1, (1.0, 0.1)).is_err());
+    }
+}
