@@ -109,3 +109,21 @@ pub enum CalcError {
         why: String,
     },
 }
+
+impl CalcError {
+    /// The key that is to be put right, where one is.
+    #[must_use]
+    pub fn key(&self) -> Option<&str> {
+        match self {
+            Self::UnknownKey { key, .. }
+            | Self::Twice { key, .. }
+            | Self::WrongUnit { key, .. }
+            | Self::Ambiguous { key, .. }
+            | Self::NotRead { key, .. }
+            | Self::OutOfDomain { key, .. }
+            | Self::BadTable { key, .. } => Some(key),
+            Self::MissingKey { key, .. } => Some(key),
+            Self::UnknownCalculator { .. } | Self::DoNotGoTogether { .. } => None,
+        }
+    }
+}

@@ -28,6 +28,7 @@
 //! 15. [`mod@estimate_lines`]: markup, labour, tax and deposits of an estimate, exactly;
 //!     [`mod@vin`]: check digit and model year
 //! 16. [`mod@convert`]: one unit into another
+//! 17. [`mod@shown`]: how a figure is written for people
 
 pub mod air;
 pub mod bearings;
@@ -47,6 +48,7 @@ mod least_bound;
 pub mod limits_and_fits;
 pub mod machining;
 pub mod roundness;
+pub mod shown;
 pub mod timing;
 pub mod valves;
 pub mod vin;

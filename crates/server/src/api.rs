@@ -7,33 +7,134 @@
 use anatomy::{EntryId, JobId};
 use axum::Json;
 use axum::extract::rejection::JsonRejection;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
 use logbook::{EntryBody, JobOpened, Kind};
+use mechanics::{CalcError, Calculator, catalogue};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use store::KeptBy;
 
 use crate::desk::{Bench, Job};
 use crate::entering::Given;
+use crate::forms::Typed;
 use crate::pages::{job_id, who};
 use crate::surroundings;
 use crate::trouble::{FieldTrouble, OnWire, Trouble};
 
-type Answer = Result<Response, OnWire>;
+type Answered = Result<Response, OnWire>;
 
 /// Method, path and handler of every route of the interface.
-pub(crate) fn routes() -> Vec<(&'static str, &'static str, MethodRouter<Bench>)> {
-    vec![
+pub(crate) fn routes() -> Vec<(&'static str, String, MethodRouter<Bench>)> {
+    let fixed = [
         ("get", "/api/1/jobs", get(jobs)),
         ("post", "/api/1/jobs", post(open)),
         ("get", "/api/1/jobs/{id}", get(job)),
         ("get", "/api/1/jobs/{id}/entries", get(entries)),
         ("post", "/api/1/jobs/{id}/entries", post(keep)),
+        ("get", "/api/1/calculators", get(calculators)),
         ("get", "/api/1/openapi.json", get(openapi)),
-    ]
+    ];
+    let of_each = catalogue().iter().map(|c| {
+        let work = move |Query(typed): Query<Typed>| worked(c, typed);
+        ("get", path_of(c), get(work))
+    });
+    fixed.into_iter().map(|(method, path, to)| (method, path.to_owned(), to)).chain(of_each).collect()
+}
+
+fn path_of(calculator: &Calculator) -> String {
+    format!("/api/1/calculators/{}", calculator.id)
+}
+
+async fn calculators() -> Response {
+    Json(catalogue()).into_response()
+}
+
+/// Works a calculator; keys of the address are its keys.
+async fn worked(calculator: &'static Calculator, typed: Typed) -> Answered {
+    let answered = answer(calculator, &typed).map_err(|error| {
+        let field = error.key().unwrap_or("").to_owned();
+        let errors = vec![FieldTrouble::new(field, &error)];
+        Trouble::fields(format!("{} has no answer", calculator.id), errors)
+    })?;
+    Ok(Json(answered).into_response())
+}
+
+/// What a calculator says to what was typed.
+pub(crate) fn answer(calculator: &'static Calculator, typed: &Typed) -> Result<mechanics::Answer, CalcError> {
+    let pairs: Vec<(&str, &str)> = typed.iter().map(|(key, text)| (key.as_str(), text.as_str())).collect();
+    calculator.calculate(&pairs)
+}
+
+/// The description of one calculator, out of its entry in the catalogue.
+fn described(calculator: &Calculator) -> Value {
+    let common = mechanics::doubt::COMMON_KEYS;
+    let own = calculator.inputs.iter().map(|input| {
+        let mut schema = json!({"type": "string"});
+        if let Value::Object(schema) = &mut schema {
+            if !input.choices.is_empty() {
+                schema.insert("enum".to_owned(), json!(input.choices));
+            }
+            if let Some(default) = input.default {
+                schema.insert("default".to_owned(), json!(default));
+            }
+        }
+        let example = calculator.example.iter().find(|(key, _)| *key == input.key).map(|(_, text)| *text);
+        let mut parameter = json!({
+            "name": input.key, "in": "query", "required": input.required, "schema": schema,
+            "description": format!("{} ({}; {})", input.meaning, input.how(), input.need()),
+        });
+        if let (Value::Object(parameter), Some(example)) = (&mut parameter, example) {
+            parameter.insert("example".to_owned(), json!(example));
+        }
+        parameter
+    });
+    let shared = common.iter().map(|key| {
+        json!({"name": key.key, "in": "query", "required": false, "schema": {"type": "string"},
+            "description": key.meaning})
+    });
+    let results: serde_json::Map<String, Value> = calculator
+        .outputs
+        .iter()
+        .map(|output| {
+            let unit = output.unit.map_or("the unit given", |unit| unit.symbol());
+            let said =
+                json!({"$ref": "#/components/schemas/Figure", "description": format!("{}, in {unit}", output.meaning)});
+            (output.key.to_owned(), said)
+        })
+        .collect();
+    let mut words = vec![format!("{}.", crate::words::sentence(calculator.meaning))];
+    words.extend(calculator.cautions.iter().map(|caution| format!("Caution: {caution}.")));
+    words.extend(calculator.sources.iter().map(|source| format!("Source: {source}.")));
+    json!({"get": {
+        "operationId": format!("calculate-{}", calculator.id),
+        "summary": calculator.name,
+        "description": words.join(" "),
+        "parameters": own.chain(shared).collect::<Vec<_>>(),
+        "responses": {
+            "200": {"description": "The answer", "content": {"application/json": {"schema": {
+                "type": "object", "required": ["calculator", "result", "notes", "cautions", "sources"], "properties": {
+                    "calculator": {"const": calculator.id},
+                    "result": {"type": "object", "properties": results},
+                    "notes": {"type": "array", "items": {"type": "string"}},
+                    "cautions": {"type": "array", "items": {"type": "string"}},
+                    "sources": {"type": "array", "items": {"type": "string"}},
+                    "budget": {"type": "object", "additionalProperties": {"type": "array", "items": {"type": "object"}}}}}}}},
+            "422": {"$ref": "#/components/responses/Problem"},
+            "default": {"$ref": "#/components/responses/Problem"}}}})
+}
+
+/// The description of the interface: the file, with a path for each calculator.
+fn description() -> Value {
+    let mut whole: Value = serde_json::from_str(include_str!("../assets/openapi.json")).unwrap_or(Value::Null);
+    if let Some(Value::Object(paths)) = whole.get_mut("paths") {
+        for calculator in catalogue() {
+            paths.insert(path_of(calculator), described(calculator));
+        }
+    }
+    whole
 }
 
 fn tagged(job: &Job, status: StatusCode, body: &Value) -> Response {
@@ -56,12 +157,12 @@ fn summary(job: &Job) -> Value {
     })
 }
 
-async fn jobs(State(bench): State<Bench>) -> Answer {
+async fn jobs(State(bench): State<Bench>) -> Answered {
     let jobs = bench.jobs().await?;
     Ok(Json(json!({"jobs": jobs.iter().map(|j| summary(j)).collect::<Vec<_>>()})).into_response())
 }
 
-async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Answer {
+async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Answered {
     let (job, worked) = bench.case(job_id(&id)?).await?;
     let mut body = summary(&job);
     let (case, trouble) = match worked {
@@ -78,7 +179,7 @@ async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Answer {
     Ok(tagged(&job, StatusCode::OK, &body))
 }
 
-async fn entries(State(bench): State<Bench>, Path(id): Path<String>) -> Answer {
+async fn entries(State(bench): State<Bench>, Path(id): Path<String>) -> Answered {
     let job = bench.job(job_id(&id)?).await?;
     let lines: Vec<Value> = job.entries.iter().filter_map(|e| serde_json::from_str(e.line()).ok()).collect();
     Ok(tagged(&job, StatusCode::OK, &json!({"entries": lines})))
@@ -117,7 +218,7 @@ struct NewJob {
     device: Option<String>,
 }
 
-async fn open(State(bench): State<Bench>, headers: HeaderMap, body: Result<Json<NewJob>, JsonRejection>) -> Answer {
+async fn open(State(bench): State<Bench>, headers: HeaderMap, body: Result<Json<NewJob>, JsonRejection>) -> Answered {
     let entry = key(&headers)?;
     let new = read(body)?;
     if new.title.trim().is_empty() {
@@ -157,7 +258,7 @@ async fn keep(
     Path(id): Path<String>,
     headers: HeaderMap,
     body: Result<Json<NewEntry>, JsonRejection>,
-) -> Answer {
+) -> Answered {
     let entry = key(&headers)?;
     let id = job_id(&id)?;
     let new = read(body)?;
@@ -256,5 +357,5 @@ fn told(bench: &Bench, job: &Job, kind: Kind, body: &Value) -> Result<EntryBody,
 }
 
 async fn openapi() -> Response {
-    ([(header::CONTENT_TYPE, "application/json")], include_str!("../assets/openapi.json")).into_response()
+    Json(description()).into_response()
 }

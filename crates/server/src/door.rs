@@ -72,7 +72,7 @@ pub async fn serve(
 
 /// The method and path of every route under `/api/1/`, as `/api/1/openapi.json` lists them.
 #[must_use]
-pub fn api_routes() -> Vec<(&'static str, &'static str)> {
+pub fn api_routes() -> Vec<(&'static str, String)> {
     api::routes().into_iter().map(|(method, path, _)| (method, path)).collect()
 }
 
@@ -95,6 +95,8 @@ pub fn router(bench: Bench) -> Router {
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
         .route("/jobs/{id}/{moment}", get(moment))
+        .route("/calculators", get(calculators))
+        .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
         .route("/who", post(set_who))
         .route("/bench.css", get(css))
@@ -102,7 +104,7 @@ pub fn router(bench: Bench) -> Router {
         .route("/mark.svg", get(mark))
         .route("/fonts/{name}", get(font));
     for (_, path, handler) in api::routes() {
-        router = router.route(path, handler);
+        router = router.route(&path, handler);
     }
     router
         .fallback(nothing_here)
@@ -134,6 +136,29 @@ async fn wall(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: H
     let find = asked.get("find").map_or("", |f| f.trim());
     jobs.retain(|job| pages::wall::is_meant(&job.state, find));
     Ok(pages::wall::page(&bench, &jobs, &who(&bench, &headers), find, &Typed::new(), &[]).into_response())
+}
+
+async fn calculators(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
+    Ok(pages::calculators::list(&who(&bench, &headers)).into_response())
+}
+
+/// A calculator; what was typed stands in the address, and a field left empty was not typed.
+async fn calculator(
+    State(bench): State<Bench>,
+    Path(id): Path<String>,
+    Query(mut typed): Query<Typed>,
+    headers: HeaderMap,
+) -> Shown {
+    let calculator =
+        mechanics::calculator(&id).map_err(|error| Trouble::not_found("there is no such calculator", error))?;
+    typed.retain(|_, text| !text.trim().is_empty());
+    let answer = (!typed.is_empty()).then(|| api::answer(calculator, &typed));
+    let status = match &answer {
+        Some(Err(_)) => StatusCode::UNPROCESSABLE_ENTITY,
+        Some(Ok(_)) | None => StatusCode::OK,
+    };
+    let page = pages::calculators::page(calculator, &who(&bench, &headers), &typed, answer.as_ref());
+    Ok((status, page).into_response())
 }
 
 /// The entry id of a form: made where the form was filled in, so that a second touch is the same entry.

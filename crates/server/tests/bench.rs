@@ -428,8 +428,7 @@ async fn the_description_and_the_routes_name_each_other() {
         .iter()
         .flat_map(|(path, methods)| methods.as_object().unwrap().keys().map(move |m| (m.clone(), path.clone())))
         .collect();
-    let served: BTreeSet<(String, String)> =
-        server::api_routes().into_iter().map(|(m, p)| (m.to_owned(), p.to_owned())).collect();
+    let served: BTreeSet<(String, String)> = server::api_routes().into_iter().map(|(m, p)| (m.to_owned(), p)).collect();
     assert_eq!(described, served);
 }
 
@@ -644,5 +643,59 @@ async fn whatever_the_invented_jobs_hold_a_form_can_write() {
             }
             assert_eq!(kept["body"], wanted, "{kind}: the form writes something else");
         }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_calculator_answers_on_its_page_and_on_the_wire_as_its_catalogue_says() {
+    let escape = |text: &str| -> String { text.bytes().map(|b| format!("%{b:02X}")).collect() };
+    let shop = Shop::after(1).await;
+    let (_, list) = shop.get("/calculators").await;
+    let (_, description) = shop.get("/api/1/openapi.json").await;
+    let description: Value = serde_json::from_str(&description).unwrap();
+    for c in mechanics::catalogue() {
+        assert!(list.contains(&format!("/calculators/{}\"", c.id)), "{} is in the list", c.id);
+        let asked: Vec<String> = c.example.iter().map(|(key, text)| format!("{key}={}", escape(text))).collect();
+        let (answer, page) = shop.get(&format!("/calculators/{}?{}", c.id, asked.join("&"))).await;
+        assert_eq!(answer.status(), StatusCode::OK, "{}: {}", c.id, words_of(&page));
+        let wanted = c.calculate(c.example).unwrap();
+        for line in &wanted.results {
+            let figure = mechanics::shown::figure(line);
+            assert!(page.contains(&figure.value), "{}: {} {}", c.id, line.key, figure.value);
+        }
+        for caution in c.cautions {
+            let from_the_second: String = caution.chars().skip(1).collect();
+            assert!(page.contains(&from_the_second.replace('"', "&quot;")), "{}: its caution is on its page", c.id);
+        }
+        for input in c.inputs {
+            assert!(page.contains(&format!("name=\"{}\"", input.key)), "{}: a field for {}", c.id, input.key);
+        }
+        let (answer, said) = shop.get(&format!("/api/1/calculators/{}?{}", c.id, asked.join("&"))).await;
+        assert_eq!(answer.status(), StatusCode::OK, "{}: {said}", c.id);
+        let said: Value = serde_json::from_str(&said).unwrap();
+        assert_eq!(said, serde_json::to_value(&wanted).unwrap(), "{}", c.id);
+        let get = &description["paths"][format!("/api/1/calculators/{}", c.id)]["get"];
+        let described: BTreeSet<&str> =
+            get["parameters"].as_array().unwrap().iter().filter_map(|p| p["name"].as_str()).collect();
+        let keys = c.inputs.iter().map(|i| i.key);
+        let common = mechanics::doubt::COMMON_KEYS.iter().map(|k| k.key);
+        assert_eq!(described, keys.chain(common).collect::<BTreeSet<_>>(), "{}", c.id);
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_field_of_a_calculator_that_cannot_be_read_is_named_and_nothing_typed_is_lost() {
+    let shop = Shop::after(1).await;
+    let (answer, page) = shop.get("/calculators/bearing-clearance?housing=57.007mm&journal=fifty").await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("value=\"fifty\"") && page.contains("value=\"57.007mm\""), "{}", words_of(&page));
+    let (answer, problem) = shop.get("/api/1/calculators/bearing-clearance?housing=57.007mm&journal=fifty").await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{problem}");
+    assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "application/problem+json");
+    let problem: Value = serde_json::from_str(&problem).unwrap();
+    assert_eq!(problem["errors"][0]["field"], "journal", "{problem}");
+    for path in ["/calculators/bearing", "/api/1/calculators/bearing"] {
+        let (answer, _) = shop.get(path).await;
+        assert_eq!(answer.status(), StatusCode::NOT_FOUND, "{path}");
     }
 }

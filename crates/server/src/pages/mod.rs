@@ -2,6 +2,7 @@
 
 pub(crate) mod bolts;
 pub(crate) mod build;
+pub(crate) mod calculators;
 pub(crate) mod choose;
 pub(crate) mod enter;
 pub(crate) mod entry;
@@ -787,6 +788,7 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                         span { "witnessmark" }
                     }
                     div.right {
+                        a.tools href="/calculators" { "Calculators" }
                         @if !who.is_empty() {
                             details.who {
                                 summary { (who) }

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use clap::Args;
-use mechanics::{CalcError, Calculator, catalogue};
-use quantity::print::{printed, printed_with_doubt};
+use mechanics::shown::figure;
+use mechanics::{CalcError, Calculator, Group, Input, catalogue};
 
 use crate::desk::{Desk, read_text};
 use crate::talk::Tone;
@@ -29,8 +29,17 @@ impl Calc {
                 return Ok(Exit::Fine);
             }
             let wide = catalogue().iter().map(|c| c.id.len()).max().unwrap_or(0);
-            for c in catalogue() {
-                t.line(&format!("{:<wide$}  {}", t.tone(Tone::Strong, c.id), c.meaning), wide + 2)?;
+            for group in Group::ALL {
+                t.line(group.heading(), 0)?;
+                for c in catalogue().iter().filter(|c| c.group == group) {
+                    t.line(&format!("  {:<wide$}  {}", t.tone(Tone::Strong, c.id), c.meaning), wide + 4)?;
+                    let told: Vec<String> = c.inputs.iter().map(with_unit).collect();
+                    t.line(&format!("  {:<wide$}  told {}", "", told.join(", ")), wide + 4)?;
+                    for source in c.sources {
+                        let text = format!("  {:<wide$}  source: {source}", "");
+                        t.line(&t.tone(Tone::Faint, &text), wide + 4)?;
+                    }
+                }
             }
             t.say("`witnessmark calc NAME` says what a calculator wants, with an example");
             return Ok(Exit::Fine);
@@ -64,19 +73,10 @@ impl Calc {
         let wide = answer.results.iter().map(|r| r.key.len()).max().unwrap_or(0);
         for line in &answer.results {
             let meaning = calculator.outputs.iter().find(|o| o.key == line.key).map_or("", |o| o.meaning);
-            let figure = match line.u.filter(|u| *u > 0.0) {
-                Some(u) => {
-                    let (value, doubt) = printed_with_doubt(line.value, u);
-                    doubt.map_or_else(|| value.clone(), |doubt| format!("{value} (u {doubt})"))
-                }
-                None => printed(line.value, 5),
-            };
+            let figure = figure(line);
+            let other = figure.other.as_ref().map_or_else(String::new, |other| format!(" = {other}"));
             t.line(
-                &format!(
-                    "{:<wide$}  {}  {meaning}",
-                    line.key,
-                    t.tone(Tone::Strong, &with_unit(&figure, line.unit.symbol()))
-                ),
+                &format!("{:<wide$}  {}{other}  {meaning}", line.key, t.tone(Tone::Strong, &figure.in_one())),
                 wide + 2,
             )?;
         }
@@ -108,17 +108,16 @@ fn exit_of(error: &CalcError) -> Exit {
     }
 }
 
+/// An input with its unit, as in a list.
+fn with_unit(input: &Input) -> String {
+    match input.unit_symbol() {
+        "" | "1" => input.key.to_owned(),
+        unit => format!("{} {unit}", input.key),
+    }
+}
+
 fn example(calculator: &Calculator) -> String {
-    let words: Vec<String> = calculator
-        .example
-        .iter()
-        .map(
-            |(key, text)| {
-                if text.contains([' ', ';', '(']) { format!("'{key}={text}'") } else { format!("{key}={text}") }
-            },
-        )
-        .collect();
-    format!("for example: witnessmark calc {} {}", calculator.id, words.join(" "))
+    format!("for example: {}", calculator.example_command())
 }
 
 fn describe(desk: &Desk, c: &'static Calculator) -> Done {
@@ -130,14 +129,7 @@ fn describe(desk: &Desk, c: &'static Calculator) -> Done {
     t.line(&format!("{}: {}", t.tone(Tone::Strong, c.name), c.meaning), 2)?;
     let wide = c.inputs.iter().map(|i| i.key.len()).chain(c.outputs.iter().map(|o| o.key.len())).max().unwrap_or(0);
     for i in c.inputs {
-        let unit = i.unit_symbol();
-        let need = match (i.required, i.default) {
-            (true, _) => "needed".to_owned(),
-            (false, Some(default)) => format!("{default} if not given"),
-            (false, None) => "may be left out".to_owned(),
-        };
-        let unit = if unit.is_empty() || unit == "1" { String::new() } else { format!(", in {unit}") };
-        t.line(&format!("  {:<wide$}  {}{unit} ({need})", i.key, i.meaning), wide + 4)?;
+        t.line(&format!("  {:<wide$}  {} ({}; {})", i.key, i.meaning, i.how(), i.need()), wide + 4)?;
     }
     t.line("answers", 0)?;
     for o in c.outputs {
@@ -152,13 +144,14 @@ fn describe(desk: &Desk, c: &'static Calculator) -> Done {
         )?;
     }
     t.line(&example(c), 2)?;
+    for caution in c.cautions {
+        t.line(&format!("{}: {caution}", t.tone(Tone::Strong, "caution")), 9)?;
+    }
     for source in c.sources {
         t.line(&t.tone(Tone::Faint, &format!("source: {source}")), 8)?;
     }
+    for common in mechanics::doubt::COMMON_KEYS {
+        t.line(&t.tone(Tone::Faint, &format!("also {}: {}", common.example, common.meaning)), 5)?;
+    }
     Ok(Exit::Fine)
-}
-
-/// A figure with its unit; a bare number has none to show.
-fn with_unit(figure: &str, symbol: &str) -> String {
-    if symbol == "1" { figure.to_owned() } else { format!("{figure} {symbol}") }
 }
