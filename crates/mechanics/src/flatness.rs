@@ -82,12 +82,19 @@ pub struct MinimumZone {
 /// ISO 1101 and ISO 12781-1, minimum zone reference planes \[published\]; the search is worked out here.
 pub fn minimum_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
     check(points)?;
-    // A tilted face is turned level and searched again, so that the zone is square to its planes and not upright.
-    let mut turned: Vec<Point> = points.to_vec();
+    // A tilted face is turned level and searched again, so that the zone is square to its planes and not upright. The four
+    // points found carry over, so the second search has little to do.
     let mut axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let mut basis = None;
     let mut best: Option<MinimumZone> = None;
     for _ in 0..6 {
-        let zone = upright_zone(&turned)?;
+        let cloud = Cloud::new(points, &axes);
+        let start = match basis {
+            Some(carried_over) => carried_over,
+            None => first_four(&cloud)?,
+        };
+        let (found, zone) = upright_zone(&cloud, start)?;
+        basis = Some(found);
         let steepness = (1.0 + zone.slope[0] * zone.slope[0] + zone.slope[1] * zone.slope[1]).sqrt();
         let normal = [-zone.slope[0] / steepness, -zone.slope[1] / steepness, 1.0 / steepness];
         let tilt = zone.slope[0].hypot(zone.slope[1]);
@@ -107,10 +114,6 @@ pub fn minimum_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
             break;
         }
         axes = frame(outside);
-        turned = points
-            .iter()
-            .map(|point| axes.map(|axis| axis[0] * point[0] + axis[1] * point[1] + axis[2] * point[2]))
-            .collect();
     }
     best.ok_or(FlatnessError::NotProved)
 }
@@ -137,51 +140,103 @@ fn check(points: &[Point]) -> Result<(), FlatnessError> {
     }
 }
 
-/// The points centred and scaled to numbers near one, and the scales of places and heights.
-fn scaled(points: &[Point]) -> (Vec<Point>, f64, f64) {
-    let bounds = |k: usize| {
-        let low = points.iter().map(|point| point[k]).fold(f64::INFINITY, f64::min);
-        let high = points.iter().map(|point| point[k]).fold(f64::NEG_INFINITY, f64::max);
-        (f64::midpoint(low, high), high - low)
-    };
-    let ((x, width), (y, depth), (z, height)) = (bounds(0), bounds(1), bounds(2));
-    let across = width.max(depth) / 2.0;
-    let high = height / 2.0;
-    let (across_or_one, high_or_one) = (if across > 0.0 { across } else { 1.0 }, if high > 0.0 { high } else { 1.0 });
-    let moved = points
-        .iter()
-        .map(|point| [(point[0] - x) / across_or_one, (point[1] - y) / across_or_one, (point[2] - z) / high_or_one])
-        .collect();
-    (moved, across_or_one, high_or_one)
+/// How many points are looked at side by side.
+const LANES: usize = 8;
+
+/// Points centred and scaled to numbers near one, each coordinate on its own, filled up to whole lanes with the last point.
+struct Cloud {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    z: Vec<f64>,
+    count: usize,
+    /// What one stands for along the face and in height.
+    across: f64,
+    high: f64,
 }
 
-/// The smallest zone measured along z.
-fn upright_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
-    let (p, across, high) = scaled(points);
-    let mut basis = first_four(&p)?;
-    let patience = 40 * p.len() + 400;
-    for step in 0..patience {
-        let Some((plane, half)) = plane_through(&p, &basis) else { return Err(FlatnessError::NotProved) };
-        let off = |place: usize| p[place][2] - plane[0] * p[place][0] - plane[1] * p[place][1] - plane[2];
-        // The worst point enters; after many steps the first bad one does, which cannot go round in circles.
-        let slack = 1e-13 * (1.0 + half.abs());
-        let mut entering: Option<(usize, f64)> = None;
-        for place in 0..p.len() {
-            let beyond = off(place).abs() - half;
-            if beyond > slack && entering.is_none_or(|(_, worst)| beyond > worst) {
-                entering = Some((place, beyond));
-                if step > patience / 2 {
-                    break;
-                }
+impl Cloud {
+    /// The points seen along three axes square to one another.
+    fn new(points: &[Point], axes: &[[f64; 3]; 3]) -> Self {
+        let count = points.len();
+        let seen = |axis: &[f64; 3]| {
+            let mut along = Vec::with_capacity(count + LANES);
+            along.extend(points.iter().map(|point| axis[0] * point[0] + axis[1] * point[1] + axis[2] * point[2]));
+            let last = along.last().copied().unwrap_or(0.0);
+            along.resize(count.next_multiple_of(LANES), last);
+            along
+        };
+        let [mut x, mut y, mut z] = [seen(&axes[0]), seen(&axes[1]), seen(&axes[2])];
+        let bounds = |along: &[f64]| {
+            let (low, high) = extremes(along.chunks_exact(LANES).map(|lanes| std::array::from_fn(|k| lanes[k])));
+            (f64::midpoint(low, high), high - low)
+        };
+        let ((x_mid, width), (y_mid, depth), (z_mid, height)) = (bounds(&x), bounds(&y), bounds(&z));
+        let one_or = |half: f64| if half > 0.0 { half } else { 1.0 };
+        let (across, high) = (one_or(width.max(depth) / 2.0), one_or(height / 2.0));
+        for (along, mid, scale) in [(&mut x, x_mid, across), (&mut y, y_mid, across), (&mut z, z_mid, high)] {
+            let part = 1.0 / scale;
+            for place in along.iter_mut() {
+                *place = (*place - mid) * part;
             }
         }
-        let Some((entering, _)) = entering else {
-            return Ok(finish(&p, &basis, plane, across, high));
-        };
-        let sign = if off(entering) >= 0.0 { 1.0 } else { -1.0 };
-        let columns = column_matrix(&p, &basis);
+        Self { x, y, z, count, across, high }
+    }
+
+    /// Heights over a plane, a few at a time.
+    fn over(&self, plane: [f64; 3]) -> impl Iterator<Item = [f64; LANES]> {
+        let [a, b, c] = plane;
+        let (x, y, z) = (self.x.chunks_exact(LANES), self.y.chunks_exact(LANES), self.z.chunks_exact(LANES));
+        x.zip(y).zip(z).map(move |((x, y), z)| std::array::from_fn(|k| z[k] - a * x[k] - b * y[k] - c))
+    }
+
+    /// The first point that lies at or beyond a height over a plane, on the side of its sign.
+    fn first_beyond(&self, plane: [f64; 3], height: f64, sign: f64) -> Option<usize> {
+        let beyond = self.over(plane).enumerate().find_map(|(block, lanes)| {
+            lanes.iter().position(|off| sign * off >= height).map(|lane| block * LANES + lane)
+        });
+        // What fills the lanes up is the last point again.
+        beyond.map(|place| place.min(self.count - 1))
+    }
+
+    fn place(&self, place: usize) -> [f64; 2] {
+        [self.x[place], self.y[place]]
+    }
+}
+
+/// The smallest and the largest of many numbers.
+fn extremes(lanes: impl Iterator<Item = [f64; LANES]>) -> (f64, f64) {
+    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    for numbers in lanes {
+        for k in 0..LANES {
+            low[k] = if numbers[k] < low[k] { numbers[k] } else { low[k] };
+            high[k] = if numbers[k] > high[k] { numbers[k] } else { high[k] };
+        }
+    }
+    (low.into_iter().fold(f64::INFINITY, f64::min), high.into_iter().fold(f64::NEG_INFINITY, f64::max))
+}
+
+/// Four points and the side of the plane that each is on.
+type Basis = [(usize, f64); 4];
+
+/// The smallest zone measured along z, and the four points that carry it.
+fn upright_zone(p: &Cloud, mut basis: Basis) -> Result<(Basis, MinimumZone), FlatnessError> {
+    let patience = 40 * p.count + 400;
+    for step in 0..patience {
+        let Some((plane, half)) = plane_through(p, &basis) else { return Err(FlatnessError::NotProved) };
+        let (low, high) = extremes(p.over(plane));
+        let worst = high.max(-low);
+        let slack = 1e-13 * (1.0 + half.abs());
+        if worst - half <= slack {
+            let zone = finish(p, &basis, plane, high - low);
+            return Ok((basis, zone));
+        }
+        // The worst point enters; after many steps the first bad one does, which cannot go round in circles.
+        let sign = if high >= -low { 1.0 } else { -1.0 };
+        let bar = if step > patience / 2 { half + slack } else { worst };
+        let Some(entering) = p.first_beyond(plane, bar, sign) else { return Err(FlatnessError::NotProved) };
+        let columns = column_matrix(p, &basis);
         let weights = solve(columns, [0.0, 0.0, 0.0, 1.0]).ok_or(FlatnessError::NotProved)?;
-        let share = solve(columns, column(&p[entering], sign)).ok_or(FlatnessError::NotProved)?;
+        let share = solve(columns, column(p.place(entering), sign)).ok_or(FlatnessError::NotProved)?;
         let mut leaving: Option<(usize, f64)> = None;
         for k in 0..4 {
             if share[k] > 1e-12 {
@@ -201,42 +256,54 @@ fn upright_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
 }
 
 /// Four points to begin with: they span a plane in x and y, and signs that make their weights positive.
-fn first_four(p: &[Point]) -> Result<[(usize, f64); 4], FlatnessError> {
-    let apart = |a: usize, b: usize| (p[a][0] - p[b][0]).hypot(p[a][1] - p[b][1]);
-    let area = |a: usize, b: usize, c: usize| {
-        ((p[b][0] - p[a][0]) * (p[c][1] - p[a][1]) - (p[c][0] - p[a][0]) * (p[b][1] - p[a][1])).abs()
+fn first_four(p: &Cloud) -> Result<Basis, FlatnessError> {
+    let best = |worth: &dyn Fn(f64, f64) -> f64| {
+        let mut held = (0, f64::NEG_INFINITY);
+        for (place, (x, y)) in p.x.iter().zip(&p.y).enumerate().take(p.count) {
+            let value = worth(*x, *y);
+            if value > held.1 {
+                held = (place, value);
+            }
+        }
+        held
     };
-    let best = |worth: &dyn Fn(usize) -> f64| {
-        (0..p.len()).fold((0, f64::NEG_INFINITY), |held, place| {
-            let value = worth(place);
-            if value > held.1 { (place, value) } else { held }
-        })
-    };
-    let second = best(&|place| apart(0, place)).0;
-    let (third, spread) = best(&|place| area(0, second, place));
+    let from = p.place(0);
+    let second = best(&|x, y| (x - from[0]) * (x - from[0]) + (y - from[1]) * (y - from[1])).0;
+    let run = [p.x[second] - from[0], p.y[second] - from[1]];
+    let area = |x: f64, y: f64| run[0] * (y - from[1]) - (x - from[0]) * run[1];
+    let (third, spread) = best(&|x, y| area(x, y).abs());
     if spread < 1e-12 {
         return Err(FlatnessError::OnOneLine);
     }
-    let fourth = (0..p.len())
-        .find(|place| ![0, second, third].contains(place))
-        .ok_or(FlatnessError::TooFew { count: p.len() })?;
+    let [x3, y3] = p.place(third);
+    let whole = area(x3, y3);
+    // The point furthest from the plane through the three is a good fourth.
+    let heights = [0, second, third].map(|place| p.z[place]);
+    let (dz2, dz3) = (heights[1] - heights[0], heights[2] - heights[0]);
+    let a = (dz2 * (y3 - from[1]) - dz3 * run[1]) / whole;
+    let b = (run[0] * dz3 - (x3 - from[0]) * dz2) / whole;
+    let c = heights[0] - a * from[0] - b * from[1];
+    let (low, high) = extremes(p.over([a, b, c]));
+    let side = if high >= -low { 1.0 } else { -1.0 };
+    let furthest = p.first_beyond([a, b, c], high.max(-low), side).filter(|place| ![0, second, third].contains(place));
+    let fourth = furthest
+        .or_else(|| (0..p.count).find(|place| ![0, second, third].contains(place)))
+        .ok_or(FlatnessError::TooFew { count: p.count })?;
     // fourth = a * first + b * second + c * third with a + b + c = 1: the signs of (a, b, c, -1).
-    let whole = (p[second][0] - p[0][0]) * (p[third][1] - p[0][1]) - (p[third][0] - p[0][0]) * (p[second][1] - p[0][1]);
-    let b = ((p[fourth][0] - p[0][0]) * (p[third][1] - p[0][1]) - (p[third][0] - p[0][0]) * (p[fourth][1] - p[0][1]))
-        / whole;
-    let c = ((p[second][0] - p[0][0]) * (p[fourth][1] - p[0][1]) - (p[fourth][0] - p[0][0]) * (p[second][1] - p[0][1]))
-        / whole;
-    let sign = |number: f64| if number < 0.0 { -1.0 } else { 1.0 };
-    Ok([(0, sign(1.0 - b - c)), (second, sign(b)), (third, sign(c)), (fourth, -1.0)])
+    let [x, y] = p.place(fourth);
+    let b = ((x - from[0]) * (y3 - from[1]) - (x3 - from[0]) * (y - from[1])) / whole;
+    let c = area(x, y) / whole;
+    let sign = |number: f64| if number < 0.0 { -side } else { side };
+    Ok([(0, -sign(1.0 - b - c)), (second, -sign(b)), (third, -sign(c)), (fourth, side)])
 }
 
-fn column(point: &Point, sign: f64) -> [f64; 4] {
-    [sign, sign * point[0], sign * point[1], 1.0]
+fn column(place: [f64; 2], sign: f64) -> [f64; 4] {
+    [sign, sign * place[0], sign * place[1], 1.0]
 }
 
 /// Rows: the four equations; columns: the four points of the basis.
-fn column_matrix(p: &[Point], basis: &[(usize, f64); 4]) -> [[f64; 4]; 4] {
-    let columns = basis.map(|(place, sign)| column(&p[place], sign));
+fn column_matrix(p: &Cloud, basis: &Basis) -> [[f64; 4]; 4] {
+    let columns = basis.map(|(place, sign)| column(p.place(place), sign));
     let mut matrix = [[0.0; 4]; 4];
     for (k, column) in columns.iter().enumerate() {
         for row in 0..4 {
@@ -247,9 +314,9 @@ fn column_matrix(p: &[Point], basis: &[(usize, f64); 4]) -> [[f64; 4]; 4] {
 }
 
 /// The plane (a, b, c of z = a x + b y + c) and half width at which the four points of the basis stand.
-fn plane_through(p: &[Point], basis: &[(usize, f64); 4]) -> Option<([f64; 3], f64)> {
-    let matrix = basis.map(|(place, sign)| [p[place][0], p[place][1], 1.0, sign]);
-    let heights = basis.map(|(place, _)| p[place][2]);
+fn plane_through(p: &Cloud, basis: &Basis) -> Option<([f64; 3], f64)> {
+    let matrix = basis.map(|(place, sign)| [p.x[place], p.y[place], 1.0, sign]);
+    let heights = basis.map(|(place, _)| p.z[place]);
     let [a, b, c, half] = solve(matrix, heights)?;
     Some(([a, b, c], half))
 }
@@ -281,9 +348,7 @@ fn solve(mut m: [[f64; 4]; 4], mut v: [f64; 4]) -> Option<[f64; 4]> {
     Some(v)
 }
 
-fn finish(p: &[Point], basis: &[(usize, f64); 4], plane: [f64; 3], across: f64, high: f64) -> MinimumZone {
-    let offs = p.iter().map(|point| point[2] - plane[0] * point[0] - plane[1] * point[1]);
-    let (low, top) = offs.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, top), off| (low.min(off), top.max(off)));
+fn finish(p: &Cloud, basis: &Basis, plane: [f64; 3], width: f64) -> MinimumZone {
     let weights = solve(column_matrix(p, basis), [0.0, 0.0, 0.0, 1.0]).unwrap_or([0.0; 4]);
     let carried: Vec<(usize, f64)> = basis
         .iter()
@@ -291,17 +356,17 @@ fn finish(p: &[Point], basis: &[(usize, f64); 4], plane: [f64; 3], across: f64, 
         .filter(|(_, weight)| *weight > 1e-9)
         .map(|((place, sign), weight)| (*place, sign * weight))
         .collect();
-    let bound: f64 = 2.0 * carried.iter().map(|(place, weight)| weight * p[*place][2]).sum::<f64>();
+    let bound: f64 = 2.0 * carried.iter().map(|(place, weight)| weight * p.z[*place]).sum::<f64>();
     let above = carried.iter().filter(|(_, weight)| *weight > 0.0).count();
     let contact = match (above, carried.len() - above) {
         (3, 1) | (1, 3) => Contact::Facet,
         (2, 2) => Contact::Edges,
         _ => Contact::Fewer,
     };
-    let scale = high / across;
+    let scale = p.high / p.across;
     MinimumZone {
-        width: (top - low) * high,
-        proved: bound.clamp(0.0, top - low) * high,
+        width: width * p.high,
+        proved: bound.clamp(0.0, width) * p.high,
         slope: [plane[0] * scale, plane[1] * scale],
         carried_by: carried,
         contact,
@@ -319,7 +384,7 @@ fn finish(p: &[Point], basis: &[(usize, f64); 4], plane: [f64; 3], across: f64, 
 /// smallest spread, found by turning pairs of axes (Jacobi).
 pub fn least_squares(points: &[Point]) -> Result<f64, FlatnessError> {
     check(points)?;
-    first_four(&scaled(points).0)?;
+    first_four(&Cloud::new(points, &[[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]))?;
     let count = f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
     let centre = [0, 1, 2].map(|k| points.iter().map(|point| point[k]).sum::<f64>() / count);
     let q: Vec<Point> = points.iter().map(|point| [0, 1, 2].map(|k| point[k] - centre[k])).collect();

@@ -35,6 +35,8 @@ pub mod fasteners;
 pub mod fits;
 pub mod flatness;
 pub mod given;
+pub(crate) mod simplex;
+pub mod straightedge;
 pub mod timing;
 pub mod valves;
 pub mod vin;
