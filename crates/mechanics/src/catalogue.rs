@@ -144,7 +144,6 @@ impl Input {
         Self::bare(key, meaning, InputKind::Text)
     }
 
-    #[expect(dead_code, reason = "the first calculator with a choice uses it")]
     pub(crate) const fn choice(key: &'static str, meaning: &'static str, choices: &'static [&'static str]) -> Self {
         let mut input = Self::bare(key, meaning, InputKind::Choice);
         input.choices = choices;
@@ -471,7 +470,7 @@ static CATALOGUE: &[Calculator] = &[
     crate::bearings::PLASTIC_STRIP,
     crate::bearings::OIL_CLEARANCE_HEAT,
     crate::flatness::FLATNESS_GRID,
-    crate::flatness::FLATNESS_STRAIGHTEDGE,
+    crate::straightedge::FLATNESS_STRAIGHTEDGE,
     crate::fits::PRESS_FIT,
     crate::fits::SEAT_FIT,
     crate::fasteners::THREAD,

@@ -36,6 +36,12 @@ pub enum FlatnessError {
         /// Which point, counted from 1.
         place: usize,
     },
+    /// The places of a profile do not rise.
+    #[error("point {place} does not lie further along than the one before; give the points in sequence")]
+    NotRising {
+        /// Which point, counted from 1.
+        place: usize,
+    },
     /// The search did not prove its answer.
     #[error("the smallest zone could not be proved for these points; look for heights far larger than the face")]
     NotProved,
@@ -498,73 +504,176 @@ pub fn least_squares_of_line(points: &[[f64; 2]]) -> Result<f64, FlatnessError> 
     Ok(high - low)
 }
 
-/// One line of gaps under a straightedge.
-pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
-    id: "flatness-straightedge",
-    group: Group::Faces,
-    name: "Gaps under a straightedge",
-    meaning: "straightness of one line from gaps under a straightedge: largest gap, smallest zone, and the worst local dip",
-    inputs: &[Input::table(
-        "gaps",
-        Unit::MILLIMETRE,
-        "one row per station along the edge: place, gap; stations in sequence",
-    )],
-    outputs: &[
-        Output::new("largest_gap", Unit::MILLIMETRE, "largest gap under the edge"),
-        Output::new(
-            "minimum_zone",
-            Unit::MILLIMETRE,
-            "smallest distance of two parallel lines with all stations between them",
-        ),
-        Output::new("least_squares", Unit::MILLIMETRE, "highest to lowest station from the line of least squares"),
-        Output::new("local_dip", Unit::MILLIMETRE, "largest gap of a station over the line through its two neighbours"),
-        Output::new("local_dip_over", Unit::MILLIMETRE, "distance between those two neighbours"),
-    ],
-    sources: &["ISO 1101 and ISO 12780-1 for both definitions [published]; the local dip is geometry, worked out here"],
-    example: &[("gaps", "0,0; 75,0.02; 150,0.05; 225,0.07; 300,0.06; 375,0.03; 450,0")],
-    cautions: &[],
-    formula: |given| {
-        let mut gaps = Vec::new();
-        for row in given.table("gaps") {
-            let [place, gap] = row.as_slice() else {
-                return Err(given.do_not_go_together(format!("gaps has {} columns; give two: place, gap", row.len())));
-            };
-            if *gap < 0.0 {
-                return Err(given.do_not_go_together(format!("a gap of {gap} mm is below zero; a straightedge rests on the highest points, so gaps are zero or more")));
+/// The largest smallest zone of any stretch of a profile of this length, and where that stretch begins.
+///
+/// # Shapes
+/// Points `[place, height]` with rising places, at least three. Between them the profile is taken as straight, so that a
+/// stretch may begin and end anywhere: its ends are interpolated. A profile shorter than the length is one stretch.
+/// # Units
+/// Places, heights and length in one unit; the zone is measured along the heights.
+/// # Errors
+/// [`FlatnessError`].
+/// # Source
+/// Worked out here. A zone of a profile is the largest height of one point over the line through two others. While no
+/// station enters or leaves, that height is, for the stretch's two ends and a station between, a square of where the stretch
+/// begins, and monotone for any other three points; so stretches that begin or end at a station, and those at the turning
+/// points of the squares, are all that can be the largest.
+pub fn worst_stretch(points: &[[f64; 2]], length: f64) -> Result<(f64, f64), FlatnessError> {
+    let whole = upright_zone_of_line(points);
+    minimum_zone_of_line(points)?;
+    if let Some(place) = (1..points.len()).find(|&place| points[place][0] <= points[place - 1][0]) {
+        return Err(FlatnessError::NotRising { place: place + 1 });
+    }
+    let (first, last) = (points[0][0], points[points.len() - 1][0]);
+    if last - first <= length {
+        return Ok((whole, first));
+    }
+    let mut events: Vec<f64> = points
+        .iter()
+        .flat_map(|point| [point[0], point[0] - length])
+        .map(|start| start.clamp(first, last - length))
+        .collect();
+    events.sort_by(f64::total_cmp);
+    events.dedup();
+    let mut starts = events.clone();
+    for two in events.windows(2) {
+        let (low, high) = (two[0], two[1]);
+        let middle = f64::midpoint(low, high);
+        let (before, after) = (piece(points, middle), piece(points, middle + length));
+        for m in points.iter().filter(|point| point[0] > middle && point[0] < middle + length) {
+            // The chord's height at m times the length: (a + b s)(s + L - m) + (c + d (s + L))(m - s), a square of s.
+            let square = before[1] - after[1];
+            let linear = before[0] + before[1] * (length - m[0]) + after[1] * (m[0] - length) - after[0];
+            if square.abs() > 0.0 {
+                let turning = -linear / (2.0 * square);
+                if turning > low && turning < high {
+                    starts.push(turning);
+                }
             }
-            gaps.push([*place, *gap]);
         }
-        if !gaps.is_sorted_by(|a, b| a[0] < b[0]) {
-            return Err(given.do_not_go_together(
-                "the stations of gaps do not rise in place; give them in sequence along the edge",
-            ));
+    }
+    let mut worst = (0.0, first);
+    let mut inside: Vec<[f64; 2]> = Vec::new();
+    for start in starts {
+        let end = start + length;
+        let (before, after) = (piece(points, start), piece(points, end));
+        inside.clear();
+        inside.push([start, before[0] + before[1] * start]);
+        inside.extend(points.iter().filter(|point| point[0] > start && point[0] < end));
+        inside.push([end, after[0] + after[1] * end]);
+        let zone = upright_zone_of_line(&inside);
+        if zone > worst.0 {
+            worst = (zone, start);
         }
-        let refused = |error: FlatnessError| {
-            given.do_not_go_together(match error {
-                FlatnessError::TooFew { count } => {
-                    format!("{count} stations always lie on a line; measure at least three")
+    }
+    Ok(worst)
+}
+
+/// The straight piece of a profile at a place: height at nought, and slope.
+fn piece(points: &[[f64; 2]], place: f64) -> [f64; 2] {
+    let after = points.iter().position(|point| point[0] > place).unwrap_or(points.len() - 1).max(1);
+    let (a, b) = (points[after - 1], points[after]);
+    let slope = (b[1] - a[1]) / (b[0] - a[0]);
+    [a[1] - slope * a[0], slope]
+}
+
+/// The largest height of a point over the line through two others: the zone of a profile along its heights.
+fn upright_zone_of_line(points: &[[f64; 2]]) -> f64 {
+    // Each edge of the upper hull against the lowest point under it, and the same turned over.
+    let above = |sign: f64| {
+        let mut hull: Vec<[f64; 2]> = Vec::with_capacity(points.len());
+        for point in points {
+            let p = [point[0], sign * point[1]];
+            while let [.., a, b] = hull[..]
+                && (b[1] - a[1]) * (p[0] - a[0]) <= (p[1] - a[1]) * (b[0] - a[0])
+            {
+                hull.pop();
+            }
+            hull.push(p);
+        }
+        let mut deepest = 0.0_f64;
+        for two in hull.windows(2) {
+            let ([x0, z0], [x1, z1]) = (two[0], two[1]);
+            let slope = (z1 - z0) / (x1 - x0);
+            for point in points.iter().filter(|point| point[0] > x0 && point[0] < x1) {
+                deepest = deepest.max(z0 + slope * (point[0] - x0) - sign * point[1]);
+            }
+        }
+        deepest
+    };
+    above(1.0).max(above(-1.0))
+}
+
+/// The least flat square window of a face.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct WorstWindow {
+    /// Its smallest zone.
+    pub width: f64,
+    /// Where it begins along and across.
+    pub corner: [f64; 2],
+    /// How many points lie in it.
+    pub points: usize,
+}
+
+/// The largest smallest zone of the points in any square window of this size, its sides along and across.
+///
+/// A window holds every straight stretch of its size that runs along or across in it, so a limit per length is kept along
+/// and across when it is kept by the worst window. Nothing is interpolated: points count, and a window with fewer than four
+/// points, or with all of them on one line, has no zone and is left out.
+///
+/// # Shapes
+/// Points in any sequence. The answer is none when no window has a zone.
+/// # Units
+/// Places, heights and size in one unit.
+/// # Errors
+/// [`FlatnessError`], of the face as a whole.
+/// # Source
+/// Worked out here. More points never make a zone smaller, and a window can be pushed along and across until its sides meet
+/// points without losing one; so windows that begin at a point's place along and at a point's place across are all there are.
+pub fn worst_window(points: &[Point], size: f64) -> Result<Option<WorstWindow>, FlatnessError> {
+    let whole = minimum_zone(points)?;
+    let over = |point: &Point| point[2] - whole.slope[0] * point[0] - whole.slope[1] * point[1];
+    let places = |k: usize| {
+        let mut along: Vec<f64> = points.iter().map(|point| point[k]).collect();
+        along.sort_by(f64::total_cmp);
+        along.dedup();
+        // A window further on than the last whole one holds fewer points of it.
+        let last = along.last().copied().unwrap_or(0.0);
+        let needed = along.iter().position(|place| place + size >= last).map_or(along.len(), |first| first + 1);
+        along.truncate(needed);
+        along
+    };
+    let (along, across) = (places(0), places(1));
+    let mut worst: Option<WorstWindow> = None;
+    for &x in &along {
+        let strip: Vec<Point> = points.iter().filter(|point| (x..=x + size).contains(&point[0])).copied().collect();
+        for &y in &across {
+            let inside: Vec<Point> = strip.iter().filter(|point| (y..=y + size).contains(&point[1])).copied().collect();
+            // A zone is never wider than what the points take up over any plane.
+            let (low, high) = inside
+                .iter()
+                .map(over)
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), height| (low.min(height), high.max(height)));
+            if worst.is_some_and(|worst| high - low <= worst.width) {
+                continue;
+            }
+            match minimum_zone(&inside) {
+                Ok(zone) => {
+                    if worst.is_none_or(|worst| zone.width > worst.width) {
+                        worst = Some(WorstWindow { width: zone.width, corner: [x, y], points: inside.len() });
+                    }
                 }
-                other @ (FlatnessError::OnOneLine | FlatnessError::NotFinite { .. } | FlatnessError::NotProved) => {
-                    other.to_string()
-                }
-            })
-        };
-        let mut computed = Computed::default();
-        computed.put("largest_gap", gaps.iter().map(|gap| gap[1]).fold(0.0, f64::max));
-        computed.put("minimum_zone", minimum_zone_of_line(&gaps).map_err(refused)?);
-        computed.put("least_squares", least_squares_of_line(&gaps).map_err(refused)?);
-        let dips = gaps.windows(3).map(|three| {
-            let ([x0, z0], [x1, z1], [x2, z2]) = (three[0], three[1], three[2]);
-            (z1 - (z0 + (z2 - z0) * (x1 - x0) / (x2 - x0)), x2 - x0)
-        });
-        if let Some((dip, over)) = dips.max_by(|a, b| a.0.total_cmp(&b.0)) {
-            computed.put("local_dip", dip);
-            computed.put("local_dip_over", over);
+                Err(FlatnessError::TooFew { .. } | FlatnessError::OnOneLine) => {}
+                Err(
+                    other @ (FlatnessError::NotFinite { .. }
+                    | FlatnessError::NotRising { .. }
+                    | FlatnessError::NotProved),
+                ) => return Err(other),
+            }
         }
-        computed.note("the largest gap shows about half of a twist; lines across must share stations with lines along before a face can be judged");
-        Ok(computed)
-    },
-};
+    }
+    Ok(worst)
+}
 
 /// Flatness of a face from a grid of heights.
 pub const FLATNESS_GRID: Calculator = Calculator {
@@ -577,6 +686,12 @@ pub const FLATNESS_GRID: Calculator = Calculator {
         Input::number("u", Unit::MILLIMETRE, "standard uncertainty of one height")
             .optional()
             .within(Domain::NotNegative),
+        Input::number(
+            "window",
+            Unit::MILLIMETRE,
+            "side of the window that is moved over the face for the worst part of it",
+        )
+        .or("150 mm"),
     ],
     outputs: &[
         Output::new(
@@ -588,6 +703,9 @@ pub const FLATNESS_GRID: Calculator = Calculator {
         Output::new("slope_along", Unit::ONE, "slope of the planes along the first place"),
         Output::new("slope_across", Unit::ONE, "slope of the planes along the second place"),
         Output::new("points", Unit::PIECE, "how many points were used"),
+        Output::new("worst_window", Unit::MILLIMETRE, "smallest zone of the least flat square window of that side"),
+        Output::new("window_along", Unit::MILLIMETRE, "where that window begins along"),
+        Output::new("window_across", Unit::MILLIMETRE, "where that window begins across"),
     ],
     sources: &[
         "ISO 1101 and ISO 12781-1 for both definitions [published]; the search for the smallest zone is worked out here and proves its answer",
@@ -618,6 +736,14 @@ fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
     computed.put("slope_along", zone.slope[0]);
     computed.put("slope_across", zone.slope[1]);
     computed.put("points", f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX)));
+    match worst_window(&points, given.number("window")?).map_err(refused)? {
+        Some(worst) => {
+            computed.put("worst_window", worst.width);
+            computed.put("window_along", worst.corner[0]);
+            computed.put("window_across", worst.corner[1]);
+        }
+        None => computed.note("no window of that side holds four points that are not on one line; measure a finer grid, or give a larger window"),
+    }
     let places = |above: bool| {
         let names: Vec<String> = zone
             .carried_by

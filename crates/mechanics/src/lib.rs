@@ -16,6 +16,7 @@
 //! 6. [`mod@bores`]: bore wear, piston clearance, ring gap
 //! 7. [`mod@bearings`]: clearance by select fit and by plastic strip, crush, growth with heat
 //! 8. [`mod@flatness`]: minimum zone and least squares of a face
+//! 9. [`mod@straightedge`]: the interval of a face's flatness from feelers along several lines; its programmes in `simplex`
 //! 9. [`mod@fasteners`]: threads, preload from torque, preload from angle
 //! 10. [`mod@valves`]: springs and lash
 //! 11. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V

@@ -10,9 +10,13 @@
 //! The interval is about the stations. What lies between the lines is unseen.
 #![expect(clippy::indexing_slicing, reason = "stations, lines and circuits are numbered by this module itself")]
 
+use quantity::Unit;
 use thiserror::Error;
 
-use crate::flatness::{Point, minimum_zone};
+use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::error::CalcError;
+use crate::flatness::{FlatnessError, Point, least_squares_of_line, minimum_zone, minimum_zone_of_line, worst_stretch};
+use crate::given::Given;
 use crate::simplex::{Fault, Programme, part_of_one};
 
 /// Stations nearer than this are one place, in mm \[ours\].
@@ -21,6 +25,9 @@ const SAME_PLACE: f64 = 1.0;
 const OFF_LINE: f64 = 3.0;
 /// What is added to the kink index to make the kink limit, in mm \[ours: an assumption about how smooth a face is\].
 pub const KINK_ALLOWANCE: f64 = 0.005;
+/// Margin of a gap at which the kink index is taken when edge and blades are worse than that, in mm \[ours: the margin at which
+/// index and allowance were tried on the five heads of reference/faces\].
+const KINK_MARGIN: f64 = 0.010;
 /// Every bound is let out by up to this much, in mm, so that no two programmes tie; results widen by about as much \[ours\].
 const LET_OUT: f64 = 1e-9;
 /// With more stations than this the circuits are not enumerated.
@@ -197,7 +204,10 @@ impl EdgeSurvey {
             loose: "all stations lie on one line".to_owned(),
             add: "add lines across".to_owned(),
         })?;
-        let kink_index = kink_index(&places, &seen, base)?;
+        // A worse edge explains more with less kink; it must not make the face smoother, so the index is taken at the
+        // usual margin as long as the readings allow it.
+        let (_, usual) = read(lines, margin.min(KINK_MARGIN))?;
+        let kink_index = kink_index(&places, &usual, base).or_else(|_| kink_index(&places, &seen, base))?;
         let kink_limit = assumptions.kink_allowance.map(|allowance| kink_index + allowance);
         let shape = Shape::of(&places, &seen, &base);
         let (mut rows, mut bounds) = (shape.gaps(&seen), shape.gap_bounds(&seen));
@@ -883,4 +893,191 @@ fn refused(fault: Fault, seen: &[Vec<Seen>], places: &[[f64; 2]]) -> Straightedg
         },
         Fault::Loose | Fault::NoEnd => StraightedgeError::NotSolved,
     }
+}
+
+/// Linear programmes after which the calculator stops the search and says that its greatest is a ceiling \[ours\].
+const MOST_PROGRAMMES: usize = 20_000;
+
+/// Flatness from gaps under a straightedge, along one line or several.
+pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
+    id: "flatness-straightedge",
+    group: Group::Faces,
+    name: "Straightedge and feelers",
+    meaning: "along several lines: between what bounds the flatness of the face lies; along one line: how straight it is",
+    inputs: &[
+        Input::table(
+            "readings",
+            Unit::MILLIMETRE,
+            "one row per station: number of the line, place along, place across, thickest blade that passes (0 for none), thinnest blade refused; or one gap from a dial in place of the two blades",
+        )
+        .optional(),
+        Input::table(
+            "gaps",
+            Unit::MILLIMETRE,
+            "for one line alone, instead of readings: one row per station along the edge: place, gap; stations in sequence",
+        )
+        .optional(),
+        Input::number("edge_error", Unit::MILLIMETRE, "standard uncertainty of the edge's straightness")
+            .or("0.004 mm")
+            .within(Domain::Between(0.0, 1.0)),
+        Input::number("blade_error", Unit::MILLIMETRE, "standard uncertainty of a blade's thickness, or of a gap by dial")
+            .or("0.003 mm")
+            .within(Domain::Between(0.0, 1.0)),
+        Input::number(
+            "kink_allowance",
+            Unit::MILLIMETRE,
+            "how much more than the readings call for a station may lie off its two neighbours; 10 mm for no limit",
+        )
+        .or("0.005 mm")
+        .within(Domain::Between(0.0, 10.0)),
+        Input::number("stretch", Unit::MILLIMETRE, "length of the stretch moved along the one line of gaps").or("150 mm"),
+        Input::choice(
+            "search",
+            "proved looks for the greatest flatness until it is proved; quick gives a ceiling above it at once",
+            &["proved", "quick"],
+        )
+        .or("proved"),
+    ],
+    outputs: &[
+        Output::new("largest_gap", Unit::MILLIMETRE, "largest gap under the edge, or thickest blade that passed"),
+        Output::new("least", Unit::MILLIMETRE, "no face that explains the readings is flatter than this at the stations"),
+        Output::new("greatest", Unit::MILLIMETRE, "no face that explains the readings is less flat than this at the stations"),
+        Output::new("worst_found", Unit::MILLIMETRE, "flatness of the least flat face found that explains the readings"),
+        Output::new("stations", Unit::PIECE, "stations of the face, shared ones counted once"),
+        Output::new("kink_index", Unit::MILLIMETRE, "least height of a station off its two neighbours that the readings call for; large where damage is local"),
+        Output::new("kink_limit", Unit::MILLIMETRE, "the same, as allowed: an assumption on which the greatest rests"),
+        Output::new(
+            "minimum_zone",
+            Unit::MILLIMETRE,
+            "one line: smallest distance of two parallel lines with all stations between them",
+        ),
+        Output::new("least_squares", Unit::MILLIMETRE, "one line: highest to lowest station from the line of least squares"),
+        Output::new("local_dip", Unit::MILLIMETRE, "one line: largest gap of a station over the line through its two neighbours"),
+        Output::new("local_dip_over", Unit::MILLIMETRE, "one line: distance between those two neighbours"),
+        Output::new("worst_stretch", Unit::MILLIMETRE, "one line: zone of the least straight stretch of that length"),
+        Output::new("stretch_from", Unit::MILLIMETRE, "one line: where that stretch begins"),
+    ],
+    sources: &[
+        "ISO 1101 and ISO 12780-1 for the zone and for least squares of a line [published]; the interval, the local dip and the worst stretch are geometry, worked out here",
+        "twice the combined standard uncertainty of edge and blade as margin of a gap: JCGM 100:2008, 6.2.1 [published]",
+        "0.004 mm for the edge and 0.003 mm for a blade where none is given [from-memory]; 0.005 mm as kink allowance is an assumption of this tool [ours]",
+    ],
+    example: &[(
+        "readings",
+        "1,10,10,0,0.03; 1,200,10,0.05,0.06; 1,390,10,0,0.03; 2,10,80,0,0.03; 2,200,80,0.05,0.06; 2,390,80,0,0.03; 3,10,150,0,0.03; 3,200,150,0.05,0.06; 3,390,150,0,0.03; 4,10,10,0,0.03; 4,10,80,0,0.03; 4,10,150,0,0.03; 5,200,10,0,0.03; 5,200,80,0,0.03; 5,200,150,0,0.03; 6,390,10,0,0.03; 6,390,80,0,0.03; 6,390,150,0,0.03; 7,10,10,0,0.03; 7,200,80,0.05,0.06; 7,390,150,0,0.03; 8,10,150,0,0.03; 8,200,80,0.05,0.06; 8,390,10,0,0.03",
+    )],
+    cautions: &[],
+    formula: |given| match (given.table("readings"), given.table("gaps")) {
+        ([], []) => Err(given.missing("readings")),
+        (readings, []) => several_lines(given, readings),
+        ([], gaps) => one_line(given, gaps),
+        _ => Err(given.do_not_go_together("readings and gaps were both given; give readings for several lines, or gaps for one")),
+    },
+};
+
+fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError> {
+    let mut numbers: Vec<f64> = Vec::new();
+    let mut lines: Vec<EdgeLine> = Vec::new();
+    for row in rows {
+        let (line, place, passes, refused) = match row.as_slice() {
+            [line, x, y, gap] => (*line, [*x, *y], *gap, *gap),
+            [line, x, y, passes, refused] => (*line, [*x, *y], *passes, *refused),
+            _ => {
+                return Err(given.do_not_go_together(format!(
+                    "readings has {} columns; give five: line, along, across, blade that passes, blade refused; or four with one gap",
+                    row.len()
+                )));
+            }
+        };
+        // Numbers of lines are names: they need not rise, and come back in messages by their place.
+        let at = numbers.iter().position(|number| (number - line).abs() < 1e-9).unwrap_or_else(|| {
+            numbers.push(line);
+            lines.push(Vec::new());
+            lines.len() - 1
+        });
+        lines[at].push(EdgeStation { place, passes, refused });
+    }
+    let assumptions = EdgeAssumptions {
+        edge_u: given.number("edge_error")?,
+        blade_u: given.number("blade_error")?,
+        kink_allowance: Some(given.number("kink_allowance")?).filter(|allowance| *allowance < 10.0),
+    };
+    let refused = |error: StraightedgeError| given.do_not_go_together(format!("readings: {error}"));
+    let survey = EdgeSurvey::new(&lines, assumptions).map_err(refused)?;
+    let quick = given.text("search") == Some("quick");
+    let interval =
+        if quick { survey.quick() } else { survey.interval(&mut |progress| progress.done < MOST_PROGRAMMES) };
+    let interval = interval.map_err(refused)?;
+    let mut computed = Computed::default();
+    computed.put("largest_gap", lines.iter().flatten().map(|station| station.passes).fold(0.0, f64::max));
+    computed.put("least", interval.least);
+    computed.put("greatest", interval.ceiling);
+    computed.put("worst_found", interval.found);
+    computed.put("stations", f64::from(u32::try_from(survey.stations().len()).unwrap_or(u32::MAX)));
+    computed.put("kink_index", survey.kink_index());
+    if let Some(limit) = survey.kink_limit() {
+        computed.put("kink_limit", limit);
+    }
+    computed.note("the flatness at the stations lies between least and greatest, as far as each gap lies within its margin of twice the standard uncertainty and no station kinks more than the limit");
+    computed.note("what lies between the lines is unseen; lay a line over every fire ring and every bridge");
+    computed.note("the thickest blade that passes shows about half of a twist");
+    computed.note(if interval.proved() {
+        "the greatest is proved: a face that flat or less explains the readings, and none is worse"
+    } else {
+        "the greatest is a ceiling: no face is worse, and the worst one that was found lies below it"
+    });
+    Ok(computed)
+}
+
+fn one_line(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError> {
+    let mut gaps = Vec::new();
+    for row in rows {
+        let [place, gap] = row.as_slice() else {
+            return Err(given.do_not_go_together(format!(
+                "gaps has {} columns; give two: place, gap; several lines go into readings",
+                row.len()
+            )));
+        };
+        if *gap < 0.0 {
+            return Err(given.do_not_go_together(format!(
+                "gaps: a gap of {gap} mm is below zero; a straightedge rests on the highest points, so gaps are zero or more"
+            )));
+        }
+        // The edge lies over the face: what is deeper is lower.
+        gaps.push([*place, -*gap]);
+    }
+    if !gaps.is_sorted_by(|a, b| a[0] < b[0]) {
+        return Err(
+            given.do_not_go_together("gaps: the stations do not rise in place; give them in sequence along the edge")
+        );
+    }
+    let refused = |error: FlatnessError| {
+        given.do_not_go_together(match error {
+            FlatnessError::TooFew { count } => {
+                format!("gaps: {count} stations always lie on a line; measure at least three")
+            }
+            other @ (FlatnessError::OnOneLine
+            | FlatnessError::NotFinite { .. }
+            | FlatnessError::NotRising { .. }
+            | FlatnessError::NotProved) => format!("gaps: {other}"),
+        })
+    };
+    let mut computed = Computed::default();
+    computed.put("largest_gap", gaps.iter().map(|gap| -gap[1]).fold(0.0, f64::max));
+    computed.put("minimum_zone", minimum_zone_of_line(&gaps).map_err(refused)?);
+    computed.put("least_squares", least_squares_of_line(&gaps).map_err(refused)?);
+    let dips = gaps.windows(3).map(|three| {
+        let ([x0, z0], [x1, z1], [x2, z2]) = (three[0], three[1], three[2]);
+        ((z0 + (z2 - z0) * (x1 - x0) / (x2 - x0)) - z1, x2 - x0)
+    });
+    if let Some((dip, over)) = dips.max_by(|a, b| a.0.total_cmp(&b.0)) {
+        computed.put("local_dip", dip);
+        computed.put("local_dip_over", over);
+    }
+    let (worst, from) = worst_stretch(&gaps, given.number("stretch")?).map_err(refused)?;
+    computed.put("worst_stretch", worst);
+    computed.put("stretch_from", from);
+    computed.note("the largest gap shows about half of a twist; lines across must share stations with lines along before a face can be judged");
+    computed.note("between stations the line is taken as straight, so a stretch may begin and end between them");
+    Ok(computed)
 }
