@@ -471,6 +471,7 @@ static CATALOGUE: &[Calculator] = &[
     crate::bearings::OIL_CLEARANCE_HEAT,
     crate::flatness::FLATNESS_GRID,
     crate::straightedge::FLATNESS_STRAIGHTEDGE,
+    crate::cut_plan::CUT_PLAN,
     crate::fits::PRESS_FIT,
     crate::fits::SEAT_FIT,
     crate::fasteners::THREAD,

@@ -17,13 +17,15 @@
 //! 7. [`mod@bearings`]: clearance by select fit and by plastic strip, crush, growth with heat
 //! 8. [`mod@flatness`]: minimum zone and least squares of a face
 //! 9. [`mod@straightedge`]: the interval of a face's flatness from feelers along several lines; its programmes in `simplex`
-//! 9. [`mod@fasteners`]: threads, preload from torque, preload from angle
-//! 10. [`mod@valves`]: springs and lash
-//! 11. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
-//! 12. [`mod@fits`]: press fits and what heat leaves of them
-//! 13. [`mod@conformity`]: chance of keeping a limit
-//! 14. [`mod@vin`]: check digit and model year
-//! 15. [`mod@convert`]: one unit into another
+//! 10. [`mod@warp`]: a smooth face through measured heights, with its doubt, for pictures
+//! 11. [`mod@cut_plan`]: what to take off a face and what that does
+//! 12. [`mod@fasteners`]: threads, preload from torque, preload from angle
+//! 13. [`mod@valves`]: springs and lash
+//! 14. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
+//! 15. [`mod@fits`]: press fits and what heat leaves of them
+//! 16. [`mod@conformity`]: chance of keeping a limit
+//! 17. [`mod@vin`]: check digit and model year
+//! 18. [`mod@convert`]: one unit into another
 
 pub mod air;
 pub mod bearings;
@@ -31,6 +33,7 @@ pub mod bores;
 pub mod catalogue;
 pub mod conformity;
 pub mod convert;
+pub mod cut_plan;
 pub mod error;
 pub mod fasteners;
 pub mod fits;
@@ -42,6 +45,7 @@ pub mod timing;
 pub mod valves;
 pub mod vin;
 pub mod volumes;
+pub mod warp;
 
 pub use catalogue::{
     Answer, Calculator, Computed, Domain, Group, Input, InputKind, Output, ResultLine, calculate, calculator, catalogue,

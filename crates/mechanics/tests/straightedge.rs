@@ -69,9 +69,9 @@ fn the_middle_face_explains_the_readings_and_lies_in_its_ranges() {
     for (name, head) in heads::all() {
         let survey = EdgeSurvey::new(&head.lines, heads::ASSUMED).unwrap();
         let middle = survey.middle().unwrap();
-        assert!(middle.iter().all(|(height, low, high)| low - 1e-8 <= *height && *height <= high + 1e-8), "{name}");
+        assert!(middle.iter().all(|at| at.low - 1e-8 <= at.height && at.height <= at.high + 1e-8), "{name}");
         let points: Vec<Point> =
-            survey.stations().iter().zip(&middle).map(|(place, height)| [place[0], place[1], height.0]).collect();
+            survey.stations().iter().zip(&middle).map(|(place, height)| [place[0], place[1], height.height]).collect();
         let width = minimum_zone(&points).unwrap().width;
         let interval = survey.interval(&mut |_| true).unwrap();
         assert!(interval.least - 1e-8 <= width && width <= interval.found + 1e-8, "{name}: {width} {interval:?}");

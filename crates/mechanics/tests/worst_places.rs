@@ -1,6 +1,6 @@
 //! The worst stretch of a line and the worst window of a face against trying them all, and the calculators that show them.
 
-#![expect(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic, reason = "the helpers of a test may fail it")]
+#![expect(clippy::unwrap_used, clippy::indexing_slicing, reason = "the helpers of a test may fail it")]
 
 mod heads;
 
