@@ -725,7 +725,7 @@ fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
         };
         points.push([*x, *y, *z]);
     }
-    let refused = |error: FlatnessError| given.do_not_go_together(error.to_string());
+    let refused = |error: FlatnessError| given.do_not_go_together(format!("points: {error}"));
     let zone = minimum_zone(&points).map_err(refused)?;
     let u = given.optional("u").unwrap_or(0.0);
     // The width is twice the weighted sum of four heights, so its doubt follows from the weights.

@@ -979,7 +979,7 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
         )
         .or("0.005 mm")
         .within(Domain::Between(0.0, 10.0)),
-        Input::number("stretch", Unit::MILLIMETRE, "length of the stretch moved along the one line of gaps").or("150 mm"),
+        Input::number("stretch", Unit::MILLIMETRE, "length of the stretch that is moved along each line for the worst part of it").or("150 mm"),
         Input::choice(
             "search",
             "proved looks for the greatest flatness until it is proved; quick gives a ceiling above it at once",
@@ -1003,8 +1003,9 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
         Output::new("least_squares", Unit::MILLIMETRE, "one line: highest to lowest station from the line of least squares"),
         Output::new("local_dip", Unit::MILLIMETRE, "one line: largest gap of a station over the line through its two neighbours"),
         Output::new("local_dip_over", Unit::MILLIMETRE, "one line: distance between those two neighbours"),
-        Output::new("worst_stretch", Unit::MILLIMETRE, "one line: zone of the least straight stretch of that length"),
-        Output::new("stretch_from", Unit::MILLIMETRE, "one line: where that stretch begins"),
+        Output::new("worst_stretch", Unit::MILLIMETRE, "zone of the least straight stretch of that length on any line"),
+        Output::new("stretch_from", Unit::MILLIMETRE, "where that stretch begins, from the start of its line"),
+        Output::new("stretch_line", Unit::ONE, "several lines: which line it is on, counted as they were given"),
     ],
     sources: &[
         "ISO 1101 and ISO 12780-1 for the zone and for least squares of a line [published]; the interval, the local dip and the worst stretch are geometry, worked out here",
@@ -1067,6 +1068,7 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
     if let Some(limit) = survey.kink_limit() {
         computed.put("kink_limit", limit);
     }
+    stretches(given, &mut computed, &lines, assumptions)?;
     computed.note("the flatness at the stations lies between least and greatest, as far as each gap lies within its margin of twice the standard uncertainty and no station kinks more than the limit");
     computed.note("what lies between the lines is unseen; lay a line over every fire ring and every bridge");
     computed.note("the thickest blade that passes shows about half of a twist");
@@ -1076,6 +1078,43 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
         "the greatest is a ceiling: no face is worse, and the worst one that was found lies below it"
     });
     Ok(computed)
+}
+
+/// The worst stretch of all lines, by the middle between the blades.
+fn stretches(
+    given: &Given,
+    computed: &mut Computed,
+    lines: &[EdgeLine],
+    assumptions: EdgeAssumptions,
+) -> Result<(), CalcError> {
+    let length = given.number("stretch")?;
+    let mut worst: Option<(f64, f64, usize, f64)> = None;
+    for (number, line) in lines.iter().enumerate() {
+        let start = line.first().map_or([0.0; 2], |station| station.place);
+        let profile: Vec<[f64; 2]> = line
+            .iter()
+            .map(|station| {
+                let along = (station.place[0] - start[0]).hypot(station.place[1] - start[1]);
+                [along, -f64::midpoint(station.passes, station.refused)]
+            })
+            .collect();
+        let (zone, from) = worst_stretch(&profile, length)
+            .map_err(|error| given.do_not_go_together(format!("readings, line {}: {error}", number + 1)))?;
+        if worst.is_none_or(|held| zone > held.0) {
+            // An even spread between the blades, edge and blade; a station counts once and its two chord ends half each at
+            // most.
+            let widest = line.iter().map(|station| station.refused - station.passes).fold(0.0, f64::max);
+            let of_gap = (widest * widest / 12.0 + assumptions.edge_u.powi(2) + assumptions.blade_u.powi(2)).sqrt();
+            worst = Some((zone, from, number + 1, 1.5_f64.sqrt() * of_gap));
+        }
+    }
+    if let Some((zone, from, line, u)) = worst {
+        computed.put_with("worst_stretch", zone, u);
+        computed.put("stretch_from", from);
+        computed.put("stretch_line", f64::from(u32::try_from(line).unwrap_or(u32::MAX)));
+        computed.note("the worst stretch is taken at the middle between the two blades, straight between stations");
+    }
+    Ok(())
 }
 
 fn one_line(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError> {
