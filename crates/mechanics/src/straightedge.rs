@@ -21,10 +21,16 @@ use crate::simplex::{Fault, Programme, part_of_one};
 
 /// Stations nearer than this are one place, in mm \[ours\].
 const SAME_PLACE: f64 = 1.0;
-/// A station further off its line than this is refused, in mm \[ours\].
-const OFF_LINE: f64 = 3.0;
+/// A station further off its line than this is refused, in mm: at a slope of a thousandth it would falsify a gap by a
+/// micrometre \[ours\].
+const OFF_LINE: f64 = 1.0;
+/// What lines must hold each other by, as an entry of their table (places in 100 mm): more than stations beside their line
+/// can feign, less than stations 15 mm apart give \[ours\].
+const HOLD: f64 = 0.04;
 /// What is added to the kink index to make the kink limit, in mm \[ours: an assumption about how smooth a face is\].
 pub const KINK_ALLOWANCE: f64 = 0.005;
+/// The least kink allowance that is worked with, in mm: with none, one single face may be left, and no room to search \[ours\].
+const LEAST_ALLOWANCE: f64 = 1e-5;
 /// Margin of a gap at which the kink index is taken when edge and blades are worse than that, in mm \[ours: the margin at which
 /// index and allowance were tried on the five heads of reference/faces\].
 const KINK_MARGIN: f64 = 0.010;
@@ -208,7 +214,7 @@ impl EdgeSurvey {
         // usual margin as long as the readings allow it.
         let (_, usual) = read(lines, margin.min(KINK_MARGIN))?;
         let kink_index = kink_index(&places, &usual, base).or_else(|_| kink_index(&places, &seen, base))?;
-        let kink_limit = assumptions.kink_allowance.map(|allowance| kink_index + allowance);
+        let kink_limit = assumptions.kink_allowance.map(|allowance| kink_index + allowance.max(LEAST_ALLOWANCE));
         let shape = Shape::of(&places, &seen, &base);
         let (mut rows, mut bounds) = (shape.gaps(&seen), shape.gap_bounds(&seen));
         if let Some(limit) = kink_limit {
@@ -714,17 +720,30 @@ fn read(lines: &[EdgeLine], margin: f64) -> Result<Survey, StraightedgeError> {
         if line.len() < 3 {
             return Err(StraightedgeError::ShortLine { line: line_number, count: line.len() });
         }
-        let run = [last.place[0] - first.place[0], last.place[1] - first.place[1]];
-        let length = run[0].hypot(run[1]);
-        let mut stations: Vec<Seen> = Vec::new();
+        let mut merged = |station: &EdgeStation| {
+            let near =
+                |place: &[f64; 2]| (place[0] - station.place[0]).hypot(place[1] - station.place[1]) <= SAME_PLACE;
+            places.iter().position(near).unwrap_or_else(|| {
+                places.push(station.place);
+                places.len() - 1
+            })
+        };
         for (number, station) in line.iter().enumerate() {
-            let station_number = number + 1;
             ensure_gap(station).map_err(|what| StraightedgeError::Gap {
                 line: line_number,
-                station: station_number,
+                station: number + 1,
                 what,
             })?;
-            let from = [station.place[0] - first.place[0], station.place[1] - first.place[1]];
+        }
+        let stations_of_face: Vec<usize> = line.iter().map(&mut merged).collect();
+        let (start, end) = (merged(first), merged(last));
+        let (start, end) = (places[start], places[end]);
+        let run = [end[0] - start[0], end[1] - start[1]];
+        let length = run[0].hypot(run[1]);
+        let mut stations: Vec<Seen> = Vec::new();
+        for (number, (station, at)) in line.iter().zip(stations_of_face).enumerate() {
+            let station_number = number + 1;
+            let from = [places[at][0] - start[0], places[at][1] - start[1]];
             let along = (from[0] * run[0] + from[1] * run[1]) / length.max(f64::MIN_POSITIVE);
             let off = (from[0] * run[1] - from[1] * run[0]).abs() / length.max(f64::MIN_POSITIVE);
             if stations.last().is_some_and(|before| along <= before.along + SAME_PLACE) {
@@ -733,12 +752,6 @@ fn read(lines: &[EdgeLine], margin: f64) -> Result<Survey, StraightedgeError> {
             if off > OFF_LINE {
                 return Err(StraightedgeError::BesideLine { line: line_number, station: station_number, off });
             }
-            let near =
-                |place: &[f64; 2]| (place[0] - station.place[0]).hypot(place[1] - station.place[1]) <= SAME_PLACE;
-            let at = places.iter().position(near).unwrap_or_else(|| {
-                places.push(station.place);
-                places.len() - 1
-            });
             let low = (station.passes - margin).max(0.0);
             stations.push(Seen { along, station: at, low, high: station.refused + margin });
         }
@@ -771,7 +784,7 @@ fn loose_movements(places: &[[f64; 2]], seen: &[Vec<Seen>]) -> usize {
     let mut rank = 0;
     for column in 0..shape.columns {
         let best = (rank..rows.len()).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()));
-        let Some(best) = best.filter(|&row| rows[row][column].abs() > 1e-7) else { continue };
+        let Some(best) = best.filter(|&row| rows[row][column].abs() > HOLD) else { continue };
         rows.swap(rank, best);
         let pivot = rows[rank].clone();
         for row in rows.iter_mut().skip(rank + 1) {
