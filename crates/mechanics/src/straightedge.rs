@@ -329,7 +329,7 @@ impl EdgeSurvey {
             }
             search.try_circuit(self, circuit)?;
         }
-        ceiling = ceiling.max(search.found);
+        ceiling = ceiling.max(search.found).max(search.upright);
         Ok(EdgeInterval { least, ceiling, found: search.found, programmes: search.programmes })
     }
 
@@ -439,14 +439,17 @@ impl Level {
 /// What the search has found.
 struct Search {
     programme: Programme,
+    /// The widest smallest zone of a face met, square to its planes.
     found: f64,
+    /// The most that a circuit came to, measured along the heights: above `found` by the slope of the face, squared.
+    upright: f64,
     programmes: usize,
     corners: Vec<Vec<f64>>,
 }
 
 impl Search {
     fn new(survey: &EdgeSurvey) -> Self {
-        Self { programme: survey.programme.clone(), found: 0.0, programmes: 0, corners: Vec::new() }
+        Self { programme: survey.programme.clone(), found: 0.0, upright: 0.0, programmes: 0, corners: Vec::new() }
     }
 
     fn most(&mut self, weights: &[(usize, f64)]) -> Result<f64, StraightedgeError> {
@@ -506,7 +509,8 @@ impl Search {
                 break;
             }
             self.found = width;
-            self.most(&carried_by)?;
+            let most = self.most(&carried_by)?;
+            self.upright = self.upright.max(most);
             face = self.programme.watched().to_vec();
         }
         Ok(())
@@ -514,7 +518,8 @@ impl Search {
 
     fn try_circuit(&mut self, survey: &EdgeSurvey, circuit: &Circuit) -> Result<(), StraightedgeError> {
         let weights: Vec<(usize, f64)> = circuit.stations.iter().copied().zip(circuit.weights).collect();
-        self.most(&weights)?;
+        let most = self.most(&weights)?;
+        self.upright = self.upright.max(most);
         let face = self.programme.watched().to_vec();
         self.climb(survey, &face)
     }
