@@ -182,7 +182,7 @@ fn odd_readings_of_several_lines_are_answered_or_refused_by_name() {
             ("readings", table.as_str()),
             ("edge_error", chance.of(&["0 mm", "0.004 mm", "1 mm", "0.02 mm"])),
             ("kink_allowance", chance.of(&["0 mm", "0.005 mm", "10 mm", "0.5 mm"])),
-            ("search", chance.of(&["quick", "quick", "proved"])),
+            ("search", chance.of(&["quick", "quick", "quick", "quick", "quick", "quick", "quick", "proved"])),
         ];
         answered += u32::from(ensure_sane("flatness-straightedge", &pairs));
     }
