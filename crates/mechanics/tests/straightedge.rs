@@ -130,8 +130,18 @@ fn lattice() -> Vec<Vec<[f64; 2]>> {
     lines
 }
 
-/// Gaps of a face under an edge that lies on its two highest places round the middle, read to 0.01 mm.
+/// Gaps of a face under an edge that lies on its two highest places round the middle, read between blades 0.01 mm apart.
 fn measured(lines: &[Vec<[f64; 2]>], face: impl Fn([f64; 2]) -> f64) -> Vec<EdgeLine> {
+    let mut exact = exactly(lines, face);
+    for station in exact.iter_mut().flatten() {
+        station.passes = (station.passes * 100.0 + 1e-9).floor() / 100.0;
+        station.refused = station.passes + 0.01;
+    }
+    exact
+}
+
+/// The same gaps as they are.
+fn exactly(lines: &[Vec<[f64; 2]>], face: impl Fn([f64; 2]) -> f64) -> Vec<EdgeLine> {
     let one = |line: &Vec<[f64; 2]>| {
         let along: Vec<f64> = line.iter().map(|p| (p[0] - line[0][0]).hypot(p[1] - line[0][1])).collect();
         let heights: Vec<f64> = line.iter().map(|p| face(*p)).collect();
@@ -148,10 +158,7 @@ fn measured(lines: &[Vec<[f64; 2]>], face: impl Fn([f64; 2]) -> f64) -> Vec<Edge
             }
         }
         let gaps = edge.unwrap().into_iter().zip(heights).map(|(edge, height)| (edge - height).max(0.0));
-        let station = |(place, gap): (&[f64; 2], f64)| {
-            let passes = (gap * 100.0 + 1e-9).floor() / 100.0;
-            EdgeStation { place: *place, passes, refused: passes + 0.01 }
-        };
+        let station = |(place, gap): (&[f64; 2], f64)| EdgeStation { place: *place, passes: gap, refused: gap };
         line.iter().zip(gaps).map(station).collect()
     };
     lines.iter().map(one).collect()
@@ -196,6 +203,39 @@ proptest! {
         let second = EdgeSurvey::new(&other, heads::ASSUMED).unwrap().interval(&mut |_| true).unwrap();
         prop_assert!((first.least - second.least).abs() < 2e-7 && (first.found - second.found).abs() < 2e-7, "{first:?} {second:?}");
     }
+}
+
+#[test]
+fn gaps_known_exactly_leave_one_flatness() {
+    let face = |p: [f64; 2]| {
+        let (u, v) = (p[0] / 200.0 - 1.0, p[1] / 70.0 - 1.0);
+        0.06 * u * u - 0.04 * u * v + 0.02 * v * v + 0.01 * u * u * u
+    };
+    let exact = EdgeAssumptions { edge_u: 0.0, blade_u: 0.0, kink_allowance: Some(0.005) };
+    let survey = EdgeSurvey::new(&exactly(&lattice(), face), exact).unwrap();
+    let interval = survey.interval(&mut |_| true).unwrap();
+    let points: Vec<Point> = survey.stations().iter().map(|p| [p[0], p[1], face(*p)]).collect();
+    let truth = minimum_zone(&points).unwrap().width;
+    assert!((interval.least - truth).abs() < 1e-6 && (interval.ceiling - truth).abs() < 1e-6, "{truth} {interval:?}");
+}
+
+#[test]
+fn a_face_with_more_stations_than_are_enumerated_still_has_a_proved_ceiling() {
+    // 13 by 5 stations, lines along and across through all of them, and both diagonals through shared ones.
+    let step = |k: u32, by: f64| f64::from(k) * by;
+    let mut lines: Vec<Vec<[f64; 2]>> =
+        (0..5).map(|r| (0..13).map(|c| [step(c, 30.0), step(r, 35.0)]).collect()).collect();
+    lines.extend((0..13).map(|c| (0..5).map(|r| [step(c, 30.0), step(r, 35.0)]).collect::<Vec<_>>()));
+    lines.push((0..5).map(|k| [step(k, 90.0), step(k, 35.0)]).collect());
+    lines.push((0..5).map(|k| [step(k, 90.0), 140.0 - step(k, 35.0)]).collect());
+    let face = |p: [f64; 2]| 0.05 * (p[0] / 180.0 - 1.0).powi(2) + 0.04 * (p[0] / 180.0 - 1.0) * (p[1] / 70.0 - 1.0);
+    let survey = EdgeSurvey::new(&measured(&lines, face), heads::ASSUMED).unwrap();
+    assert_eq!(survey.stations().len(), 65);
+    let interval = survey.interval(&mut |_| panic!("nothing to enumerate")).unwrap();
+    let points: Vec<Point> = survey.stations().iter().map(|p| [p[0], p[1], face(*p)]).collect();
+    let truth = minimum_zone(&points).unwrap().width;
+    assert!(interval.least <= truth && truth <= interval.ceiling, "{truth} {interval:?}");
+    assert!(interval.found <= interval.ceiling && interval.ceiling < 5.0 * truth, "{truth} {interval:?}");
 }
 
 fn flat_lines(places: &[&[[f64; 2]]]) -> Vec<EdgeLine> {
