@@ -173,7 +173,7 @@ impl Cloud {
         };
         let [mut x, mut y, mut z] = [seen(&axes[0]), seen(&axes[1]), seen(&axes[2])];
         let bounds = |along: &[f64]| {
-            let (low, high) = extremes(along.chunks_exact(LANES).map(|lanes| std::array::from_fn(|k| lanes[k])));
+            let (low, high) = extremes(along.as_chunks().0.iter().copied());
             (f64::midpoint(low, high), high - low)
         };
         let ((x_mid, width), (y_mid, depth), (z_mid, height)) = (bounds(&x), bounds(&y), bounds(&z));
@@ -191,8 +191,10 @@ impl Cloud {
     /// Heights over a plane, a few at a time.
     fn over(&self, plane: [f64; 3]) -> impl Iterator<Item = [f64; LANES]> {
         let [a, b, c] = plane;
-        let (x, y, z) = (self.x.chunks_exact(LANES), self.y.chunks_exact(LANES), self.z.chunks_exact(LANES));
-        x.zip(y).zip(z).map(move |((x, y), z)| std::array::from_fn(|k| z[k] - a * x[k] - b * y[k] - c))
+        let (x, y, z) = (self.x.as_chunks().0, self.y.as_chunks().0, self.z.as_chunks().0);
+        x.iter().zip(y).zip(z).map(move |((x, y), z): ((&[f64; LANES], &[f64; LANES]), &[f64; LANES])| {
+            std::array::from_fn(|k| z[k] - a * x[k] - b * y[k] - c)
+        })
     }
 
     /// The first point that lies at or beyond a height over a plane, on the side of its sign.
@@ -241,8 +243,9 @@ fn upright_zone(p: &Cloud, mut basis: Basis) -> Result<(Basis, MinimumZone), Fla
         let bar = if step > patience / 2 { half + slack } else { worst };
         let Some(entering) = p.first_beyond(plane, bar, sign) else { return Err(FlatnessError::NotProved) };
         let columns = column_matrix(p, &basis);
-        let weights = solve(columns, [0.0, 0.0, 0.0, 1.0]).ok_or(FlatnessError::NotProved)?;
-        let share = solve(columns, column(p.place(entering), sign)).ok_or(FlatnessError::NotProved)?;
+        let new = column(p.place(entering), sign);
+        let sides = [[0.0, new[0]], [0.0, new[1]], [0.0, new[2]], [1.0, new[3]]];
+        let [weights, share] = solve_all(columns, sides).ok_or(FlatnessError::NotProved)?;
         let mut leaving: Option<(usize, f64)> = None;
         for k in 0..4 {
             if share[k] > 1e-12 {
@@ -327,31 +330,43 @@ fn plane_through(p: &Cloud, basis: &Basis) -> Option<([f64; 3], f64)> {
     Some(([a, b, c], half))
 }
 
-/// Solves four equations by elimination with the largest pivot.
-fn solve(mut m: [[f64; 4]; 4], mut v: [f64; 4]) -> Option<[f64; 4]> {
+/// Solves four equations by elimination with the largest pivot, for each of a few right sides.
+fn solve_all<const SIDES: usize>(mut m: [[f64; 4]; 4], mut sides: [[f64; SIDES]; 4]) -> Option<[[f64; 4]; SIDES]> {
     for k in 0..4 {
-        let pivot = (k..4).max_by(|&i, &j| m[i][k].abs().total_cmp(&m[j][k].abs()))?;
+        let mut pivot = k;
+        for row in k + 1..4 {
+            if m[row][k].abs() > m[pivot][k].abs() {
+                pivot = row;
+            }
+        }
         if m[pivot][k].abs() < 1e-14 {
             return None;
         }
         m.swap(k, pivot);
-        v.swap(k, pivot);
+        sides.swap(k, pivot);
+        let (upper, upper_side, part) = (m[k], sides[k], 1.0 / m[k][k]);
         for row in k + 1..4 {
-            let factor = m[row][k] / m[k][k];
-            let upper = m[k];
+            let factor = m[row][k] * part;
             for (cell, above) in m[row].iter_mut().zip(upper).skip(k) {
                 *cell -= factor * above;
             }
-            v[row] -= factor * v[k];
+            for (cell, above) in sides[row].iter_mut().zip(upper_side) {
+                *cell -= factor * above;
+            }
         }
     }
-    for k in (0..4).rev() {
-        for column in k + 1..4 {
-            v[k] -= m[k][column] * v[column];
+    let mut solved = [[0.0; 4]; SIDES];
+    for (side, solved) in solved.iter_mut().enumerate() {
+        for k in (0..4).rev() {
+            let known: f64 = (k + 1..4).map(|column| m[k][column] * solved[column]).sum();
+            solved[k] = (sides[k][side] - known) / m[k][k];
         }
-        v[k] /= m[k][k];
     }
-    Some(v)
+    Some(solved)
+}
+
+fn solve(m: [[f64; 4]; 4], v: [f64; 4]) -> Option<[f64; 4]> {
+    solve_all(m, v.map(|value| [value])).map(|[solved]| solved)
 }
 
 fn finish(p: &Cloud, basis: &Basis, plane: [f64; 3], width: f64) -> MinimumZone {
