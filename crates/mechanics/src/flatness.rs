@@ -36,6 +36,12 @@ pub enum FlatnessError {
         /// Which point, counted from 1.
         place: usize,
     },
+    /// The places of a profile do not rise.
+    #[error("point {place} does not lie further along than the one before; give the points in sequence")]
+    NotRising {
+        /// Which point, counted from 1.
+        place: usize,
+    },
     /// The search did not prove its answer.
     #[error("the smallest zone could not be proved for these points; look for heights far larger than the face")]
     NotProved,
@@ -82,12 +88,19 @@ pub struct MinimumZone {
 /// ISO 1101 and ISO 12781-1, minimum zone reference planes \[published\]; the search is worked out here.
 pub fn minimum_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
     check(points)?;
-    // A tilted face is turned level and searched again, so that the zone is square to its planes and not upright.
-    let mut turned: Vec<Point> = points.to_vec();
+    // A tilted face is turned level and searched again, so that the zone is square to its planes and not upright. The four
+    // points found carry over, so the second search has little to do.
     let mut axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let mut basis = None;
     let mut best: Option<MinimumZone> = None;
     for _ in 0..6 {
-        let zone = upright_zone(&turned)?;
+        let cloud = Cloud::new(points, &axes);
+        let start = match basis {
+            Some(carried_over) => carried_over,
+            None => first_four(&cloud)?,
+        };
+        let (found, zone) = upright_zone(&cloud, start)?;
+        basis = Some(found);
         let steepness = (1.0 + zone.slope[0] * zone.slope[0] + zone.slope[1] * zone.slope[1]).sqrt();
         let normal = [-zone.slope[0] / steepness, -zone.slope[1] / steepness, 1.0 / steepness];
         let tilt = zone.slope[0].hypot(zone.slope[1]);
@@ -107,10 +120,6 @@ pub fn minimum_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
             break;
         }
         axes = frame(outside);
-        turned = points
-            .iter()
-            .map(|point| axes.map(|axis| axis[0] * point[0] + axis[1] * point[1] + axis[2] * point[2]))
-            .collect();
     }
     best.ok_or(FlatnessError::NotProved)
 }
@@ -137,51 +146,106 @@ fn check(points: &[Point]) -> Result<(), FlatnessError> {
     }
 }
 
-/// The points centred and scaled to numbers near one, and the scales of places and heights.
-fn scaled(points: &[Point]) -> (Vec<Point>, f64, f64) {
-    let bounds = |k: usize| {
-        let low = points.iter().map(|point| point[k]).fold(f64::INFINITY, f64::min);
-        let high = points.iter().map(|point| point[k]).fold(f64::NEG_INFINITY, f64::max);
-        (f64::midpoint(low, high), high - low)
-    };
-    let ((x, width), (y, depth), (z, height)) = (bounds(0), bounds(1), bounds(2));
-    let across = width.max(depth) / 2.0;
-    let high = height / 2.0;
-    let (across_or_one, high_or_one) = (if across > 0.0 { across } else { 1.0 }, if high > 0.0 { high } else { 1.0 });
-    let moved = points
-        .iter()
-        .map(|point| [(point[0] - x) / across_or_one, (point[1] - y) / across_or_one, (point[2] - z) / high_or_one])
-        .collect();
-    (moved, across_or_one, high_or_one)
+/// How many points are looked at side by side.
+const LANES: usize = 8;
+
+/// Points centred and scaled to numbers near one, each coordinate on its own, filled up to whole lanes with the last point.
+struct Cloud {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    z: Vec<f64>,
+    count: usize,
+    /// What one stands for along the face and in height.
+    across: f64,
+    high: f64,
 }
 
-/// The smallest zone measured along z.
-fn upright_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
-    let (p, across, high) = scaled(points);
-    let mut basis = first_four(&p)?;
-    let patience = 40 * p.len() + 400;
-    for step in 0..patience {
-        let Some((plane, half)) = plane_through(&p, &basis) else { return Err(FlatnessError::NotProved) };
-        let off = |place: usize| p[place][2] - plane[0] * p[place][0] - plane[1] * p[place][1] - plane[2];
-        // The worst point enters; after many steps the first bad one does, which cannot go round in circles.
-        let slack = 1e-13 * (1.0 + half.abs());
-        let mut entering: Option<(usize, f64)> = None;
-        for place in 0..p.len() {
-            let beyond = off(place).abs() - half;
-            if beyond > slack && entering.is_none_or(|(_, worst)| beyond > worst) {
-                entering = Some((place, beyond));
-                if step > patience / 2 {
-                    break;
-                }
+impl Cloud {
+    /// The points seen along three axes square to one another.
+    fn new(points: &[Point], axes: &[[f64; 3]; 3]) -> Self {
+        let count = points.len();
+        let seen = |axis: &[f64; 3]| {
+            let mut along = Vec::with_capacity(count + LANES);
+            along.extend(points.iter().map(|point| axis[0] * point[0] + axis[1] * point[1] + axis[2] * point[2]));
+            let last = along.last().copied().unwrap_or(0.0);
+            along.resize(count.next_multiple_of(LANES), last);
+            along
+        };
+        let [mut x, mut y, mut z] = [seen(&axes[0]), seen(&axes[1]), seen(&axes[2])];
+        let bounds = |along: &[f64]| {
+            let (low, high) = extremes(along.as_chunks().0.iter().copied());
+            (f64::midpoint(low, high), high - low)
+        };
+        let ((x_mid, width), (y_mid, depth), (z_mid, height)) = (bounds(&x), bounds(&y), bounds(&z));
+        let one_or = |half: f64| if half > 0.0 { half } else { 1.0 };
+        let (across, high) = (one_or(width.max(depth) / 2.0), one_or(height / 2.0));
+        for (along, mid, scale) in [(&mut x, x_mid, across), (&mut y, y_mid, across), (&mut z, z_mid, high)] {
+            let part = 1.0 / scale;
+            for place in along.iter_mut() {
+                *place = (*place - mid) * part;
             }
         }
-        let Some((entering, _)) = entering else {
-            return Ok(finish(&p, &basis, plane, across, high));
-        };
-        let sign = if off(entering) >= 0.0 { 1.0 } else { -1.0 };
-        let columns = column_matrix(&p, &basis);
-        let weights = solve(columns, [0.0, 0.0, 0.0, 1.0]).ok_or(FlatnessError::NotProved)?;
-        let share = solve(columns, column(&p[entering], sign)).ok_or(FlatnessError::NotProved)?;
+        Self { x, y, z, count, across, high }
+    }
+
+    /// Heights over a plane, a few at a time.
+    fn over(&self, plane: [f64; 3]) -> impl Iterator<Item = [f64; LANES]> {
+        let [a, b, c] = plane;
+        let (x, y, z) = (self.x.as_chunks().0, self.y.as_chunks().0, self.z.as_chunks().0);
+        x.iter().zip(y).zip(z).map(move |((x, y), z): ((&[f64; LANES], &[f64; LANES]), &[f64; LANES])| {
+            std::array::from_fn(|k| z[k] - a * x[k] - b * y[k] - c)
+        })
+    }
+
+    /// The first point that lies at or beyond a height over a plane, on the side of its sign.
+    fn first_beyond(&self, plane: [f64; 3], height: f64, sign: f64) -> Option<usize> {
+        let beyond = self.over(plane).enumerate().find_map(|(block, lanes)| {
+            lanes.iter().position(|off| sign * off >= height).map(|lane| block * LANES + lane)
+        });
+        // What fills the lanes up is the last point again.
+        beyond.map(|place| place.min(self.count - 1))
+    }
+
+    fn place(&self, place: usize) -> [f64; 2] {
+        [self.x[place], self.y[place]]
+    }
+}
+
+/// The smallest and the largest of many numbers.
+fn extremes(lanes: impl Iterator<Item = [f64; LANES]>) -> (f64, f64) {
+    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    for numbers in lanes {
+        for k in 0..LANES {
+            low[k] = if numbers[k] < low[k] { numbers[k] } else { low[k] };
+            high[k] = if numbers[k] > high[k] { numbers[k] } else { high[k] };
+        }
+    }
+    (low.into_iter().fold(f64::INFINITY, f64::min), high.into_iter().fold(f64::NEG_INFINITY, f64::max))
+}
+
+/// Four points and the side of the plane that each is on.
+type Basis = [(usize, f64); 4];
+
+/// The smallest zone measured along z, and the four points that carry it.
+fn upright_zone(p: &Cloud, mut basis: Basis) -> Result<(Basis, MinimumZone), FlatnessError> {
+    let patience = 40 * p.count + 400;
+    for step in 0..patience {
+        let Some((plane, half)) = plane_through(p, &basis) else { return Err(FlatnessError::NotProved) };
+        let (low, high) = extremes(p.over(plane));
+        let worst = high.max(-low);
+        let slack = 1e-13 * (1.0 + half.abs());
+        if worst - half <= slack {
+            let zone = finish(p, &basis, plane, high - low);
+            return Ok((basis, zone));
+        }
+        // The worst point enters; after many steps the first bad one does, which cannot go round in circles.
+        let sign = if high >= -low { 1.0 } else { -1.0 };
+        let bar = if step > patience / 2 { half + slack } else { worst };
+        let Some(entering) = p.first_beyond(plane, bar, sign) else { return Err(FlatnessError::NotProved) };
+        let columns = column_matrix(p, &basis);
+        let new = column(p.place(entering), sign);
+        let sides = [[0.0, new[0]], [0.0, new[1]], [0.0, new[2]], [1.0, new[3]]];
+        let [weights, share] = solve_all(columns, sides).ok_or(FlatnessError::NotProved)?;
         let mut leaving: Option<(usize, f64)> = None;
         for k in 0..4 {
             if share[k] > 1e-12 {
@@ -201,42 +265,54 @@ fn upright_zone(points: &[Point]) -> Result<MinimumZone, FlatnessError> {
 }
 
 /// Four points to begin with: they span a plane in x and y, and signs that make their weights positive.
-fn first_four(p: &[Point]) -> Result<[(usize, f64); 4], FlatnessError> {
-    let apart = |a: usize, b: usize| (p[a][0] - p[b][0]).hypot(p[a][1] - p[b][1]);
-    let area = |a: usize, b: usize, c: usize| {
-        ((p[b][0] - p[a][0]) * (p[c][1] - p[a][1]) - (p[c][0] - p[a][0]) * (p[b][1] - p[a][1])).abs()
+fn first_four(p: &Cloud) -> Result<Basis, FlatnessError> {
+    let best = |worth: &dyn Fn(f64, f64) -> f64| {
+        let mut held = (0, f64::NEG_INFINITY);
+        for (place, (x, y)) in p.x.iter().zip(&p.y).enumerate().take(p.count) {
+            let value = worth(*x, *y);
+            if value > held.1 {
+                held = (place, value);
+            }
+        }
+        held
     };
-    let best = |worth: &dyn Fn(usize) -> f64| {
-        (0..p.len()).fold((0, f64::NEG_INFINITY), |held, place| {
-            let value = worth(place);
-            if value > held.1 { (place, value) } else { held }
-        })
-    };
-    let second = best(&|place| apart(0, place)).0;
-    let (third, spread) = best(&|place| area(0, second, place));
+    let from = p.place(0);
+    let second = best(&|x, y| (x - from[0]) * (x - from[0]) + (y - from[1]) * (y - from[1])).0;
+    let run = [p.x[second] - from[0], p.y[second] - from[1]];
+    let area = |x: f64, y: f64| run[0] * (y - from[1]) - (x - from[0]) * run[1];
+    let (third, spread) = best(&|x, y| area(x, y).abs());
     if spread < 1e-12 {
         return Err(FlatnessError::OnOneLine);
     }
-    let fourth = (0..p.len())
-        .find(|place| ![0, second, third].contains(place))
-        .ok_or(FlatnessError::TooFew { count: p.len() })?;
+    let [x3, y3] = p.place(third);
+    let whole = area(x3, y3);
+    // The point furthest from the plane through the three is a good fourth.
+    let heights = [0, second, third].map(|place| p.z[place]);
+    let (dz2, dz3) = (heights[1] - heights[0], heights[2] - heights[0]);
+    let a = (dz2 * (y3 - from[1]) - dz3 * run[1]) / whole;
+    let b = (run[0] * dz3 - (x3 - from[0]) * dz2) / whole;
+    let c = heights[0] - a * from[0] - b * from[1];
+    let (low, high) = extremes(p.over([a, b, c]));
+    let side = if high >= -low { 1.0 } else { -1.0 };
+    let furthest = p.first_beyond([a, b, c], high.max(-low), side).filter(|place| ![0, second, third].contains(place));
+    let fourth = furthest
+        .or_else(|| (0..p.count).find(|place| ![0, second, third].contains(place)))
+        .ok_or(FlatnessError::TooFew { count: p.count })?;
     // fourth = a * first + b * second + c * third with a + b + c = 1: the signs of (a, b, c, -1).
-    let whole = (p[second][0] - p[0][0]) * (p[third][1] - p[0][1]) - (p[third][0] - p[0][0]) * (p[second][1] - p[0][1]);
-    let b = ((p[fourth][0] - p[0][0]) * (p[third][1] - p[0][1]) - (p[third][0] - p[0][0]) * (p[fourth][1] - p[0][1]))
-        / whole;
-    let c = ((p[second][0] - p[0][0]) * (p[fourth][1] - p[0][1]) - (p[fourth][0] - p[0][0]) * (p[second][1] - p[0][1]))
-        / whole;
-    let sign = |number: f64| if number < 0.0 { -1.0 } else { 1.0 };
-    Ok([(0, sign(1.0 - b - c)), (second, sign(b)), (third, sign(c)), (fourth, -1.0)])
+    let [x, y] = p.place(fourth);
+    let b = ((x - from[0]) * (y3 - from[1]) - (x3 - from[0]) * (y - from[1])) / whole;
+    let c = area(x, y) / whole;
+    let sign = |number: f64| if number < 0.0 { -side } else { side };
+    Ok([(0, -sign(1.0 - b - c)), (second, -sign(b)), (third, -sign(c)), (fourth, side)])
 }
 
-fn column(point: &Point, sign: f64) -> [f64; 4] {
-    [sign, sign * point[0], sign * point[1], 1.0]
+fn column(place: [f64; 2], sign: f64) -> [f64; 4] {
+    [sign, sign * place[0], sign * place[1], 1.0]
 }
 
 /// Rows: the four equations; columns: the four points of the basis.
-fn column_matrix(p: &[Point], basis: &[(usize, f64); 4]) -> [[f64; 4]; 4] {
-    let columns = basis.map(|(place, sign)| column(&p[place], sign));
+fn column_matrix(p: &Cloud, basis: &Basis) -> [[f64; 4]; 4] {
+    let columns = basis.map(|(place, sign)| column(p.place(place), sign));
     let mut matrix = [[0.0; 4]; 4];
     for (k, column) in columns.iter().enumerate() {
         for row in 0..4 {
@@ -247,43 +323,53 @@ fn column_matrix(p: &[Point], basis: &[(usize, f64); 4]) -> [[f64; 4]; 4] {
 }
 
 /// The plane (a, b, c of z = a x + b y + c) and half width at which the four points of the basis stand.
-fn plane_through(p: &[Point], basis: &[(usize, f64); 4]) -> Option<([f64; 3], f64)> {
-    let matrix = basis.map(|(place, sign)| [p[place][0], p[place][1], 1.0, sign]);
-    let heights = basis.map(|(place, _)| p[place][2]);
+fn plane_through(p: &Cloud, basis: &Basis) -> Option<([f64; 3], f64)> {
+    let matrix = basis.map(|(place, sign)| [p.x[place], p.y[place], 1.0, sign]);
+    let heights = basis.map(|(place, _)| p.z[place]);
     let [a, b, c, half] = solve(matrix, heights)?;
     Some(([a, b, c], half))
 }
 
-/// Solves four equations by elimination with the largest pivot.
-fn solve(mut m: [[f64; 4]; 4], mut v: [f64; 4]) -> Option<[f64; 4]> {
+/// Solves four equations by elimination with the largest pivot, for each of a few right sides.
+fn solve_all<const SIDES: usize>(mut m: [[f64; 4]; 4], mut sides: [[f64; SIDES]; 4]) -> Option<[[f64; 4]; SIDES]> {
     for k in 0..4 {
-        let pivot = (k..4).max_by(|&i, &j| m[i][k].abs().total_cmp(&m[j][k].abs()))?;
+        let mut pivot = k;
+        for row in k + 1..4 {
+            if m[row][k].abs() > m[pivot][k].abs() {
+                pivot = row;
+            }
+        }
         if m[pivot][k].abs() < 1e-14 {
             return None;
         }
         m.swap(k, pivot);
-        v.swap(k, pivot);
+        sides.swap(k, pivot);
+        let (upper, upper_side, part) = (m[k], sides[k], 1.0 / m[k][k]);
         for row in k + 1..4 {
-            let factor = m[row][k] / m[k][k];
-            let upper = m[k];
+            let factor = m[row][k] * part;
             for (cell, above) in m[row].iter_mut().zip(upper).skip(k) {
                 *cell -= factor * above;
             }
-            v[row] -= factor * v[k];
+            for (cell, above) in sides[row].iter_mut().zip(upper_side) {
+                *cell -= factor * above;
+            }
         }
     }
-    for k in (0..4).rev() {
-        for column in k + 1..4 {
-            v[k] -= m[k][column] * v[column];
+    let mut solved = [[0.0; 4]; SIDES];
+    for (side, solved) in solved.iter_mut().enumerate() {
+        for k in (0..4).rev() {
+            let known: f64 = (k + 1..4).map(|column| m[k][column] * solved[column]).sum();
+            solved[k] = (sides[k][side] - known) / m[k][k];
         }
-        v[k] /= m[k][k];
     }
-    Some(v)
+    Some(solved)
 }
 
-fn finish(p: &[Point], basis: &[(usize, f64); 4], plane: [f64; 3], across: f64, high: f64) -> MinimumZone {
-    let offs = p.iter().map(|point| point[2] - plane[0] * point[0] - plane[1] * point[1]);
-    let (low, top) = offs.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, top), off| (low.min(off), top.max(off)));
+fn solve(m: [[f64; 4]; 4], v: [f64; 4]) -> Option<[f64; 4]> {
+    solve_all(m, v.map(|value| [value])).map(|[solved]| solved)
+}
+
+fn finish(p: &Cloud, basis: &Basis, plane: [f64; 3], width: f64) -> MinimumZone {
     let weights = solve(column_matrix(p, basis), [0.0, 0.0, 0.0, 1.0]).unwrap_or([0.0; 4]);
     let carried: Vec<(usize, f64)> = basis
         .iter()
@@ -291,17 +377,17 @@ fn finish(p: &[Point], basis: &[(usize, f64); 4], plane: [f64; 3], across: f64, 
         .filter(|(_, weight)| *weight > 1e-9)
         .map(|((place, sign), weight)| (*place, sign * weight))
         .collect();
-    let bound: f64 = 2.0 * carried.iter().map(|(place, weight)| weight * p[*place][2]).sum::<f64>();
+    let bound: f64 = 2.0 * carried.iter().map(|(place, weight)| weight * p.z[*place]).sum::<f64>();
     let above = carried.iter().filter(|(_, weight)| *weight > 0.0).count();
     let contact = match (above, carried.len() - above) {
         (3, 1) | (1, 3) => Contact::Facet,
         (2, 2) => Contact::Edges,
         _ => Contact::Fewer,
     };
-    let scale = high / across;
+    let scale = p.high / p.across;
     MinimumZone {
-        width: (top - low) * high,
-        proved: bound.clamp(0.0, top - low) * high,
+        width: width * p.high,
+        proved: bound.clamp(0.0, width) * p.high,
         slope: [plane[0] * scale, plane[1] * scale],
         carried_by: carried,
         contact,
@@ -319,7 +405,7 @@ fn finish(p: &[Point], basis: &[(usize, f64); 4], plane: [f64; 3], across: f64, 
 /// smallest spread, found by turning pairs of axes (Jacobi).
 pub fn least_squares(points: &[Point]) -> Result<f64, FlatnessError> {
     check(points)?;
-    first_four(&scaled(points).0)?;
+    first_four(&Cloud::new(points, &[[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]))?;
     let count = f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
     let centre = [0, 1, 2].map(|k| points.iter().map(|point| point[k]).sum::<f64>() / count);
     let q: Vec<Point> = points.iter().map(|point| [0, 1, 2].map(|k| point[k] - centre[k])).collect();
@@ -433,73 +519,176 @@ pub fn least_squares_of_line(points: &[[f64; 2]]) -> Result<f64, FlatnessError> 
     Ok(high - low)
 }
 
-/// One line of gaps under a straightedge.
-pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
-    id: "flatness-straightedge",
-    group: Group::Faces,
-    name: "Gaps under a straightedge",
-    meaning: "straightness of one line from gaps under a straightedge: largest gap, smallest zone, and the worst local dip",
-    inputs: &[Input::table(
-        "gaps",
-        Unit::MILLIMETRE,
-        "one row per station along the edge: place, gap; stations in sequence",
-    )],
-    outputs: &[
-        Output::new("largest_gap", Unit::MILLIMETRE, "largest gap under the edge"),
-        Output::new(
-            "minimum_zone",
-            Unit::MILLIMETRE,
-            "smallest distance of two parallel lines with all stations between them",
-        ),
-        Output::new("least_squares", Unit::MILLIMETRE, "highest to lowest station from the line of least squares"),
-        Output::new("local_dip", Unit::MILLIMETRE, "largest gap of a station over the line through its two neighbours"),
-        Output::new("local_dip_over", Unit::MILLIMETRE, "distance between those two neighbours"),
-    ],
-    sources: &["ISO 1101 and ISO 12780-1 for both definitions [published]; the local dip is geometry, worked out here"],
-    example: &[("gaps", "0,0; 75,0.02; 150,0.05; 225,0.07; 300,0.06; 375,0.03; 450,0")],
-    cautions: &[],
-    formula: |given| {
-        let mut gaps = Vec::new();
-        for row in given.table("gaps") {
-            let [place, gap] = row.as_slice() else {
-                return Err(given.do_not_go_together(format!("gaps has {} columns; give two: place, gap", row.len())));
-            };
-            if *gap < 0.0 {
-                return Err(given.do_not_go_together(format!("a gap of {gap} mm is below zero; a straightedge rests on the highest points, so gaps are zero or more")));
+/// The largest smallest zone of any stretch of a profile of this length, and where that stretch begins.
+///
+/// # Shapes
+/// Points `[place, height]` with rising places, at least three. Between them the profile is taken as straight, so that a
+/// stretch may begin and end anywhere: its ends are interpolated. A profile shorter than the length is one stretch.
+/// # Units
+/// Places, heights and length in one unit; the zone is measured along the heights.
+/// # Errors
+/// [`FlatnessError`].
+/// # Source
+/// Worked out here. A zone of a profile is the largest height of one point over the line through two others. While no
+/// station enters or leaves, that height is, for the stretch's two ends and a station between, a square of where the stretch
+/// begins, and monotone for any other three points; so stretches that begin or end at a station, and those at the turning
+/// points of the squares, are all that can be the largest.
+pub fn worst_stretch(points: &[[f64; 2]], length: f64) -> Result<(f64, f64), FlatnessError> {
+    let whole = upright_zone_of_line(points);
+    minimum_zone_of_line(points)?;
+    if let Some(place) = (1..points.len()).find(|&place| points[place][0] <= points[place - 1][0]) {
+        return Err(FlatnessError::NotRising { place: place + 1 });
+    }
+    let (first, last) = (points[0][0], points[points.len() - 1][0]);
+    if last - first <= length {
+        return Ok((whole, first));
+    }
+    let mut events: Vec<f64> = points
+        .iter()
+        .flat_map(|point| [point[0], point[0] - length])
+        .map(|start| start.clamp(first, last - length))
+        .collect();
+    events.sort_by(f64::total_cmp);
+    events.dedup();
+    let mut starts = events.clone();
+    for two in events.windows(2) {
+        let (low, high) = (two[0], two[1]);
+        let middle = f64::midpoint(low, high);
+        let (before, after) = (piece(points, middle), piece(points, middle + length));
+        for m in points.iter().filter(|point| point[0] > middle && point[0] < middle + length) {
+            // The chord's height at m times the length: (a + b s)(s + L - m) + (c + d (s + L))(m - s), a square of s.
+            let square = before[1] - after[1];
+            let linear = before[0] + before[1] * (length - m[0]) + after[1] * (m[0] - length) - after[0];
+            if square.abs() > 0.0 {
+                let turning = -linear / (2.0 * square);
+                if turning > low && turning < high {
+                    starts.push(turning);
+                }
             }
-            gaps.push([*place, *gap]);
         }
-        if !gaps.is_sorted_by(|a, b| a[0] < b[0]) {
-            return Err(given.do_not_go_together(
-                "the stations of gaps do not rise in place; give them in sequence along the edge",
-            ));
+    }
+    let mut worst = (0.0, first);
+    let mut inside: Vec<[f64; 2]> = Vec::new();
+    for start in starts {
+        let end = start + length;
+        let (before, after) = (piece(points, start), piece(points, end));
+        inside.clear();
+        inside.push([start, before[0] + before[1] * start]);
+        inside.extend(points.iter().filter(|point| point[0] > start && point[0] < end));
+        inside.push([end, after[0] + after[1] * end]);
+        let zone = upright_zone_of_line(&inside);
+        if zone > worst.0 {
+            worst = (zone, start);
         }
-        let refused = |error: FlatnessError| {
-            given.do_not_go_together(match error {
-                FlatnessError::TooFew { count } => {
-                    format!("{count} stations always lie on a line; measure at least three")
+    }
+    Ok(worst)
+}
+
+/// The straight piece of a profile at a place: height at nought, and slope.
+fn piece(points: &[[f64; 2]], place: f64) -> [f64; 2] {
+    let after = points.iter().position(|point| point[0] > place).unwrap_or(points.len() - 1).max(1);
+    let (a, b) = (points[after - 1], points[after]);
+    let slope = (b[1] - a[1]) / (b[0] - a[0]);
+    [a[1] - slope * a[0], slope]
+}
+
+/// The largest height of a point over the line through two others: the zone of a profile along its heights.
+fn upright_zone_of_line(points: &[[f64; 2]]) -> f64 {
+    // Each edge of the upper hull against the lowest point under it, and the same turned over.
+    let above = |sign: f64| {
+        let mut hull: Vec<[f64; 2]> = Vec::with_capacity(points.len());
+        for point in points {
+            let p = [point[0], sign * point[1]];
+            while let [.., a, b] = hull[..]
+                && (b[1] - a[1]) * (p[0] - a[0]) <= (p[1] - a[1]) * (b[0] - a[0])
+            {
+                hull.pop();
+            }
+            hull.push(p);
+        }
+        let mut deepest = 0.0_f64;
+        for two in hull.windows(2) {
+            let ([x0, z0], [x1, z1]) = (two[0], two[1]);
+            let slope = (z1 - z0) / (x1 - x0);
+            for point in points.iter().filter(|point| point[0] > x0 && point[0] < x1) {
+                deepest = deepest.max(z0 + slope * (point[0] - x0) - sign * point[1]);
+            }
+        }
+        deepest
+    };
+    above(1.0).max(above(-1.0))
+}
+
+/// The least flat square window of a face.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct WorstWindow {
+    /// Its smallest zone.
+    pub width: f64,
+    /// Where it begins along and across.
+    pub corner: [f64; 2],
+    /// How many points lie in it.
+    pub points: usize,
+}
+
+/// The largest smallest zone of the points in any square window of this size, its sides along and across.
+///
+/// A window holds every straight stretch of its size that runs along or across in it, so a limit per length is kept along
+/// and across when it is kept by the worst window. Nothing is interpolated: points count, and a window with fewer than four
+/// points, or with all of them on one line, has no zone and is left out.
+///
+/// # Shapes
+/// Points in any sequence. The answer is none when no window has a zone.
+/// # Units
+/// Places, heights and size in one unit.
+/// # Errors
+/// [`FlatnessError`], of the face as a whole.
+/// # Source
+/// Worked out here. More points never make a zone smaller, and a window can be pushed along and across until its sides meet
+/// points without losing one; so windows that begin at a point's place along and at a point's place across are all there are.
+pub fn worst_window(points: &[Point], size: f64) -> Result<Option<WorstWindow>, FlatnessError> {
+    let whole = minimum_zone(points)?;
+    let over = |point: &Point| point[2] - whole.slope[0] * point[0] - whole.slope[1] * point[1];
+    let places = |k: usize| {
+        let mut along: Vec<f64> = points.iter().map(|point| point[k]).collect();
+        along.sort_by(f64::total_cmp);
+        along.dedup();
+        // A window further on than the last whole one holds fewer points of it.
+        let last = along.last().copied().unwrap_or(0.0);
+        let needed = along.iter().position(|place| place + size >= last).map_or(along.len(), |first| first + 1);
+        along.truncate(needed);
+        along
+    };
+    let (along, across) = (places(0), places(1));
+    let mut worst: Option<WorstWindow> = None;
+    for &x in &along {
+        let strip: Vec<Point> = points.iter().filter(|point| (x..=x + size).contains(&point[0])).copied().collect();
+        for &y in &across {
+            let inside: Vec<Point> = strip.iter().filter(|point| (y..=y + size).contains(&point[1])).copied().collect();
+            // A zone is never wider than what the points take up over any plane.
+            let (low, high) = inside
+                .iter()
+                .map(over)
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), height| (low.min(height), high.max(height)));
+            if worst.is_some_and(|worst| high - low <= worst.width) {
+                continue;
+            }
+            match minimum_zone(&inside) {
+                Ok(zone) => {
+                    if worst.is_none_or(|worst| zone.width > worst.width) {
+                        worst = Some(WorstWindow { width: zone.width, corner: [x, y], points: inside.len() });
+                    }
                 }
-                other @ (FlatnessError::OnOneLine | FlatnessError::NotFinite { .. } | FlatnessError::NotProved) => {
-                    other.to_string()
-                }
-            })
-        };
-        let mut computed = Computed::default();
-        computed.put("largest_gap", gaps.iter().map(|gap| gap[1]).fold(0.0, f64::max));
-        computed.put("minimum_zone", minimum_zone_of_line(&gaps).map_err(refused)?);
-        computed.put("least_squares", least_squares_of_line(&gaps).map_err(refused)?);
-        let dips = gaps.windows(3).map(|three| {
-            let ([x0, z0], [x1, z1], [x2, z2]) = (three[0], three[1], three[2]);
-            (z1 - (z0 + (z2 - z0) * (x1 - x0) / (x2 - x0)), x2 - x0)
-        });
-        if let Some((dip, over)) = dips.max_by(|a, b| a.0.total_cmp(&b.0)) {
-            computed.put("local_dip", dip);
-            computed.put("local_dip_over", over);
+                Err(FlatnessError::TooFew { .. } | FlatnessError::OnOneLine) => {}
+                Err(
+                    other @ (FlatnessError::NotFinite { .. }
+                    | FlatnessError::NotRising { .. }
+                    | FlatnessError::NotProved),
+                ) => return Err(other),
+            }
         }
-        computed.note("the largest gap shows about half of a twist; lines across must share stations with lines along before a face can be judged");
-        Ok(computed)
-    },
-};
+    }
+    Ok(worst)
+}
 
 /// Flatness of a face from a grid of heights.
 pub const FLATNESS_GRID: Calculator = Calculator {
@@ -512,6 +701,12 @@ pub const FLATNESS_GRID: Calculator = Calculator {
         Input::number("u", Unit::MILLIMETRE, "standard uncertainty of one height")
             .optional()
             .within(Domain::NotNegative),
+        Input::number(
+            "window",
+            Unit::MILLIMETRE,
+            "side of the window that is moved over the face for the worst part of it",
+        )
+        .or("150 mm"),
     ],
     outputs: &[
         Output::new(
@@ -523,6 +718,9 @@ pub const FLATNESS_GRID: Calculator = Calculator {
         Output::new("slope_along", Unit::ONE, "slope of the planes along the first place"),
         Output::new("slope_across", Unit::ONE, "slope of the planes along the second place"),
         Output::new("points", Unit::PIECE, "how many points were used"),
+        Output::new("worst_window", Unit::MILLIMETRE, "smallest zone of the least flat square window of that side"),
+        Output::new("window_along", Unit::MILLIMETRE, "where that window begins along"),
+        Output::new("window_across", Unit::MILLIMETRE, "where that window begins across"),
     ],
     sources: &[
         "ISO 1101 and ISO 12781-1 for both definitions [published]; the search for the smallest zone is worked out here and proves its answer",
@@ -542,7 +740,7 @@ fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
         };
         points.push([*x, *y, *z]);
     }
-    let refused = |error: FlatnessError| given.do_not_go_together(error.to_string());
+    let refused = |error: FlatnessError| given.do_not_go_together(format!("points: {error}"));
     let zone = minimum_zone(&points).map_err(refused)?;
     let u = given.optional("u").unwrap_or(0.0);
     // The width is twice the weighted sum of four heights, so its doubt follows from the weights.
@@ -553,6 +751,14 @@ fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
     computed.put("slope_along", zone.slope[0]);
     computed.put("slope_across", zone.slope[1]);
     computed.put("points", f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX)));
+    match worst_window(&points, given.number("window")?).map_err(refused)? {
+        Some(worst) => {
+            computed.put("worst_window", worst.width);
+            computed.put("window_along", worst.corner[0]);
+            computed.put("window_across", worst.corner[1]);
+        }
+        None => computed.note("no window of that side holds four points that are not on one line; measure a finer grid, or give a larger window"),
+    }
     let places = |above: bool| {
         let names: Vec<String> = zone
             .carried_by

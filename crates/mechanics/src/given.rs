@@ -380,6 +380,10 @@ fn read_table(input: &Input, text: &str) -> Result<Vec<Vec<f64>>, CalcError> {
         let mut numbers = Vec::with_capacity(cells.len());
         for (place, cell) in cells.iter().enumerate() {
             let expected = column_units.get(place).copied().unwrap_or(unit);
+            if let Some(number) = plain_number(cell).filter(|_| expected == unit && reads_plainly(unit)) {
+                numbers.push(number);
+                continue;
+            }
             let decimal_point =
                 if wide_separator && !cell.contains('.') { cell.replace(',', ".") } else { (*cell).to_owned() };
             match parse_quantity(&decimal_point, Some(expected)) {
@@ -410,9 +414,58 @@ fn read_table(input: &Input, text: &str) -> Result<Vec<Vec<f64>>, CalcError> {
     Ok(rows)
 }
 
+/// Whether digits with a decimal point have one reading for this unit.
+fn reads_plainly(unit: Unit) -> bool {
+    !unit.dimension().is_never_typed_to_a_thousandth()
+}
+
+/// A number of at most fifteen digits with nothing but a minus before and a point in it. Most cells of a large table are such,
+/// and the reader of what people type, which takes them apart exactly, comes to the same number far more slowly.
+fn plain_number(cell: &str) -> Option<f64> {
+    let digits = cell.strip_prefix('-').unwrap_or(cell);
+    let (whole, decimals) = digits.split_once('.').unwrap_or((digits, "0"));
+    let only_digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+    if digits.len() > 16 || !only_digits(whole) || !only_digits(decimals) {
+        return None;
+    }
+    // Adding zero turns a minus zero into a plain one.
+    cell.parse::<f64>().ok().map(|number| number + 0.0)
+}
+
 fn heading_unit(heading: &str) -> Option<Unit> {
     let inside = heading.split_once(['(', '[']).and_then(|(_, rest)| rest.split([')', ']']).next());
     let behind = heading.rsplit_once('_').map(|(_, unit)| unit);
     let apart = heading.rsplit_once(' ').map(|(_, unit)| unit);
     [inside, behind, apart].into_iter().flatten().find_map(|text| Unit::from_symbol(text).ok())
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+    use quantity::{Reply, Unit, parse_quantity};
+
+    use super::plain_number;
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(5000))]
+
+        #[test]
+        fn a_plain_cell_reads_as_the_reader_of_what_people_type_reads_it(cell in "-?[0-9]{1,9}(\\.[0-9]{1,6})?") {
+            let number = plain_number(&cell);
+            prop_assert!(number.is_some());
+            match parse_quantity(&cell, Some(Unit::MILLIMETRE)) {
+                Ok(Reply::Value(typed)) => prop_assert_eq!(typed.number.to_bits(), number.unwrap_or(f64::NAN).to_bits()),
+                other => prop_assert!(false, "{:?}", other),
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_more_than_digits_goes_to_the_full_reader() {
+        for cell in
+            ["", "-", ".", "1.", ".5", "1e3", "0,5", "3 thou", "+1", "--1", "1.2.3", "NaN", "inf", "12345678901234567"]
+        {
+            assert_eq!(plain_number(cell), None, "{cell}");
+        }
+    }
 }

@@ -19,16 +19,19 @@
 //!    and [`mod@roundness`]: roundness, cylindricity, straightness of an axis
 //! 7. [`mod@bearings`]: clearance by select fit and by plastic strip, crush, growth with heat
 //! 8. [`mod@flatness`]: minimum zone and least squares of a face
-//! 9. [`mod@fasteners`]: threads, preload from torque, preload from angle
-//! 10. [`mod@valves`]: springs and lash
-//! 11. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
-//! 12. [`mod@fits`]: press fits and what heat leaves of them
-//! 13. [`mod@limits_and_fits`]: limits of holes and shafts by the ISO code system
-//! 14. [`mod@conformity`]: chance of keeping a limit, and [`mod@budget`]: a budget of doubt row by row
-//! 15. [`mod@estimate_lines`]: markup, labour, tax and deposits of an estimate, exactly;
+//! 9. [`mod@straightedge`]: the interval of a face's flatness from feelers along several lines; its programmes in `simplex`
+//! 10. [`mod@warp`]: a smooth face through measured heights, with its doubt, for pictures
+//! 11. [`mod@cut_plan`]: what to take off a face and what that does
+//! 12. [`mod@fasteners`]: threads, preload from torque, preload from angle
+//! 13. [`mod@valves`]: springs and lash
+//! 14. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
+//! 15. [`mod@fits`]: press fits and what heat leaves of them
+//! 16. [`mod@limits_and_fits`]: limits of holes and shafts by the ISO code system
+//! 17. [`mod@conformity`]: chance of keeping a limit, and [`mod@budget`]: a budget of doubt row by row
+//! 18. [`mod@estimate_lines`]: markup, labour, tax and deposits of an estimate, exactly;
 //!     [`mod@vin`]: check digit and model year
-//! 16. [`mod@convert`]: one unit into another
-//! 17. [`mod@shown`]: how a figure is written for people
+//! 19. [`mod@convert`]: one unit into another
+//! 20. [`mod@shown`]: how a figure is written for people
 
 pub mod air;
 pub mod bearings;
@@ -37,6 +40,7 @@ pub mod budget;
 pub mod catalogue;
 pub mod conformity;
 pub mod convert;
+pub mod cut_plan;
 pub mod doubt;
 pub mod error;
 pub mod estimate_lines;
@@ -49,10 +53,13 @@ pub mod limits_and_fits;
 pub mod machining;
 pub mod roundness;
 pub mod shown;
+pub(crate) mod simplex;
+pub mod straightedge;
 pub mod timing;
 pub mod valves;
 pub mod vin;
 pub mod volumes;
+pub mod warp;
 
 pub use catalogue::{
     Answer, Calculator, Computed, Domain, Group, Input, InputKind, Output, ResultLine, ResultUnit, calculate,

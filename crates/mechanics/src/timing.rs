@@ -5,6 +5,8 @@ use std::f64::consts::PI;
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::error::CalcError;
+use crate::given::Given;
 
 /// The pitch radius of a chain sprocket, in the unit of the pitch.
 ///
@@ -29,6 +31,42 @@ fn strand(centres: f64, radius_difference: f64) -> f64 {
     (centres * centres - radius_difference * radius_difference).sqrt()
         + radius_difference * (radius_difference / centres).asin()
 }
+
+/// What a cut does to an overhead cam.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CamLag {
+    /// Pitch radius of the cam wheel, in the unit of the pitch.
+    pub cam_radius: f64,
+    /// Pitch radius of the crank wheel.
+    pub crank_radius: f64,
+    /// Turn of the cam, in degrees of the cam.
+    pub cam_degrees: f64,
+}
+
+/// How far the cam lags after a cut, from the wheels that were given.
+///
+/// # Errors
+/// [`CalcError`] when a wheel is missing or the wheels would touch.
+pub(crate) fn cam_lag(given: &Given, cut: f64) -> Result<CamLag, CalcError> {
+    let radius = match given.text("drive").unwrap_or("chain") {
+        "chain" => chain_radius,
+        "belt" => belt_radius,
+        _ => return Err(given.out_of_domain("drive", "is neither chain nor belt; a gear drive does not shift")),
+    };
+    let (pitch, centres) = (given.number("pitch")?, given.number("centres")?);
+    let cam = radius(pitch, given.number("cam_teeth")?);
+    let crank = radius(pitch, given.number("crank_teeth")?);
+    if centres - cut <= cam + crank {
+        return Err(
+            given.out_of_domain("centres", "would let the two wheels touch; look for a mistyped distance or pitch")
+        );
+    }
+    let lag = (strand(centres, cam - crank) - strand(centres - cut, cam - crank)) / cam;
+    Ok(CamLag { cam_radius: cam, crank_radius: crank, cam_degrees: lag.to_degrees() })
+}
+
+/// What is said beside a lag.
+pub(crate) const LATE_OR_EARLY: &str = "late when the tight strand runs straight up to the cam, which is the usual case; early when it is the strand on the other side";
 
 /// Cam timing after a cut.
 pub const CAM_TIMING_SHIFT: Calculator = Calculator {
@@ -65,22 +103,13 @@ pub const CAM_TIMING_SHIFT: Calculator = Calculator {
         "Before starting, turn the engine two full turns by hand; where it stops, stop: a valve may stand on a piston.",
     ],
     formula: |given| {
-        let radius = if given.text("drive") == Some("belt") { belt_radius } else { chain_radius };
-        let (pitch, centres, cut) = (given.number("pitch")?, given.number("centres")?, given.number("cut")?);
-        let cam = radius(pitch, given.number("cam_teeth")?);
-        let crank = radius(pitch, given.number("crank_teeth")?);
-        if centres - cut <= cam + crank {
-            return Err(
-                given.out_of_domain("centres", "would let the two wheels touch; look for a mistyped distance or pitch")
-            );
-        }
-        let lag = (strand(centres, cam - crank) - strand(centres - cut, cam - crank)) / cam;
+        let shift = cam_lag(given, given.number("cut")?)?;
         let mut computed = Computed::default();
-        computed.put("cam_radius", cam);
-        computed.put("crank_radius", crank);
-        computed.put("cam_lag", lag.to_degrees());
-        computed.put("crank_lag", 2.0 * lag.to_degrees());
-        computed.note("late when the tight strand runs straight up to the cam, which is the usual case; early when it is the strand on the other side");
+        computed.put("cam_radius", shift.cam_radius);
+        computed.put("crank_radius", shift.crank_radius);
+        computed.put("cam_lag", shift.cam_degrees);
+        computed.put("crank_lag", 2.0 * shift.cam_degrees);
+        computed.note(LATE_OR_EARLY);
         Ok(computed)
     },
 };

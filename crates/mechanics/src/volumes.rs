@@ -20,9 +20,52 @@ pub fn compression_ratio(swept: f64, clearance: f64) -> f64 {
     (swept + clearance) / clearance
 }
 
+/// What a cut does to the volume left with the piston at the top.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Milled {
+    /// Taken away by the cut.
+    pub lost: f64,
+    /// Left after it.
+    pub clearance: f64,
+    /// Compression ratio before.
+    pub ratio_before: f64,
+    /// Compression ratio after.
+    pub ratio_after: f64,
+}
+
+/// What a cut does to volume and compression ratio; none when no volume is left.
+///
+/// # Units
+/// Volumes in cm³, the open area in cm², the cut in mm.
+/// # Source
+/// Geometry: open area times depth, while the chamber wall is upright.
+#[must_use]
+pub fn milled(swept: f64, clearance: f64, open_area: f64, cut: f64) -> Option<Milled> {
+    let lost = open_area * cut / 10.0;
+    let after = clearance - lost;
+    (after > 0.0).then(|| Milled {
+        lost,
+        clearance: after,
+        ratio_before: compression_ratio(swept, clearance),
+        ratio_after: compression_ratio(swept, after),
+    })
+}
+
 const CC: f64 = 1000.0;
 
-fn swept_volume(given: &Given) -> Result<f64, CalcError> {
+/// The clearance volume before a cut, from itself or from the ratio.
+pub(crate) fn clearance_before(given: &Given, swept: f64) -> Result<f64, CalcError> {
+    match (given.optional("clearance"), given.optional("compression_ratio")) {
+        (Some(clearance), None) => Ok(clearance),
+        (None, Some(ratio)) => Ok(swept / (ratio - 1.0)),
+        (Some(_), Some(_)) => {
+            Err(given.do_not_go_together("clearance and compression_ratio say the same thing twice; give one of them"))
+        }
+        (None, None) => Err(given.missing("clearance")),
+    }
+}
+
+pub(crate) fn swept_volume(given: &Given) -> Result<f64, CalcError> {
     match (given.optional("swept"), given.optional("bore"), given.optional("stroke")) {
         (Some(_), Some(_), _) | (Some(_), _, Some(_)) => {
             Err(given
@@ -35,11 +78,19 @@ fn swept_volume(given: &Given) -> Result<f64, CalcError> {
     }
 }
 
-const SWEPT_INPUTS: [Input; 3] = [
+pub(crate) const SWEPT_INPUTS: [Input; 3] = [
     Input::number("bore", Unit::MILLIMETRE, "cylinder diameter").optional(),
     Input::number("stroke", Unit::MILLIMETRE, "piston travel").optional(),
     Input::number("swept", Unit::CUBIC_CENTIMETRE, "swept volume of one cylinder, instead of bore and stroke")
         .optional(),
+];
+
+pub(crate) const CLEARANCE_INPUTS: [Input; 2] = [
+    Input::number("clearance", Unit::CUBIC_CENTIMETRE, "volume left with the piston at the top, before the cut")
+        .optional(),
+    Input::number("compression_ratio", Unit::ONE, "compression ratio before the cut, instead of clearance")
+        .optional()
+        .within(Domain::Between(1.001, 100.0)),
 ];
 
 /// Compression ratio from measured volumes.
@@ -133,11 +184,8 @@ pub const MILLING_EFFECT: Calculator = Calculator {
         SWEPT_INPUTS[0],
         SWEPT_INPUTS[1],
         SWEPT_INPUTS[2],
-        Input::number("clearance", Unit::CUBIC_CENTIMETRE, "volume left with the piston at the top, before the cut")
-            .optional(),
-        Input::number("compression_ratio", Unit::ONE, "compression ratio before the cut, instead of clearance")
-            .optional()
-            .within(Domain::Between(1.001, 100.0)),
+        CLEARANCE_INPUTS[0],
+        CLEARANCE_INPUTS[1],
         Input::number("open_area", Unit::SQUARE_CENTIMETRE, "area of the chamber opening in the face"),
         Input::number("cut", Unit::MILLIMETRE, "depth taken off the face").within(Domain::NotNegative),
     ],
@@ -160,28 +208,18 @@ pub const MILLING_EFFECT: Calculator = Calculator {
     cautions: &[],
     formula: |given| {
         let swept = swept_volume(given)?;
-        let clearance = match (given.optional("clearance"), given.optional("compression_ratio")) {
-            (Some(clearance), None) => clearance,
-            (None, Some(ratio)) => swept / (ratio - 1.0),
-            (Some(_), Some(_)) => {
-                return Err(given
-                    .do_not_go_together("clearance and compression_ratio say the same thing twice; give one of them"));
-            }
-            (None, None) => return Err(given.missing("clearance")),
-        };
+        let clearance = clearance_before(given, swept)?;
         let cut = given.number("cut")?;
-        let lost = given.number("open_area")? * cut / 10.0;
-        let after = clearance - lost;
-        if after <= 0.0 {
+        let Some(after) = milled(swept, clearance, given.number("open_area")?, cut) else {
             return Err(
                 given.out_of_domain("cut", "would leave no clearance volume; look for a mistyped depth or area")
             );
-        }
+        };
         let mut computed = Computed::default();
-        computed.put("volume_lost", lost);
-        computed.put("clearance_after", after);
-        computed.put("ratio_before", compression_ratio(swept, clearance));
-        computed.put("ratio_after", compression_ratio(swept, after));
+        computed.put("volume_lost", after.lost);
+        computed.put("clearance_after", after.clearance);
+        computed.put("ratio_before", after.ratio_before);
+        computed.put("ratio_after", after.ratio_after);
         if cut > 0.5 {
             computed.note(
                 "cut over half a millimetre: measure the chamber by burette afterwards, the opening changes with depth",
