@@ -4,7 +4,13 @@
 //! `reference/metrology/judging.json` are made by the script beside it, with the versions it names. None of the values was
 //! made by this code.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of a test may fail it")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "the helpers of a test may fail it"
+)]
 
 use mechanics::doubt::{Drawn, monte_carlo};
 use mechanics::roundness::{axis_straightness, circles, cylinder};

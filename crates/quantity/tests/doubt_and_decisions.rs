@@ -206,6 +206,7 @@ proptest::proptest! {
     }
 }
 
+#[expect(clippy::unwrap_used, reason = "the helpers of a test may fail it")]
 mod settling {
     use proptest::prelude::*;
     use quantity::{Risks, Verdict, Zone, decide, gauge_that_settles, repeats_that_settle, with_process};
