@@ -1,6 +1,5 @@
 //! How long each calculator takes for its own example, from typed texts to answer; wanted is under a millisecond.
 
-
 use criterion::{Criterion, criterion_group, criterion_main};
 use mechanics::catalogue;
 

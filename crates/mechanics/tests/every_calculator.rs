@@ -170,6 +170,12 @@ impl Typist {
             match (self.below(6), example) {
                 (0, _) if self.below(wild) == 0 => {}
                 (0..=2, _) => pairs.push((input.key.to_owned(), self.text(input, example))),
+                (_, Some(example)) if input.kind == InputKind::Table && self.below(4) > 0 => {
+                    // Mostly the first rows only: a search over few readings meets the same branches sooner.
+                    let rows: Vec<&str> = example.split(';').collect();
+                    let kept = 1 + self.below(rows.len());
+                    pairs.push((input.key.to_owned(), rows[..kept].join(";")));
+                }
                 (_, Some(example)) => pairs.push((input.key.to_owned(), example.to_owned())),
                 (_, None) => {}
             }
