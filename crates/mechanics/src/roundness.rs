@@ -2,7 +2,7 @@
 //!
 //! All four reference circles of a section, the smallest zone of a cylinder, and the straightness of a surface or an axis.
 //! Distances from a centre that moves a little change linearly, so each search is a small linear programme about the centre
-//! so far, solved exactly ([`crate::least_bound`]), and again about the new centre until nothing moves. For the smallest zone
+//! so far, solved exactly (in `least_bound`), and again about the new centre until nothing moves. For the smallest zone
 //! of a circle [`Circles::proved`] says whether no other centre can be better: the linear growth of the zone away from the
 //! centre then outruns all that the curvature could give back.
 #![expect(clippy::indexing_slicing, reason = "fixed small kernels; every index is below its array's length")]
