@@ -2,7 +2,7 @@
 //!
 //! All four reference circles of a section, the smallest zone of a cylinder, and the straightness of a surface or an axis.
 //! Distances from a centre that moves a little change linearly, so each search is a small linear programme about the centre
-//! so far, solved exactly ([`crate::least_bound`]), and again about the new centre until nothing moves. For the smallest zone
+//! so far, solved exactly (in `least_bound`), and again about the new centre until nothing moves. For the smallest zone
 //! of a circle [`Circles::proved`] says whether no other centre can be better: the linear growth of the zone away from the
 //! centre then outruns all that the curvature could give back.
 #![expect(clippy::indexing_slicing, reason = "fixed small kernels; every index is below its array's length")]
@@ -146,13 +146,7 @@ fn largest_gap(seen: &[Seen]) -> f64 {
 /// # Source
 /// ISO 12181-1 and ISO 1101, the four reference circles \[published\]; the searches are worked out here.
 pub fn circles(points: &[[f64; 2]]) -> Result<Circles, RoundnessError> {
-    ensure(points.len(), 4, points.iter().map(|point| point[0].is_finite() && point[1].is_finite()))?;
-    let middle = [0, 1].map(|k| points.iter().map(|point| point[k] / count_of(points.len())).sum::<f64>());
-    let (centre, radius) = circle_of_least_squares(points, middle)?;
-    let seen = look(points, centre);
-    if largest_gap(&seen) >= PI - 1e-9 || range(&seen).0 <= 0.0 {
-        return Err(RoundnessError::NotAround);
-    }
+    let (centre, radius, seen) = first_circle(points)?;
     let least_squares = (centre, radius, width(&seen));
     let (zone_centre, zone, carried) = smallest_zone(points, centre)?;
     let around = circle_around(points, centre)?;
@@ -167,6 +161,24 @@ pub fn circles(points: &[[f64; 2]]) -> Result<Circles, RoundnessError> {
         circumscribed: of_circle(around),
         inscribed: of_circle(inside),
     })
+}
+
+/// The circle of least squares and the readings seen from its centre; refused when they do not go round.
+fn first_circle(points: &[[f64; 2]]) -> Result<([f64; 2], f64, Vec<Seen>), RoundnessError> {
+    ensure(points.len(), 4, points.iter().map(|point| point[0].is_finite() && point[1].is_finite()))?;
+    let middle = [0, 1].map(|k| points.iter().map(|point| point[k] / count_of(points.len())).sum::<f64>());
+    let (centre, radius) = circle_of_least_squares(points, middle)?;
+    let seen = look(points, centre);
+    if largest_gap(&seen) >= PI - 1e-9 || range(&seen).0 <= 0.0 {
+        return Err(RoundnessError::NotAround);
+    }
+    Ok((centre, radius, seen))
+}
+
+/// The smallest zone of a section and the radius of its circle of least squares.
+fn zone_and_radius(points: &[[f64; 2]]) -> Result<(f64, f64), RoundnessError> {
+    let (centre, radius, _) = first_circle(points)?;
+    Ok((smallest_zone(points, centre)?.1, radius))
 }
 
 fn count_of(count: usize) -> f64 {
@@ -247,6 +259,11 @@ fn smallest_zone(points: &[[f64; 2]], start: [f64; 2]) -> Result<Zone, Roundness
             break;
         }
         let (least, scale) = zone_step(&seen, 2, 1.0, reach).ok_or(RoundnessError::NotFound)?;
+        // The programme starts at one: what it cannot gain, no small step can.
+        if 1.0 - least.t < 1e-13 {
+            carried = carriers(&least);
+            break;
+        }
         let moved = [centre[0] + least.x[0] * scale, centre[1] + least.x[1] * scale];
         let there = look(points, moved);
         if width(&there) < best {
@@ -355,7 +372,7 @@ fn smallest_around(points: &[[f64; 3]], size: usize, length: f64) -> Result<([f6
         if distance > 0.0 {
             bounds.push(bound(dx / distance, dy / distance, z, point));
         }
-        if size > 2 || points.len() <= 64 {
+        if size > 2 {
             for eighth in 0..8 {
                 let (sine, cosine) = (f64::from(eighth) * TAU / 8.0).sin_cos();
                 bounds.push(bound(cosine, sine, z, point));
@@ -363,6 +380,8 @@ fn smallest_around(points: &[[f64; 3]], size: usize, length: f64) -> Result<([f6
         }
     }
     let mut best = (zero, high);
+    let mut waited = 0;
+    let enough = if size == 2 { 1e-9 } else { 1e-8 };
     for _ in 0..300 {
         let least = least_bound(&bounds, size, 1.0, 1e4).ok_or(RoundnessError::NotFound)?;
         let x = least.x.map(|part| part * scale);
@@ -371,10 +390,11 @@ fn smallest_around(points: &[[f64; 3]], size: usize, length: f64) -> Result<([f6
             reach_of(&x).enumerate().map(|(place, (dx, dy, z))| (dx.hypot(dy), place, (dx, dy, z))).collect();
         furthest.sort_by(|a, b| b.0.total_cmp(&a.0));
         let most = furthest.first().map_or(0.0, |first| first.0);
+        waited = if most < best.1 { 0 } else { waited + 1 };
         if most < best.1 {
             best = (x, most);
         }
-        if best.1 - proved <= 1e-11 * scale + 1e-15 * high {
+        if best.1 - proved <= enough * scale + 1e-15 * high || waited > 12 && best.1 - proved <= 1e-7 * scale {
             break;
         }
         for (distance, place, (dx, dy, z)) in furthest.into_iter().take(6) {
@@ -491,8 +511,8 @@ impl Axis {
 /// # Errors
 /// [`RoundnessError`].
 /// # Invariants
-/// Never wider than the zone about the axis of least squares. Each step's programme is solved exactly; that no quite other axis
-/// has a smaller zone is not proved.
+/// Never wider than the zone about the axis of least squares. Each step's programme is solved exactly, to a ten-millionth of the
+/// width; that no quite other axis has a smaller zone is not proved.
 /// # Source
 /// ISO 12180-1 and ISO 1101, reference cylinders \[published\]; the search is worked out here.
 pub fn cylinder(points: &[[f64; 3]]) -> Result<Cylinder, RoundnessError> {
@@ -532,6 +552,10 @@ pub fn cylinder(points: &[[f64; 3]]) -> Result<Cylinder, RoundnessError> {
         }
         let (least, scale) = zone_step(&seen, 4, length, reach).ok_or(RoundnessError::NotFound)?;
         weight = least.carried_by.iter().map(|(_, weight)| weight * weight).sum();
+        // A ten-millionth of the width is far below any reading.
+        if 1.0 - least.t < 1e-7 {
+            break;
+        }
         let [a, b, c, d, _] = least.x.map(|part| part * scale);
         let there = axis.moved([a, b, c, d], length);
         let seen_there = there.look(points);
@@ -539,10 +563,10 @@ pub fn cylinder(points: &[[f64; 3]]) -> Result<Cylinder, RoundnessError> {
         if width(&seen_there) < best {
             let gain = best - width(&seen_there);
             (axis, seen, best) = (there, seen_there, best - gain);
-            if gain < 1e-13 * best {
+            if gain < 1e-11 * best {
                 break;
             }
-        } else if step < 1e-9 || reach < 1e-9 {
+        } else if step < 1e-7 || reach < 1e-7 {
             break;
         } else {
             reach = step.min(reach) / 4.0;
@@ -846,8 +870,8 @@ fn cylindricity(given: &Given) -> Result<Computed, CalcError> {
     for height in heights {
         let section: Vec<[f64; 2]> =
             points.iter().filter(|point| (point[2] - height).abs() < 1e-9).map(|point| [point[0], point[1]]).collect();
-        match circles(&section) {
-            Ok(circles) => sections.push((circles.zone, 2.0 * circles.least_squares.1)),
+        match zone_and_radius(&section) {
+            Ok((zone, radius)) => sections.push((zone, 2.0 * radius)),
             Err(_) => {
                 sections.clear();
                 computed.note("not every height has four readings all around, so out_of_round and taper are left out");

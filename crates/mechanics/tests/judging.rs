@@ -4,7 +4,13 @@
 //! `reference/metrology/judging.json` are made by the script beside it, with the versions it names. None of the values was
 //! made by this code.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of a test may fail it")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "the helpers of a test may fail it"
+)]
 
 use mechanics::doubt::{Drawn, monte_carlo};
 use mechanics::roundness::{axis_straightness, circles, cylinder};
@@ -484,7 +490,7 @@ fn guard_factors_and_global_risks_are_those_of_the_guide() {
     );
     near("consumer", value(&answer, "consumer_risk"), number(&e["expected"]["R_C"]), 1e-5);
     near("producer", value(&answer, "producer_risk"), number(&e["expected"]["R_P"]), 1e-5);
-    // Value by: SciPy 1.17.1 quad, statistics notes; process 86.010 ± 0.006, u 0.003, limits 86.00 to 86.02.
+    // Value by: SciPy 1.17.1 quad, reference/metrology/statistics.py; process 86.010 ± 0.006, u 0.003, limits 86.00 to 86.02.
     for (guard, consumer, producer) in [
         (0.0, 0.024_445_307_817_061_66, 0.064_901_731_385_504_65),
         (0.5, 0.013_017_142_589_142_548, 0.122_554_119_076_491_14),
@@ -499,7 +505,7 @@ fn guard_factors_and_global_risks_are_those_of_the_guide() {
 
 #[test]
 fn what_is_known_of_the_process_and_what_would_settle_it_are_said() {
-    // Value by: NumPy 2.4.6 and SciPy 1.17.1, statistics notes.
+    // Value by: NumPy 2.4.6 and SciPy 1.17.1, reference/metrology/statistics.py.
     let answer = run(
         "conformity",
         &[
@@ -728,7 +734,7 @@ fn the_chance_that_bores_clean_up_is_that_of_quadrature_and_of_the_worked_engine
             near(bore, mechanics::machining::chance_of_cleaning(room, u, offset), number(expected), 1e-9);
         }
     }
-    // Value by: 200000 draws in NumPy, statistics notes: .9937 without the score (the other bores all but sure), .136 and 1.0000
+    // Value by: 200000 draws in NumPy, reference/metrology/statistics.py: .9937 without the score (the other bores all but sure), .136 and 1.0000
     // with it; three standard deviations of the draws.
     let of = |bores: &str, size: &str| {
         run(
@@ -777,7 +783,7 @@ fn the_chance_that_bores_clean_up_is_that_of_quadrature_and_of_the_worked_engine
 
 #[test]
 fn a_row_of_bores_has_the_worst_of_the_worked_engine() {
-    // Value by: NumPy 2.4.6, statistics notes (cylinder 4 is the worst in all three).
+    // Value by: NumPy 2.4.6, reference/metrology/statistics.py (cylinder 4 is the worst in all three).
     let example = catalogue().iter().find(|entry| entry.id == "bore-series").unwrap().example;
     let answer = run("bore-series", example);
     near("wear", value(&answer, "worst_wear"), 0.094, 1e-9);

@@ -266,10 +266,10 @@ impl Unit {
             return Err(UnitError::Kind { from: self, to });
         }
         let not_finite = UnitError::NotFinite { value, unit: self };
-        let exact = exact_decimal(value).ok_or_else(|| not_finite.clone())?;
-        if self == to {
+        if self == to && value.is_finite() {
             return Ok(value);
         }
+        let exact = exact_decimal(value).ok_or_else(|| not_finite.clone())?;
         let (here, there) = if zero_points {
             (fraction(self.0.offset), fraction(to.0.offset))
         } else {

@@ -206,6 +206,7 @@ proptest::proptest! {
     }
 }
 
+#[expect(clippy::unwrap_used, reason = "the helpers of a test may fail it")]
 mod settling {
     use proptest::prelude::*;
     use quantity::{Risks, Verdict, Zone, decide, gauge_that_settles, repeats_that_settle, with_process};
@@ -296,8 +297,8 @@ mod settling {
         assert!(gauge_that_settles(f64::NAN, &upper, risks).is_err());
     }
 
-    // Source:   bore example of the statistics notes; JCGM 106:2012, 7.2 for the formula [published]
-    // Value by: NumPy 2.4.6, reference/metrology/judging.py
+    // Source:   bore example of reference/metrology/statistics.py; JCGM 106:2012, 7.2 for the formula [published]
+    // Value by: NumPy 2.4.6, reference/metrology/statistics.py
     #[test]
     fn what_the_process_is_known_to_make_moves_a_value_towards_it() {
         let (value, u) = with_process(86.0215, 0.003, (86.010, 0.005)).unwrap();
