@@ -1,0 +1,304 @@
+//! Sums over very many lives, kept in bins, so that they cost one pass and histories add.
+//!
+//! Wanted are the sums of t^b, t^b ln t and t^b (ln t)^2 for any exponent b, over ages at exit (counted +1) and at entry
+//! (counted -1). A bin holds the sums of d^0 to d^7 of its ages, d being the distance from the middle of the bin as a share
+//! of it; with the binomial series these give t^b for every b at once. Bins are 1/32 of an octave's lower edge wide, so
+//! that an age finds its bin from its leading bits without a logarithm and |d| stays below 1/64: what the series leaves
+//! out is below C(b, 8) / 64^8, under rounding up to b = 7 and under 3e-8 at b = 30.
+//!
+//! The edges of bins do not depend on the records. Bins therefore add, today's to last year's and one keeper's to another's.
+
+#![expect(
+    clippy::indexing_slicing,
+    reason = "tables have 32 cells and are met with five bits; a bin is looked up by its place"
+)]
+
+use std::f64::consts::LN_2;
+use std::sync::LazyLock;
+
+use serde::{Deserialize, Serialize};
+
+/// Sums kept a bin; eight fill one line of the processor's cache.
+const SUMS: usize = 8;
+/// Bins an octave, and the bits that tell them apart.
+const STEPS: usize = 32;
+const STEP_BITS: u32 = 5;
+/// Where the number of the bin begins in the bits of an age.
+const KEY_SHIFT: u32 = 52 - STEP_BITS;
+/// First and last number of a bin: ages that are normal numbers.
+const LOWEST: u64 = 1 << STEP_BITS;
+const HIGHEST: u64 = (0x7ff << STEP_BITS) - 1;
+/// Rows that are taken at once; so many mantissas below two can be multiplied before their product is too large.
+const BLOCK: usize = 512;
+/// How many bins are laid out at first, and how many of them below the first age.
+const ROOM: u64 = 256;
+const BELOW: u64 = 192;
+
+static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
+
+/// Middles of the bins of the octave from one to two, one over them, and their logarithms.
+struct Middles {
+    at: [f64; STEPS],
+    over: [f64; STEPS],
+    ln: [f64; STEPS],
+}
+
+static MIDDLES: LazyLock<Middles> = LazyLock::new(|| {
+    let mut made = Middles { at: [0.0; STEPS], over: [0.0; STEPS], ln: [0.0; STEPS] };
+    let mut middle = 1.0 + 0.5 / 32.0;
+    for step in 0..STEPS {
+        made.at[step] = middle;
+        made.over[step] = 1.0 / middle;
+        made.ln[step] = middle.ln();
+        middle += 1.0 / 32.0;
+    }
+    made
+});
+
+/// The sums of t^b, t^b x and t^b x^2 with x the logarithm of t over the age of reference, all divided by its b-th power.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Powers {
+    pub(super) zeroth: f64,
+    pub(super) first: f64,
+    pub(super) second: f64,
+}
+
+/// What failed in one pass over columns.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Failed {
+    pub(super) count: u64,
+    pub(super) sum_ln: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub(super) struct Bins {
+    /// Number of the first bin, the first of its octave.
+    first: u64,
+    cells: Vec<[f64; SUMS]>,
+}
+
+/// Number of the bin, the mantissa, and the distance from the middle as a share of it.
+#[inline(always)]
+fn split(age: f64, middles: &Middles) -> (u64, f64, f64) {
+    let bits = age.to_bits();
+    let key = bits >> KEY_SHIFT;
+    let mantissa = f64::from_bits((bits & ((1 << 52) - 1)) | (1023 << 52));
+    let step = step_of(key);
+    (key, mantissa, (mantissa - middles.at[step]) * middles.over[step])
+}
+
+#[inline(always)]
+fn step_of(key: u64) -> usize {
+    // Five bits fit.
+    usize::try_from(key & 31).unwrap_or(0)
+}
+
+/// The power of two of the octave a bin lies in.
+#[inline(always)]
+fn octave(key: u64) -> f64 {
+    // Eleven bits fit.
+    f64::from(u32::try_from(key >> STEP_BITS).unwrap_or(0)) - 1023.0
+}
+
+#[inline(always)]
+fn put(cell: &mut [f64; SUMS], sign: f64, d: f64) {
+    let square = d * d;
+    let fourth = square * square;
+    let low = [sign, sign * d, sign * square, sign * square * d];
+    let mut sums = *cell;
+    for k in 0..4 {
+        sums[k] += low[k];
+    }
+    for k in 0..4 {
+        sums[k + 4] += low[k] * fourth;
+    }
+    *cell = sums;
+}
+
+#[inline(always)]
+fn key_of(age: f64) -> u64 {
+    age.to_bits() >> KEY_SHIFT
+}
+
+#[inline(always)]
+fn slot_of(key: u64, first: u64) -> usize {
+    usize::try_from(key.wrapping_sub(first)).unwrap_or(usize::MAX)
+}
+
+/// The least and the greatest age of some rows, or nothing when the ages of a row do not follow one another.
+#[inline(always)]
+fn extent(at: &[f64], failed: &[bool], entered: &[f64]) -> Option<(f64, f64)> {
+    let (mut low, mut high) = (f64::INFINITY, 0.0_f64);
+    let mut good = true;
+    for ((&age, &fail), &from) in at.iter().zip(failed).zip(entered) {
+        good &= follows(age, fail, from);
+        low = low.min(age).min(if from > 0.0 { from } else { age });
+        high = high.max(age);
+    }
+    good.then_some((low, high))
+}
+
+#[inline(always)]
+fn follows(age: f64, failed: bool, from: f64) -> bool {
+    (from >= 0.0) & (age > 0.0) & ((from < age) | (!failed & (from <= age)))
+}
+
+/// The first row of some whose ages do not follow one another or have no bin.
+fn first_odd(at: &[f64], failed: &[bool], entered: &[f64]) -> usize {
+    let odd = |((&age, &fail), &from): ((&f64, &bool), &f64)| {
+        let has_bin = |age: f64| (LOWEST..=HIGHEST).contains(&key_of(age));
+        !(follows(age, fail, from) && has_bin(age) && (from == 0.0 || has_bin(from)))
+    };
+    at.iter().zip(failed).zip(entered).position(odd).unwrap_or(0)
+}
+
+impl Bins {
+    /// Adds one age, counted with its sign; one that is no normal number above nought is left out, and was refused before.
+    pub(super) fn add(&mut self, age: f64, sign: f64) {
+        let (key, _, d) = split(age, &MIDDLES);
+        let slot = Some(slot_of(key, self.first)).filter(|slot| *slot < self.cells.len());
+        if let Some(slot) = slot.or_else(|| self.reach(key)) {
+            put(&mut self.cells[slot], sign, d);
+        }
+    }
+
+    /// Makes room for a bin and says where it is; nothing when ages have no such bin.
+    #[cold]
+    #[inline(never)]
+    fn reach(&mut self, key: u64) -> Option<usize> {
+        if !(LOWEST..=HIGHEST).contains(&key) {
+            return None;
+        }
+        let octave_start = |key: u64| (key >> STEP_BITS << STEP_BITS).max(LOWEST);
+        if self.cells.is_empty() {
+            self.first = octave_start(key.saturating_sub(BELOW));
+            self.cells = vec![[0.0; SUMS]; usize::try_from(ROOM).ok()?];
+        }
+        if key < self.first {
+            let first = octave_start(key);
+            let more = usize::try_from(self.first - first).ok()?;
+            self.cells.splice(0..0, std::iter::repeat_n([0.0; SUMS], more));
+            self.first = first;
+        }
+        let slot = usize::try_from(key - self.first).ok()?;
+        if slot >= self.cells.len() {
+            self.cells.resize((slot / STEPS + 1) * STEPS, [0.0; SUMS]);
+        }
+        Some(slot)
+    }
+
+    /// Takes in columns of equal length: ages at exit, whether failed, ages at entry (nought: from new).
+    ///
+    /// Stops at the first row whose ages do not follow one another, and gives its number.
+    pub(super) fn take(&mut self, at: &[f64], failed: &[bool], entered: &[f64]) -> Result<Failed, usize> {
+        ARCH.dispatch(|| self.take_rows(at, failed, entered))
+    }
+
+    #[inline(always)]
+    fn take_rows(&mut self, at: &[f64], failed: &[bool], entered: &[f64]) -> Result<Failed, usize> {
+        let middles: &Middles = &MIDDLES;
+        let mut out = Failed::default();
+        let blocks = at.chunks(BLOCK).zip(failed.chunks(BLOCK)).zip(entered.chunks(BLOCK));
+        for (block, ((at, failed), entered)) in blocks.enumerate() {
+            // The rows of a block are looked through first, so that the sums below need no questions.
+            let range = extent(at, failed, entered);
+            let room =
+                range.filter(|(low, high)| self.reach(key_of(*low)).is_some() && self.reach(key_of(*high)).is_some());
+            if room.is_none() {
+                return Err(block * BLOCK + first_odd(at, failed, entered));
+            }
+            let (mut product, mut octaves, mut count) = (1.0, 0.0, 0_u32);
+            let mut late = [0.0; BLOCK];
+            let mut late_count = 0;
+            let cells = self.cells.as_mut_slice();
+            for ((&age, &fail), &from) in at.iter().zip(failed).zip(entered) {
+                let (key, mantissa, d) = split(age, middles);
+                put(&mut cells[slot_of(key, self.first)], 1.0, d);
+                // Selected and not branched: which rows failed, and which were watched from new, cannot be foretold.
+                product *= if fail { mantissa } else { 1.0 };
+                octaves += if fail { octave(key) } else { 0.0 };
+                count += u32::from(fail);
+                late[late_count] = from;
+                late_count += usize::from(from > 0.0);
+            }
+            for &from in &late[..late_count] {
+                let (key, _, d) = split(from, middles);
+                put(&mut cells[slot_of(key, self.first)], -1.0, d);
+            }
+            out.count += u64::from(count);
+            out.sum_ln += product.ln() + octaves * LN_2;
+        }
+        Ok(out)
+    }
+
+    /// Adds the bins of another history.
+    pub(super) fn merge(&mut self, other: &Self) {
+        for (key, cell) in (other.first..).zip(&other.cells) {
+            if cell.iter().all(|sum| *sum == 0.0) {
+                continue;
+            }
+            let here = usize::try_from(key.wrapping_sub(self.first)).ok().filter(|slot| *slot < self.cells.len());
+            if let Some(slot) = here.or_else(|| self.reach(key)) {
+                for (sum, more) in self.cells[slot].iter_mut().zip(cell) {
+                    *sum += more;
+                }
+            }
+        }
+    }
+
+    /// The logarithm of an age that none of the bins goes beyond.
+    pub(super) fn ln_top(&self) -> f64 {
+        let filled = self.cells.iter().rposition(|cell| cell[0] != 0.0 || cell[1] != 0.0).unwrap_or(0);
+        let key = self.first + u64::try_from(filled).unwrap_or(0);
+        (octave(key) + 1.0) * LN_2
+    }
+
+    /// The sums for one exponent; `shift` is the logarithm of the age of reference.
+    pub(super) fn powers(&self, exponent: f64, shift: f64) -> Powers {
+        ARCH.dispatch(|| self.add_up(exponent, shift))
+    }
+
+    #[inline(always)]
+    fn add_up(&self, exponent: f64, shift: f64) -> Powers {
+        let middles: &Middles = &MIDDLES;
+        let mut steps = [0.0; STEPS];
+        for (step, ln) in steps.iter_mut().zip(&middles.ln) {
+            *step = (exponent * ln).exp();
+        }
+        let mut sums = [[0.0; SUMS]; 3];
+        for (first, cells) in (self.first..).step_by(STEPS).zip(self.cells.chunks(STEPS)) {
+            let base = octave(first) * LN_2 - shift;
+            let scale = (exponent * base).exp();
+            for (step, cell) in cells.iter().enumerate() {
+                let x = base + middles.ln[step];
+                let weight = scale * steps[step];
+                for k in 0..SUMS {
+                    let sum = weight * cell[k];
+                    sums[0][k] += sum;
+                    sums[1][k] += sum * x;
+                    sums[2][k] += sum * x * x;
+                }
+            }
+        }
+        join(&sums, exponent)
+    }
+}
+
+/// Puts the series together: coefficients C(b, k) and their first and second derivative by b.
+fn join(sums: &[[f64; SUMS]; 3], exponent: f64) -> Powers {
+    let (mut c, mut slope, mut bend) = (1.0, 0.0, 0.0);
+    let mut out = Powers::default();
+    let mut next = 1.0;
+    let [zeroth, first, second] = sums;
+    for ((zeroth, first), second) in zeroth.iter().zip(first).zip(second) {
+        out.zeroth += c * zeroth;
+        out.first += c * first + slope * zeroth;
+        out.second += c * second + 2.0 * slope * first + bend * zeroth;
+        let factor = exponent - (next - 1.0);
+        bend = (bend * factor + 2.0 * slope) / next;
+        slope = (slope * factor + c) / next;
+        c = c * factor / next;
+        next += 1.0;
+    }
+    out
+}
