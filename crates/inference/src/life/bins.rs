@@ -1,8 +1,8 @@
 //! Sums over very many lives, kept in bins, so that they cost one pass and histories add.
 //!
 //! Wanted are the sums of t^b, t^b ln t and t^b (ln t)^2 for any exponent b, over ages at exit (counted +1) and at entry
-//! (counted -1). A bin holds the sums of d^0 to d^7 of its ages, d being the distance from the middle of the bin as a share
-//! of it; with the binomial series these give t^b for every b at once. Bins are 1/32 of an octave's lower edge wide, so
+//! (counted -1). A bin holds the sums of d^0 to d^7 of its ages, d being the distance from the middle of the bin in
+//! units of the octave's lower edge; with the binomial series these give t^b for every b at once. Bins are 1/32 of an octave's lower edge wide, so
 //! that an age finds its bin from its leading bits without a logarithm and |d| stays below 1/64: what the series leaves
 //! out is below C(b, 8) / 64^8, under rounding up to b = 7 and under 3e-8 at b = 30.
 //!
@@ -25,6 +25,12 @@ const STEPS: usize = 32;
 const STEP_BITS: u32 = 5;
 /// Where the number of the bin begins in the bits of an age.
 const KEY_SHIFT: u32 = 52 - STEP_BITS;
+/// The mantissa in the bits of a number, and the bits of one.
+const MANTISSA: u64 = (1 << 52) - 1;
+const ONE: u64 = 1023 << 52;
+/// The bits of the mantissa that tell the bin, and half the distance to the next.
+const LEADING: u64 = MANTISSA & !((1 << KEY_SHIFT) - 1);
+const HALF_STEP: f64 = 1.0 / 64.0;
 /// First and last number of a bin: ages that are normal numbers.
 const LOWEST: u64 = 1 << STEP_BITS;
 const HIGHEST: u64 = (0x7ff << STEP_BITS) - 1;
@@ -36,21 +42,21 @@ const BELOW: u64 = 192;
 
 static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
 
-/// Middles of the bins of the octave from one to two, one over them, and their logarithms.
+/// For the bins of the octave from one to two: powers of one over the middle, and its logarithm.
 struct Middles {
-    at: [f64; STEPS],
-    over: [f64; STEPS],
+    over: [[f64; SUMS]; STEPS],
     ln: [f64; STEPS],
 }
 
 static MIDDLES: LazyLock<Middles> = LazyLock::new(|| {
-    let mut made = Middles { at: [0.0; STEPS], over: [0.0; STEPS], ln: [0.0; STEPS] };
-    let mut middle = 1.0 + 0.5 / 32.0;
+    let mut made = Middles { over: [[1.0; SUMS]; STEPS], ln: [0.0; STEPS] };
+    let mut middle = 1.0 + HALF_STEP;
     for step in 0..STEPS {
-        made.at[step] = middle;
-        made.over[step] = 1.0 / middle;
+        for power in 1..SUMS {
+            made.over[step][power] = made.over[step][power - 1] / middle;
+        }
         made.ln[step] = middle.ln();
-        middle += 1.0 / 32.0;
+        middle += 2.0 * HALF_STEP;
     }
     made
 });
@@ -77,20 +83,12 @@ pub(super) struct Bins {
     cells: Vec<[f64; SUMS]>,
 }
 
-/// Number of the bin, the mantissa, and the distance from the middle as a share of it.
+/// Number of the bin, and the distance of the mantissa from its middle there.
 #[inline(always)]
-fn split(age: f64, middles: &Middles) -> (u64, f64, f64) {
-    let bits = age.to_bits();
-    let key = bits >> KEY_SHIFT;
-    let mantissa = f64::from_bits((bits & ((1 << 52) - 1)) | (1023 << 52));
-    let step = step_of(key);
-    (key, mantissa, (mantissa - middles.at[step]) * middles.over[step])
-}
-
-#[inline(always)]
-fn step_of(key: u64) -> usize {
-    // Five bits fit.
-    usize::try_from(key & 31).unwrap_or(0)
+fn split(age: f64) -> (u64, f64) {
+    let mantissa = f64::from_bits((age.to_bits() & MANTISSA) | ONE);
+    let edge = f64::from_bits((age.to_bits() & LEADING) | ONE);
+    (key_of(age), (mantissa - edge) - HALF_STEP)
 }
 
 /// The power of two of the octave a bin lies in.
@@ -100,19 +98,52 @@ fn octave(key: u64) -> f64 {
     f64::from(u32::try_from(key >> STEP_BITS).unwrap_or(0)) - 1023.0
 }
 
+/// Adds the powers of a distance from nought to the seventh, laid out so that they are made and added four at a time.
 #[inline(always)]
 fn put(cell: &mut [f64; SUMS], sign: f64, d: f64) {
     let square = d * d;
     let fourth = square * square;
-    let low = [sign, sign * d, sign * square, sign * square * d];
+    let (odd, even) = ([sign, sign * d, sign, sign * d], [1.0, 1.0, square, square]);
     let mut sums = *cell;
     for k in 0..4 {
-        sums[k] += low[k];
-    }
-    for k in 0..4 {
-        sums[k + 4] += low[k] * fourth;
+        let low = odd[k] * even[k];
+        sums[k] += low;
+        sums[k + 4] += low * fourth;
     }
     *cell = sums;
+}
+
+/// One call of [`Bins::take`], with the instructions of this processor; a closure would not be compiled for them.
+struct Taking<'a> {
+    bins: &'a mut Bins,
+    at: &'a [f64],
+    failed: &'a [bool],
+    entered: &'a [f64],
+}
+
+impl pulp::NullaryFnOnce for Taking<'_> {
+    type Output = Result<Failed, usize>;
+
+    #[inline(always)]
+    fn call(self) -> Self::Output {
+        self.bins.take_rows(self.at, self.failed, self.entered)
+    }
+}
+
+/// One call of [`Bins::powers`].
+struct Adding<'a> {
+    bins: &'a Bins,
+    exponent: f64,
+    shift: f64,
+}
+
+impl pulp::NullaryFnOnce for Adding<'_> {
+    type Output = Powers;
+
+    #[inline(always)]
+    fn call(self) -> Powers {
+        self.bins.add_up(self.exponent, self.shift)
+    }
 }
 
 #[inline(always)]
@@ -125,17 +156,20 @@ fn slot_of(key: u64, first: u64) -> usize {
     usize::try_from(key.wrapping_sub(first)).unwrap_or(usize::MAX)
 }
 
-/// The least and the greatest age of some rows, or nothing when the ages of a row do not follow one another.
+/// The numbers of the lowest and of the highest bin that some rows need, or nothing when the ages of a row do not follow
+/// one another.
 #[inline(always)]
-fn extent(at: &[f64], failed: &[bool], entered: &[f64]) -> Option<(f64, f64)> {
-    let (mut low, mut high) = (f64::INFINITY, 0.0_f64);
-    let mut good = true;
+fn extent(at: &[f64], failed: &[bool], entered: &[f64]) -> Option<(u64, u64)> {
+    // The bits of numbers from nought up stand in the sequence of the numbers; those of all others lie above them.
+    let (mut low, mut high, mut good) = (u64::MAX, 0, true);
     for ((&age, &fail), &from) in at.iter().zip(failed).zip(entered) {
-        good &= follows(age, fail, from);
-        low = low.min(age).min(if from > 0.0 { from } else { age });
+        // Adding nought makes nought of minus nought; nought less one lies above everything and does not count.
+        let (age, from) = (age.to_bits(), (from + 0.0).to_bits());
+        good &= from.saturating_add(u64::from(fail)) <= age;
+        low = low.min(age).min(from.wrapping_sub(1));
         high = high.max(age);
     }
-    good.then_some((low, high))
+    good.then_some((low >> KEY_SHIFT, high >> KEY_SHIFT))
 }
 
 #[inline(always)]
@@ -155,7 +189,7 @@ fn first_odd(at: &[f64], failed: &[bool], entered: &[f64]) -> usize {
 impl Bins {
     /// Adds one age, counted with its sign; one that is no normal number above nought is left out, and was refused before.
     pub(super) fn add(&mut self, age: f64, sign: f64) {
-        let (key, _, d) = split(age, &MIDDLES);
+        let (key, d) = split(age);
         let slot = Some(slot_of(key, self.first)).filter(|slot| *slot < self.cells.len());
         if let Some(slot) = slot.or_else(|| self.reach(key)) {
             put(&mut self.cells[slot], sign, d);
@@ -191,44 +225,53 @@ impl Bins {
     ///
     /// Stops at the first row whose ages do not follow one another, and gives its number.
     pub(super) fn take(&mut self, at: &[f64], failed: &[bool], entered: &[f64]) -> Result<Failed, usize> {
-        ARCH.dispatch(|| self.take_rows(at, failed, entered))
+        ARCH.dispatch(Taking { bins: self, at, failed, entered })
     }
 
     #[inline(always)]
     fn take_rows(&mut self, at: &[f64], failed: &[bool], entered: &[f64]) -> Result<Failed, usize> {
-        let middles: &Middles = &MIDDLES;
         let mut out = Failed::default();
         let blocks = at.chunks(BLOCK).zip(failed.chunks(BLOCK)).zip(entered.chunks(BLOCK));
         for (block, ((at, failed), entered)) in blocks.enumerate() {
             // The rows of a block are looked through first, so that the sums below need no questions.
             let range = extent(at, failed, entered);
-            let room =
-                range.filter(|(low, high)| self.reach(key_of(*low)).is_some() && self.reach(key_of(*high)).is_some());
+            let room = range.filter(|(low, high)| self.reach(*low).is_some() && self.reach(*high).is_some());
             if room.is_none() {
                 return Err(block * BLOCK + first_odd(at, failed, entered));
             }
-            let (mut product, mut octaves, mut count) = (1.0, 0.0, 0_u32);
+            // No branches: which rows failed, and which were watched from new, cannot be foretold.
+            let (mut product, mut octaves, mut count) = (1.0, 0, 0);
             let mut late = [0.0; BLOCK];
             let mut late_count = 0;
-            let cells = self.cells.as_mut_slice();
             for ((&age, &fail), &from) in at.iter().zip(failed).zip(entered) {
-                let (key, mantissa, d) = split(age, middles);
-                put(&mut cells[slot_of(key, self.first)], 1.0, d);
-                // Selected and not branched: which rows failed, and which were watched from new, cannot be foretold.
-                product *= if fail { mantissa } else { 1.0 };
-                octaves += if fail { octave(key) } else { 0.0 };
+                // The mantissa and the octave of a failure, one and nought of a survivor.
+                let all_or_none = u64::from(fail).wrapping_neg();
+                product *= f64::from_bits((age.to_bits() & MANTISSA & all_or_none) | ONE);
+                octaves += (key_of(age) >> STEP_BITS) & all_or_none;
                 count += u32::from(fail);
                 late[late_count] = from;
                 late_count += usize::from(from > 0.0);
             }
-            for &from in &late[..late_count] {
-                let (key, _, d) = split(from, middles);
-                put(&mut cells[slot_of(key, self.first)], -1.0, d);
-            }
+            self.put_all(at, 1.0);
+            self.put_all(&late[..late_count], -1.0);
+            // At most 512 octaves below 2048 each.
+            let octaves = f64::from(u32::try_from(octaves).unwrap_or(0)) - 1023.0 * f64::from(count);
             out.count += u64::from(count);
             out.sum_ln += product.ln() + octaves * LN_2;
         }
         Ok(out)
+    }
+
+    /// Adds ages that have their bins.
+    #[inline(always)]
+    fn put_all(&mut self, ages: &[f64], sign: f64) {
+        // With the sign known beforehand the sums are stored in pieces, which is slow to read again soon after.
+        let sign = std::hint::black_box(sign);
+        let (first, cells) = (self.first, self.cells.as_mut_slice());
+        for age in ages {
+            let (key, d) = split(*age);
+            put(&mut cells[slot_of(key, first)], sign, d);
+        }
     }
 
     /// Adds the bins of another history.
@@ -255,7 +298,7 @@ impl Bins {
 
     /// The sums for one exponent; `shift` is the logarithm of the age of reference.
     pub(super) fn powers(&self, exponent: f64, shift: f64) -> Powers {
-        ARCH.dispatch(|| self.add_up(exponent, shift))
+        ARCH.dispatch(Adding { bins: self, exponent, shift })
     }
 
     #[inline(always)]
@@ -265,22 +308,30 @@ impl Bins {
         for (step, ln) in steps.iter_mut().zip(&middles.ln) {
             *step = (exponent * ln).exp();
         }
-        let mut sums = [[0.0; SUMS]; 3];
-        for (first, cells) in (self.first..).step_by(STEPS).zip(self.cells.chunks(STEPS)) {
-            let base = octave(first) * LN_2 - shift;
+        let (mut zeroth, mut first, mut second) = ([0.0; SUMS], [0.0; SUMS], [0.0; SUMS]);
+        for (key, cells) in (self.first..).step_by(STEPS).zip(self.cells.chunks(STEPS)) {
+            let base = octave(key) * LN_2 - shift;
             let scale = (exponent * base).exp();
-            for (step, cell) in cells.iter().enumerate() {
-                let x = base + middles.ln[step];
-                let weight = scale * steps[step];
+            for (((cell, step), ln), over) in cells.iter().zip(&steps).zip(&middles.ln).zip(&middles.over) {
+                let (x, weight) = (base + ln, scale * step);
+                let mut sums = *over;
                 for k in 0..SUMS {
-                    let sum = weight * cell[k];
-                    sums[0][k] += sum;
-                    sums[1][k] += sum * x;
-                    sums[2][k] += sum * x * x;
+                    sums[k] *= weight * cell[k];
+                }
+                for k in 0..SUMS {
+                    zeroth[k] += sums[k];
+                }
+                for k in 0..SUMS {
+                    sums[k] *= x;
+                    first[k] += sums[k];
+                }
+                for k in 0..SUMS {
+                    sums[k] *= x;
+                    second[k] += sums[k];
                 }
             }
         }
-        join(&sums, exponent)
+        join(&[zeroth, first, second], exponent)
     }
 }
 

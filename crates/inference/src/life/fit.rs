@@ -56,8 +56,9 @@ impl History {
             return Err(LifeError::NoFailures { records: self.records() });
         }
         let surface = Surface::new(self, None);
-        let place = if self.between().is_empty() { self.profile_top(surface.shift)? } else { [FIRST_SHAPE.ln(), 0.0] };
-        let steps = if self.between().is_empty() { Some((place, surface.local(place))) } else { surface.climb(place) };
+        let from_ages = self.between().is_empty();
+        let place = if from_ages { [self.profile_top(&surface)?.ln(), 0.0] } else { [FIRST_SHAPE.ln(), 0.0] };
+        let steps = if from_ages { Some(surface.best_life(place)) } else { surface.climb(place) };
         let no_highest = |[ln_shape, _]: [f64; 2]| LifeError::NoHighest {
             direction: if ln_shape > 0.0 { "steeper" } else { "flatter" },
         };
@@ -76,24 +77,22 @@ impl History {
         })
     }
 
-    /// ln shape and ln scale over the age of reference, from the score in the shape alone.
-    fn profile_top(&self, shift: f64) -> Result<[f64; 2], LifeError> {
+    /// The shape, from the score in the shape alone.
+    fn profile_top(&self, surface: &Surface<'_>) -> Result<f64, LifeError> {
         let (failed, sum_ln) = self.failed();
-        let sum_ln = sum_ln - failed * shift;
-        let exposure = self.exposure(shift);
+        let sum_ln = sum_ln - failed * surface.shift;
         let mut bracket = Bracket { low: 0.0, high: f64::INFINITY };
         let mut shape = FIRST_SHAPE;
         // Newton takes five or six steps; the bracket halves or doubles where it would leave.
         for _ in 0..200 {
-            let Powers { zeroth, first, second } = exposure.powers(shape);
+            let Powers { zeroth, first, second } = surface.powers(shape);
             let mean = first / zeroth;
             let score = failed / shape + sum_ln - failed * mean;
             let slope = -failed / (shape * shape) - failed * (second / zeroth - mean * mean);
             let next = bracket.step(shape, score, slope);
-            if (next - shape).abs() <= 1e-9 * shape {
-                // The last step is good to the square of its size, so no further sums are needed for the shape.
-                let at = exposure.powers(next).zeroth;
-                return Ok([next.ln(), (at / failed).ln() / next]);
+            if (next - shape).abs() <= 1e-7 * shape {
+                // What is left after a step is of the size of its square.
+                return Ok(next);
             }
             if next > STEEPEST {
                 return Err(LifeError::NoHighest { direction: "steeper" });

@@ -96,9 +96,24 @@ impl<'a> Surface<'a> {
         value
     }
 
+    pub(super) fn powers(&self, shape: f64) -> Powers {
+        self.exposure.powers(shape)
+    }
+
+    /// The best life for the shape of a place, without prior and without failures between two ages.
+    pub(super) fn best_life(&self, [ln_shape, _]: Place) -> (Place, Local) {
+        let row = self.row(ln_shape);
+        let ln_life = (row.powers.zeroth / self.failed).ln() / row.shape;
+        ([ln_shape, ln_life], self.local_in(&row, ln_life))
+    }
+
     /// Value and slopes at a place.
-    pub(super) fn local(&self, [a, b]: Place) -> Local {
-        let row = self.row(a);
+    pub(super) fn local(&self, [ln_shape, ln_life]: Place) -> Local {
+        self.local_in(&self.row(ln_shape), ln_life)
+    }
+
+    fn local_in(&self, row: &ShapeRow, b: f64) -> Local {
+        let a = row.ln_shape;
         let (shape, s) = (row.shape, row.powers);
         let rate = self.rate(shape, b);
         // By shape first, then by its logarithm.
@@ -129,7 +144,7 @@ impl<'a> Surface<'a> {
         let [by_shape, by_life] = slope;
         let [twice, mixed, life_twice] = bend;
         let mut local = Local {
-            value: self.value(&row, b),
+            value: self.value(row, b),
             slope: [self.failed + shape * by_shape, by_life],
             bend: [shape * by_shape + shape * shape * twice, shape * mixed, life_twice],
         };
