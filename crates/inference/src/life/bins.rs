@@ -353,3 +353,58 @@ fn join(sums: &[[f64; SUMS]; 3], exponent: f64) -> Powers {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sums taken one by one.
+    fn plain(ages: &[(f64, f64)], exponent: f64, shift: f64) -> Powers {
+        let mut out = Powers::default();
+        for (age, sign) in ages {
+            let x = age.ln() - shift;
+            let power = sign * (exponent * x).exp();
+            out.zeroth += power;
+            out.first += power * x;
+            out.second += power * x * x;
+        }
+        out
+    }
+
+    // Tolerance: the bound in the module text, 3e-8 at an exponent of 30, and rounding below 8, where C(8, 8) / 64^8 is 4e-15.
+    #[test]
+    fn sums_in_bins_are_those_taken_one_by_one() {
+        let ages: Vec<(f64, f64)> = (0..4000_u32)
+            .map(|k| (5e3 * (1.0 + f64::from(k * 7919 % 4001) / 17.3).powf(0.8), if k % 3 == 0 { -0.4 } else { 1.0 }))
+            .collect();
+        let mut bins = Bins::default();
+        for (age, sign) in &ages {
+            bins.add(*age, *sign);
+        }
+        let shift = bins.ln_top();
+        assert!(ages.iter().all(|(age, _)| age.ln() <= shift));
+        for (exponent, within) in [(0.05, 1e-12), (0.9, 1e-12), (2.3, 1e-12), (5.0, 1e-12), (8.0, 1e-12), (30.0, 3e-8)]
+        {
+            let (got, exact) = (bins.powers(exponent, shift), plain(&ages, exponent, shift));
+            for (got, exact) in [(got.zeroth, exact.zeroth), (got.first, exact.first), (got.second, exact.second)] {
+                assert!((got / exact - 1.0).abs() < within, "{exponent}: {got} {exact}");
+            }
+        }
+    }
+
+    #[test]
+    fn edges_of_bins_and_of_numbers_are_met() {
+        let mut bins = Bins::default();
+        for age in [1.0, 2.0, 1.0 + 1.0 / 32.0, 0.999_999_999_999_999_9, f64::MIN_POSITIVE, f64::MAX] {
+            bins.add(age, 1.0);
+        }
+        for odd in [0.0, -1.0, f64::NAN, f64::INFINITY, f64::MIN_POSITIVE / 2.0] {
+            bins.add(odd, 1.0);
+            assert_eq!(bins.take(&[1.0, odd], &[true, true], &[0.0, 0.0]).map(|f| f.count), Err(1), "{odd}");
+        }
+        let count: f64 = bins.cells.iter().map(|cell| cell[0]).sum();
+        assert!((count - 6.0).abs() < 1e-12, "{count}");
+        // Minus nought is nought.
+        assert!(Bins::default().take(&[1.0], &[true], &[-0.0]).is_ok());
+    }
+}
