@@ -177,6 +177,23 @@ pub enum LifeError {
         /// How many.
         points: usize,
     },
+    /// Outlooks over doubtful ages are not about the same modes.
+    #[error(
+        "outlook {outlook} (counted from 0) has {found} modes, the first has {expected}; mix outlooks of the same modes only"
+    )]
+    ModesDiffer {
+        /// Which outlook.
+        outlook: usize,
+        /// Its modes.
+        found: usize,
+        /// Those of the first.
+        expected: usize,
+    },
+    /// A chance is below what numbers hold.
+    #[error(
+        "an age lies so far beyond the lives that no number holds the chance of having reached it; compare the units of ages, records and prior"
+    )]
+    BeyondReach,
     /// Not one mode was given.
     #[error("no mode was given; name at least one")]
     NoModes,

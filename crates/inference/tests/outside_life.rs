@@ -595,6 +595,25 @@ fn each_mode_runs_by_its_own_clock() {
     assert_eq!(outlook(&[], ahead(1.0), None), Err(LifeError::NoModes));
 }
 
+#[test]
+fn ages_beyond_all_lives_are_answered_or_refused_and_never_made_up() {
+    // At three times the usual life few of the nodes are left to carry the answer; the grid agrees to 3e-4 even there.
+    let posterior = worked_posterior(Nodes::Hermite(15));
+    let grid = worked_posterior(Nodes::Grid { points: 161, reach: 7.0 });
+    for (age, within) in [(200e3, 3e-6), (300e3, 1e-5), (450e3, 1e-4), (600e3, 3e-4)] {
+        near("far", posterior.survival(age, 36e3).unwrap(), grid.survival(age, 36e3).unwrap(), within);
+    }
+    let law = Lives::Known(Weibull::new(9.0, 1.0).unwrap());
+    let frailty = Some(Frailty::of_variance(0.5).unwrap());
+    for (lives, frailty) in [(law.clone(), None), (law, frailty)] {
+        assert_eq!(outlook(&[kept(lives, 1e300)], ahead(1.0), frailty), Err(LifeError::BeyondReach));
+    }
+    let mode = kept(Lives::Known(Weibull::new(2.0, 9.0).unwrap()), 1.0);
+    let one = outlook(std::slice::from_ref(&mode), ahead(1.0), None).unwrap();
+    let two = outlook(&[mode.clone(), mode], ahead(1.0), None).unwrap();
+    assert!(matches!(Outlook::mixed(&[(0.5, one), (0.5, two)]), Err(LifeError::ModesDiffer { outlook: 1, .. })));
+}
+
 // ---- true travel -------------------------------------------------------------------------------------------------------
 
 fn habits() -> Habits {

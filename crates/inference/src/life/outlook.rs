@@ -143,7 +143,7 @@ impl Outlook {
     /// Ages at which the whole would hardly be alive still count for less.
     ///
     /// # Errors
-    /// [`LifeError::NoModes`] without outlooks or with different modes; [`LifeError::Negative`] for a chance below nought;
+    /// [`LifeError::NoModes`] without outlooks; [`LifeError::ModesDiffer`]; [`LifeError::Negative`] for a chance below nought;
     /// [`LifeError::NotPositive`] when no age has a chance.
     pub fn mixed(outlooks: &[(f64, Self)]) -> Result<Self, LifeError> {
         let (_, model) = outlooks.first().ok_or(LifeError::NoModes)?;
@@ -151,9 +151,9 @@ impl Outlook {
         let most = outlooks.iter().map(|(_, one)| one.ln_so_far).fold(f64::NEG_INFINITY, f64::max);
         let mut sum = 0.0;
         let mut out = Self { none: 0.0, first: vec![0.0; modes], alone: vec![0.0; modes], ln_so_far: most };
-        for (chance, one) in outlooks {
+        for (outlook, (chance, one)) in outlooks.iter().enumerate() {
             if one.first.len() != modes {
-                return Err(LifeError::NoModes);
+                return Err(LifeError::ModesDiffer { outlook, found: one.first.len(), expected: modes });
             }
             let weight = not_negative("chance of an age", *chance)? * (one.ln_so_far - most).exp();
             sum += weight;
@@ -176,7 +176,8 @@ impl Outlook {
 /// mean over the treatment is taken in closed form, else on nodes.
 ///
 /// # Errors
-/// [`LifeError::NoModes`]; [`LifeError::Negative`] for a span or an age below nought; [`LifeError::NotPositive`] for a strain.
+/// [`LifeError::NoModes`]; [`LifeError::Negative`] for a span or an age below nought; [`LifeError::NotPositive`] for a strain;
+/// [`LifeError::BeyondReach`].
 ///
 /// # Source
 /// Chance of coming first: the integral of a mode's density times the survival of the others. Gamma frailty and its
@@ -194,10 +195,12 @@ pub fn outlook(modes: &[Mode], ahead: Clocks, frailty: Option<Frailty>) -> Resul
     let times = double_exponential();
     let courses: Vec<Course> = modes.iter().map(|mode| Course::of(mode, ahead, &times)).collect();
     let known = modes.iter().all(|mode| matches!(mode.lives, Lives::Known(_)));
-    Ok(match frailty {
+    let out = match frailty {
         Some(frailty) if known => closed(&courses, &times, frailty),
-        frailty => on_nodes(&courses, &times, frailty),
-    })
+        frailty => on_nodes(&courses, &times, frailty)?,
+    };
+    let all = || out.first.iter().chain(&out.alone).chain([&out.none]);
+    if all().any(|p| !p.is_finite()) { Err(LifeError::BeyondReach) } else { Ok(out) }
 }
 
 /// One node of a mode's lives, walked through the span.
@@ -319,7 +322,7 @@ fn closed(courses: &[Course], times: &Rule, frailty: Frailty) -> Outlook {
 }
 
 /// Any lives, with the treatment on nodes or absent.
-fn on_nodes(courses: &[Course], times: &Rule, frailty: Option<Frailty>) -> Outlook {
+fn on_nodes(courses: &[Course], times: &Rule, frailty: Option<Frailty>) -> Result<Outlook, LifeError> {
     let treatments = match frailty {
         None => vec![(1.0, 0.0)],
         Some(frailty) => treatments(courses, frailty),
@@ -347,12 +350,7 @@ fn on_nodes(courses: &[Course], times: &Rule, frailty: Option<Frailty>) -> Outlo
         parts.push((1.0, out));
     }
     // The same weighing as over doubtful ages: by the chance of having lived so far.
-    Outlook::mixed(&parts).unwrap_or(Outlook {
-        none: f64::NAN,
-        first: Vec::new(),
-        alone: Vec::new(),
-        ln_so_far: f64::NAN,
-    })
+    Outlook::mixed(&parts).map_err(|_| LifeError::BeyondReach)
 }
 
 /// Nodes over the treatment and the logarithms of their weights, laid around what the parts' survival so far makes likely.
