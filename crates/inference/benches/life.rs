@@ -80,6 +80,12 @@ fn bench(c: &mut Criterion) {
     c.bench_function("posterior of twelve records", |b| b.iter(|| posterior(black_box(&records))));
     c.bench_function("posterior of twelve records and survival", |b| b.iter(|| survival(black_box(&records))));
 
+    let many = columns(1_000_000);
+    let many = History::of_columns(&many.at, &many.failed, &many.entered).expect("records");
+    c.bench_function("posterior of a million records, once summed", |b| {
+        b.iter(|| LifePosterior::of(&prior, black_box(&many)))
+    });
+
     let known = |shape, scale| Lives::Known(Weibull::new(shape, scale).expect("a law"));
     let mode = |lives: Lives| Mode {
         lives,
