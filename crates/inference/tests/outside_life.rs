@@ -301,6 +301,19 @@ fn bins_single_ages_and_merged_histories_give_one_answer() {
     assert!(far.fit().unwrap().law.shape() < 1.0);
 }
 
+#[test]
+fn what_is_read_back_is_checked_as_what_was_made() {
+    let (at, failed, entered) = late_entry();
+    let mut stored = serde_json::to_value(History::of_columns(&at, &failed, &entered).unwrap()).unwrap();
+    assert!(serde_json::from_value::<History>(stored.clone()).is_ok());
+    stored["many"]["first"] = 33.into();
+    assert!(serde_json::from_value::<History>(stored).unwrap_err().to_string().contains("sum up the records again"));
+    let law = serde_json::from_str::<Weibull>(r#"{"shape": -1.0, "scale": 2.0}"#);
+    assert!(law.unwrap_err().to_string().contains("above nought"));
+    let table = r#"{"name": "t", "first_age": 1, "years": [{"survival": 0.5, "travel": 9.0}, {"survival": 0.6, "travel": 9.0}]}"#;
+    assert!(serde_json::from_str::<Schedule>(table).unwrap_err().to_string().contains("row 1"));
+}
+
 // ---- posterior of one mode -------------------------------------------------------------------------------------------
 
 fn worked_records(truncated: bool) -> Vec<Record> {

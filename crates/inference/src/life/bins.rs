@@ -77,6 +77,7 @@ pub(super) struct Failed {
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(try_from = "StoredBins")]
 pub(super) struct Bins {
     /// Number of the first bin, the first of its octave.
     first: u64,
@@ -111,6 +112,26 @@ fn put(cell: &mut [f64; SUMS], sign: f64, d: f64) {
         sums[k + 4] += low * fourth;
     }
     *cell = sums;
+}
+
+/// Bins as they are read back, not yet known to be whole.
+#[derive(Deserialize)]
+struct StoredBins {
+    first: u64,
+    cells: Vec<[f64; SUMS]>,
+}
+
+impl TryFrom<StoredBins> for Bins {
+    type Error = &'static str;
+
+    fn try_from(StoredBins { first, cells }: StoredBins) -> Result<Self, Self::Error> {
+        let room = u64::try_from(cells.len()).is_ok_and(|len| len <= HIGHEST && first <= HIGHEST + 1 - len);
+        let begins = cells.is_empty() || (first >= LOWEST && first.is_multiple_of(32));
+        if !(room && begins && cells.iter().flatten().all(|sum| sum.is_finite())) {
+            return Err("the bins of a history do not begin at an octave or hold no sums; sum up the records again");
+        }
+        Ok(Self { first, cells })
+    }
 }
 
 /// One call of [`Bins::take`], with the instructions of this processor; a closure would not be compiled for them.

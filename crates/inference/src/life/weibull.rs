@@ -16,9 +16,25 @@ use crate::normal;
 /// # Source
 /// NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 \[published\].
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "StoredWeibull")]
 pub struct Weibull {
     shape: f64,
     scale: f64,
+}
+
+/// A law as it is read back, not yet checked.
+#[derive(Deserialize)]
+struct StoredWeibull {
+    shape: f64,
+    scale: f64,
+}
+
+impl TryFrom<StoredWeibull> for Weibull {
+    type Error = LifeError;
+
+    fn try_from(stored: StoredWeibull) -> Result<Self, LifeError> {
+        Self::new(stored.shape, stored.scale)
+    }
 }
 
 impl Weibull {

@@ -15,10 +15,27 @@ pub struct Year {
 
 /// A table of survival and travel by age, with the name of its source.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "StoredSchedule")]
 pub struct Schedule {
     name: String,
     first_age: u32,
     years: Vec<Year>,
+}
+
+/// A schedule as it is read back, not yet checked.
+#[derive(Deserialize)]
+struct StoredSchedule {
+    name: String,
+    first_age: u32,
+    years: Vec<Year>,
+}
+
+impl TryFrom<StoredSchedule> for Schedule {
+    type Error = MileageError;
+
+    fn try_from(stored: StoredSchedule) -> Result<Self, MileageError> {
+        Self::new(stored.name, stored.first_age, stored.years)
+    }
 }
 
 impl Schedule {
