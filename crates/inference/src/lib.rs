@@ -17,6 +17,9 @@
 //! loops and [`junction`] puts them together into the general exact engine. [`worst`] and [`lanes`]
 //! are the fast path for networks in which every variable is the worst of independent draws;
 //! [`unroll`] writes such a network out in plain form, so that the general engine can check it.
+//!
+//! Beside the networks: [`life`] says from records how long parts last, [`mileage`] how far a whole has truly travelled
+//! when its instrument may lie, and [`decision`] what knowing more is worth. `quadrature` and `normal` serve them.
 
 pub mod network;
 
@@ -35,6 +38,15 @@ pub mod worst;
 pub mod lanes;
 
 pub mod unroll;
+
+mod normal;
+mod quadrature;
+
+pub mod life;
+
+pub mod mileage;
+
+pub mod decision;
 
 pub use bif::BifError;
 pub use evidence::{Evidence, EvidenceError, Explanation, InferenceError, Posteriors};
