@@ -246,7 +246,12 @@ impl Given {
     }
 
     pub(crate) fn notes(&self) -> Vec<String> {
-        self.defaults.iter().map(|(key, text)| format!("{key} was not given: {text} taken")).collect()
+        if self.defaults.is_empty() {
+            return Vec::new();
+        }
+        let taken: Vec<String> =
+            self.defaults.iter().map(|(key, text)| format!("{} {text}", key.replace('_', " "))).collect();
+        vec![format!("taken, since nothing else was given: {}", taken.join(", "))]
     }
 }
 

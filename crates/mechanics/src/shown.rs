@@ -8,6 +8,9 @@ use crate::catalogue::{Calculator, Input, InputKind, ResultLine, ResultUnit};
 /// Digits of a figure without doubt.
 const DIGITS: i32 = 5;
 
+/// Digits of the same in the other unit: it is there for orientation.
+const DIGITS_OF_OTHER: i32 = 4;
+
 /// A figure as it is written.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Figure {
@@ -46,7 +49,7 @@ pub fn figure(line: &ResultLine) -> Figure {
     let other = match line.unit {
         ResultUnit::Measure(unit) => other_unit(unit).and_then(|there| {
             let value = unit.convert(line.value, there).ok()?;
-            Some(format!("{} {}", printed(value, DIGITS), there.symbol()))
+            Some(format!("{} {}", printed(value, DIGITS_OF_OTHER), there.symbol()))
         }),
         ResultUnit::Money(_) => None,
     };

@@ -753,6 +753,16 @@ async fn another_engine_of_the_kind(hand: &mut Hand, told: &[(Value, Value)]) {
 /// Every page of the demo's jobs, as far as the screens differ.
 fn pages_of(base: &str, whole: bool) -> Vec<(String, String)> {
     let mut out = vec![("wall".to_owned(), "/".to_owned()), ("no-such-page".to_owned(), "/nothing".to_owned())];
+    out.push(("calculators".to_owned(), "/calculators".to_owned()));
+    let worked = mechanics::catalogue().iter().filter(|c| whole || c.id == "bearing-clearance" || c.id == "seat-fit");
+    for c in worked {
+        let asked: Vec<String> = c
+            .example
+            .iter()
+            .map(|(key, text)| format!("{key}={}", text.bytes().map(|b| format!("%{b:02X}")).collect::<String>()))
+            .collect();
+        out.push((format!("calculator-{}", c.id), format!("/calculators/{}?{}", c.id, asked.join("&"))));
+    }
     for job in asked(base, "/api/1/jobs")["jobs"].as_array().unwrap() {
         let id = job["id"].as_str().unwrap();
         let title = job["title"].as_str().unwrap();

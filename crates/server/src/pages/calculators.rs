@@ -55,6 +55,9 @@ pub(crate) fn page(
             p.back { a href="/calculators" { "All calculators" } }
             h1 { (c.name) }
             p { (crate::words::sentence(c.meaning)) "." }
+            p.quiet {
+                "Another unit may be typed behind a number: 7 thou, 2.25 in. A standard uncertainty stands behind ±: 57.007 ± 0.002."
+            }
             (cautions(c.cautions))
             @if let Some(Ok(answer)) = answer { (said(c, answer)) }
             @if let Some(error) = trouble {
@@ -86,12 +89,13 @@ pub(crate) fn page(
             }
             section {
                 h2.thin { "What it says, and where it comes from" }
-                dl.lists {
-                    @for output in c.outputs {
-                        dt { (crate::words::title(output.key)) }
-                        dd {
-                            (output.meaning)
-                            @if let Some(unit) = output.unit.filter(|u| u.symbol() != "1") { ", in " (unit.symbol()) }
+                @if !matches!(answer, Some(Ok(_))) {
+                    ul {
+                        @for output in c.outputs {
+                            li {
+                                (crate::words::sentence(output.meaning))
+                                @if let Some(unit) = output.unit.filter(|u| u.symbol() != "1") { ", in " (unit.symbol()) }
+                            }
                         }
                     }
                 }
@@ -121,11 +125,18 @@ fn cautions(all: &[&str]) -> Markup {
 fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
     let value = typed.get(input.key).map_or("", String::as_str);
     let here = trouble.filter(|t| t.key() == Some(input.key));
-    let hint = format!("{}-how", input.key);
+    // What is typed as a number or chosen speaks for itself; a row of cells does not.
+    let how = match input.kind {
+        InputKind::Table | InputKind::Lines => {
+            Some(format!("{}, one row a line; cells stand apart by comma.", crate::words::sentence(&input.how())))
+        }
+        InputKind::Number | InputKind::Text | InputKind::Choice => None,
+    };
+    let hint = how.as_ref().map(|_| format!("{}-how", input.key));
     html! {
         div class=(if here.is_some() { "field bad" } else { "field" }) {
             label for=(input.key) {
-                (crate::words::sentence(input.meaning))
+                (typed_out(input.meaning))
                 @if !input.required {
                     " "
                     span.may { "(" (input.need()) ")" }
@@ -140,7 +151,7 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
                             name=(input.key)
                             value=(value)
                             autocomplete="off"
-                            aria-describedby=(hint)
+                            aria-describedby=[hint.as_deref()]
                             aria-invalid=[here.map(|_| "true")];
                         @if !matches!(input.unit_symbol(), "" | "1" | "any") {
                             span.unit { (input.unit_symbol()) }
@@ -148,7 +159,7 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
                     }
                 }
                 InputKind::Choice => {
-                    select id=(input.key) name=(input.key) aria-describedby=(hint) {
+                    select id=(input.key) name=(input.key) aria-describedby=[hint.as_deref()] {
                         @if input.default.is_none() { option value="" { "not told" } }
                         @for choice in input.choices {
                             option value=(choice) selected[*choice == value || (value.is_empty() && input.default == Some(*choice))] {
@@ -163,14 +174,31 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
                         name=(input.key)
                         rows="6"
                         spellcheck="false"
-                        aria-describedby=(hint)
+                        aria-describedby=[hint.as_deref()]
                         aria-invalid=[here.map(|_| "true")]
-                    { (value) }
+                    { (rows(value)) }
                 }
             }
-            p.quiet id=(hint) { (crate::words::sentence(&input.how())) "." }
+            @if let Some(how) = how { p.quiet id=[hint.as_deref()] { (how) } }
         }
     }
+}
+
+/// Words with what is to be typed set apart.
+fn typed_out(text: &str) -> Markup {
+    html! {
+        @for (place, part) in crate::words::sentence(text).split('`').enumerate() {
+            @if place % 2 == 1 { span.code { (part) } } @else { (part) }
+        }
+    }
+}
+
+/// Rows that were written behind one another, one below the other.
+fn rows(text: &str) -> String {
+    if text.contains('\n') {
+        return text.to_owned();
+    }
+    text.split(';').map(str::trim).collect::<Vec<_>>().join("\n")
 }
 
 fn said(c: &'static Calculator, answer: &Answer) -> Markup {
