@@ -5,7 +5,7 @@
 //! colours them otherwise. The geometry is the picture's own; figures and verdicts are the work-up's.
 //!
 //! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `ladder`, `balance`, `engines`, `pairs`,
-//! `arrivals`, `cut`.
+//! `arrivals`, `cut`, `warp`, `section`.
 
 mod arrivals;
 mod balance;
@@ -18,6 +18,8 @@ mod marks;
 mod pairs;
 mod prices;
 pub(crate) mod reading;
+mod section;
+mod warp;
 
 pub use arrivals::{PartLine, parts_line};
 pub use balance::reasons;
@@ -29,3 +31,5 @@ pub use marks::{Mark, mark_alone, mark_key, marks_of};
 pub use pairs::{ThenNow, then_and_now};
 pub use prices::cost_intervals;
 pub use reading::reading_between_limits;
+pub use section::{Section, round_section};
+pub use warp::{Warp, warp_map};

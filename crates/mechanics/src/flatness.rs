@@ -730,16 +730,22 @@ pub const FLATNESS_GRID: Calculator = Calculator {
     formula: flatness_grid,
 };
 
-fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
+/// The points that were typed.
+///
+/// # Errors
+/// [`CalcError`], when a row is no point.
+pub fn points_given(given: &Given) -> Result<Vec<Point>, CalcError> {
     let rows = given.table("points");
-    let mut points: Vec<Point> = Vec::with_capacity(rows.len());
-    for row in rows {
-        let [x, y, z] = row.as_slice() else {
-            return Err(given
-                .do_not_go_together(format!("points has {} columns; give three: along, across, height", row.len())));
-        };
-        points.push([*x, *y, *z]);
-    }
+    let point = |row: &Vec<f64>| {
+        <Point>::try_from(row.as_slice()).map_err(|_| {
+            given.do_not_go_together(format!("points has {} columns; give three: along, across, height", row.len()))
+        })
+    };
+    rows.iter().map(point).collect()
+}
+
+fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
+    let points = points_given(given)?;
     let refused = |error: FlatnessError| given.do_not_go_together(format!("points: {error}"));
     let zone = minimum_zone(&points).map_err(refused)?;
     let u = given.optional("u").unwrap_or(0.0);

@@ -718,6 +718,16 @@ fn polar(given: &Given, rows: &[[f64; 2]], form: &str, nominal: f64) -> Result<V
     Ok(points)
 }
 
+/// The readings that were typed, as points of the section.
+///
+/// # Errors
+/// [`CalcError`], as the calculator itself.
+pub fn section_given(given: &Given) -> Result<Vec<[f64; 2]>, CalcError> {
+    let form = given.text("form").unwrap_or("radii");
+    let rows: Vec<[f64; 2]> = columns(given, "readings", "angle and radius, angle and diameter, or x and y")?;
+    if form == "points" { Ok(rows) } else { polar(given, &rows, form, given.optional("nominal").unwrap_or(0.0)) }
+}
+
 fn roundness(given: &Given) -> Result<Computed, CalcError> {
     let form = given.text("form").unwrap_or("radii");
     let nominal = given.optional("nominal").unwrap_or(0.0);
@@ -725,7 +735,7 @@ fn roundness(given: &Given) -> Result<Computed, CalcError> {
     if form == "points" && given.optional("nominal").is_some() {
         return Err(given.out_of_domain("nominal", "has no meaning for points; leave it out"));
     }
-    let points = if form == "points" { rows.clone() } else { polar(given, &rows, form, nominal)? };
+    let points = section_given(given)?;
     let found = circles(&points).map_err(|error| given.do_not_go_together(error.to_string()))?;
     let u = given.optional("u").unwrap_or(0.0);
     let mut computed = Computed::default();

@@ -1043,7 +1043,26 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
     },
 };
 
-fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError> {
+/// The survey that was typed, with its lines; none where only one line of gaps was.
+///
+/// # Errors
+/// [`CalcError`], as the calculator itself.
+pub fn survey_given(given: &Given) -> Result<Option<(EdgeSurvey, Vec<EdgeLine>)>, CalcError> {
+    match given.table("readings") {
+        [] => Ok(None),
+        rows => survey_of(given, rows).map(Some),
+    }
+}
+
+fn assumptions(given: &Given) -> Result<EdgeAssumptions, CalcError> {
+    Ok(EdgeAssumptions {
+        edge_u: given.number("edge_error")?,
+        blade_u: given.number("blade_error")?,
+        kink_allowance: Some(given.number("kink_allowance")?).filter(|allowance| *allowance < 10.0),
+    })
+}
+
+fn survey_of(given: &Given, rows: &[Vec<f64>]) -> Result<(EdgeSurvey, Vec<EdgeLine>), CalcError> {
     let mut numbers: Vec<f64> = Vec::new();
     let mut lines: Vec<EdgeLine> = Vec::new();
     for row in rows {
@@ -1065,13 +1084,15 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
         });
         lines[at].push(EdgeStation { place, passes, refused });
     }
-    let assumptions = EdgeAssumptions {
-        edge_u: given.number("edge_error")?,
-        blade_u: given.number("blade_error")?,
-        kink_allowance: Some(given.number("kink_allowance")?).filter(|allowance| *allowance < 10.0),
-    };
+    let assumptions = assumptions(given)?;
     let refused = |error: StraightedgeError| given.do_not_go_together(format!("readings: {error}"));
     let survey = EdgeSurvey::new(&lines, assumptions).map_err(refused)?;
+    Ok((survey, lines))
+}
+
+fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError> {
+    let (survey, lines) = survey_of(given, rows)?;
+    let refused = |error: StraightedgeError| given.do_not_go_together(format!("readings: {error}"));
     let quick = given.text("search") == Some("quick");
     let interval =
         if quick { survey.quick() } else { survey.interval(&mut |progress| progress.done < MOST_PROGRAMMES) };
@@ -1086,7 +1107,7 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
     if let Some(limit) = survey.kink_limit() {
         computed.put("kink_limit", limit);
     }
-    stretches(given, &mut computed, &lines, assumptions)?;
+    stretches(given, &mut computed, &lines, assumptions(given)?)?;
     computed.note("the flatness at the stations lies between least and greatest, as far as each gap lies within its margin of twice the standard uncertainty and no station kinks more than the limit");
     computed.note("what lies between the lines is unseen; lay a line over every fire ring and every bridge");
     computed.note("the thickest blade that passes shows about half of a twist");

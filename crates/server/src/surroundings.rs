@@ -46,3 +46,8 @@ pub(crate) fn today() -> Date {
 pub(crate) fn day_of(at: Timestamp) -> Date {
     at.to_zoned_datetime(jiff::tz::TimeZone::system()).date()
 }
+
+/// Day and minute here at a moment, as the clock on the wall shows them.
+pub(crate) fn minute_of(at: Timestamp) -> String {
+    at.to_zoned_datetime(jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M").to_string()
+}

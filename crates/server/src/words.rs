@@ -45,7 +45,7 @@ pub(crate) fn days([low, high]: [f64; 2]) -> String {
     if low >= high { format!("{high:.0} days") } else { format!("{low:.0} to {high:.0} days") }
 }
 
-/// A time as day and minute.
+/// A time as day and minute, here.
 pub(crate) fn when(at: jiff::Timestamp) -> String {
-    at.strftime("%Y-%m-%d %H:%M").to_string()
+    crate::surroundings::minute_of(at)
 }

@@ -2,12 +2,14 @@
 //!
 //! Modules in reading order: [`rooms`] (arrows between rooms), [`docs`] (every source file says what it is),
 //! [`words`] (what must not stand in a file), [`figures`] (no figure of the trade in code), [`papers`] (decisions and
-//! links), [`licences`] (what the libraries ask of us), [`features`] (one build for the program and its tests).
+//! links), [`licences`] (what the libraries ask of us), [`features`] (one build for the program and its tests), [`outside`] (a test for
+//! every outside check).
 
 pub mod docs;
 pub mod features;
 pub mod figures;
 pub mod licences;
+pub mod outside;
 pub mod papers;
 pub mod rooms;
 pub mod words;
@@ -58,6 +60,7 @@ pub fn tidy(root: &Path) -> Result<Vec<Complaint>> {
     complaints.extend(docs::complaints(&tree));
     complaints.extend(words::complaints(&tree));
     complaints.extend(figures::complaints(&tree));
+    complaints.extend(outside::complaints(&tree));
     complaints.extend(papers::complaints(&tree));
     complaints.extend(licences::complaints(root)?);
     complaints.extend(features::complaints(root)?);

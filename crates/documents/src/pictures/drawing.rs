@@ -255,7 +255,7 @@ impl Drawing {
         self.add("</g>");
     }
 
-    fn add(&mut self, markup: &str) {
+    pub(super) fn add(&mut self, markup: &str) {
         self.body.push_str(markup);
     }
 }

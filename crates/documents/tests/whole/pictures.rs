@@ -262,3 +262,65 @@ fn words_of_people_cannot_break_a_picture() {
     whole(&pictures::then_and_now(&nasty, "", &[pair(f64::NAN, f64::INFINITY)]));
     whole(&pictures::then_and_now(&nasty, "mm", &[]));
 }
+
+/// A face of three by two places, its left end high.
+fn bent() -> pictures::Warp {
+    pictures::Warp {
+        along: vec![0.0, 200.0, 400.0],
+        across: vec![0.0, 150.0],
+        height: vec![0.04, 0.02, 0.0, 0.04, 0.02, 0.0],
+        seen: vec![true; 6],
+        points: vec![[0.0, 0.0], [400.0, 150.0]],
+        lines: vec![[[0.0, 0.0], [400.0, 150.0]]],
+        touched: (vec![[0.0, 0.0]], vec![[400.0, 150.0]]),
+    }
+}
+
+/// Left edge and darkness of the shaded cells, without the key.
+fn shades(svg: &str) -> Vec<(f64, f64)> {
+    let document = whole(svg);
+    let number = |n: &roxmltree::Node<'_, '_>, a: &str| n.attribute(a).unwrap().parse::<f64>().unwrap();
+    let cells = document.descendants().filter(|n| n.has_attribute("fill-opacity"));
+    cells.filter(|n| number(n, "height") > 20.0).map(|n| (number(&n, "x"), number(&n, "fill-opacity"))).collect()
+}
+
+#[test]
+fn a_warped_face_is_dark_where_it_is_high_and_hatched_where_nobody_measured() {
+    let svg = pictures::warp_map(&bent());
+    let dark = shades(&svg);
+    assert_eq!(dark.len(), 6);
+    let (first, last) = (dark[0], dark[2]);
+    assert!(first.0 < last.0 && first.1 > last.1 && last.1 == 0.0, "the high end stands left and is dark: {dark:?}");
+    assert!(svg.contains("40 thousandths") && !svg.contains("not measured"), "{svg}");
+    let mut blind = bent();
+    blind.seen[0] = false;
+    let half = pictures::warp_map(&blind);
+    assert_eq!(shades(&half).len(), 5, "unmeasured ground has no shade");
+    assert!(half.contains("was not measured") && half.matches("<line").count() > svg.matches("<line").count());
+    let mut moved = bent();
+    moved.touched.0 = vec![[200.0, 75.0]];
+    assert_ne!(pictures::warp_map(&moved), svg, "the mark stands where the face is touched");
+    assert_eq!(pictures::warp_map(&pictures::Warp::default()), "", "nothing measured, nothing drawn");
+}
+
+#[test]
+fn a_section_is_drawn_large_between_its_two_circles() {
+    let oval = |angle: f64| {
+        let radius = 43.0 + 0.010 * (2.0 * angle.to_radians()).cos();
+        [radius * angle.to_radians().cos(), radius * angle.to_radians().sin()]
+    };
+    let points: Vec<[f64; 2]> = (0..8).map(|k| oval(45.0 * f64::from(k))).collect();
+    let svg = pictures::round_section(&pictures::Section { points, centre: [0.0, 0.0], zone: 0.020 });
+    let document = whole(&svg);
+    assert!(svg.contains("8 readings") && svg.contains("20.0 thousandths") && svg.contains("2800 times"), "{svg}");
+    let dots: Vec<(f64, f64)> = document
+        .descendants()
+        .filter(|n| n.has_tag_name(("http://www.w3.org/2000/svg", "circle")) && n.attribute("r") == Some("3.5"))
+        .map(|n| (n.attribute("cx").unwrap().parse().unwrap(), n.attribute("cy").unwrap().parse().unwrap()))
+        .collect();
+    assert_eq!(dots.len(), 8);
+    let reach = |(x, y): (f64, f64)| (x - 180.0).hypot(y - 180.0);
+    let (low, high) = dots.iter().map(|d| reach(*d)).fold((f64::MAX, 0.0_f64), |(l, h), r| (l.min(r), h.max(r)));
+    assert!((low - 92.0).abs() < 0.1 && (high - 148.0).abs() < 0.1, "the readings touch both circles: {low} {high}");
+    assert_eq!(pictures::round_section(&pictures::Section::default()), "");
+}

@@ -59,7 +59,7 @@ pub(crate) fn page(
                 "Another unit may be typed behind a number: 7 thou, 2.25 in. A standard uncertainty stands behind ±: 57.007 ± 0.002."
             }
             (cautions(c.cautions))
-            @if let Some(Ok(answer)) = answer { (said(c, answer)) }
+            @if let Some(Ok(answer)) = answer { (said(c, answer, super::sketches::of(c, typed))) }
             @if let Some(error) = trouble {
                 p.wrong role="alert" { (crate::words::sentence(&error.to_string())) "." }
             }
@@ -201,7 +201,7 @@ fn rows(text: &str) -> String {
     text.split(';').map(str::trim).collect::<Vec<_>>().join("\n")
 }
 
-fn said(c: &'static Calculator, answer: &Answer) -> Markup {
+fn said(c: &'static Calculator, answer: &Answer, sketch: Option<String>) -> Markup {
     let meaning = |key: &str| c.outputs.iter().find(|o| o.key == key).map_or("", |o| o.meaning);
     html! {
         section.sheet.answer aria-live="polite" {
@@ -234,6 +234,9 @@ fn said(c: &'static Calculator, answer: &Answer) -> Markup {
                         }
                     }
                 }
+            }
+            @if let Some(svg) = sketch {
+                div.picture.whole { (PreEscaped(svg)) }
             }
             @if !answer.notes.is_empty() {
                 ul.notes {

@@ -11,6 +11,7 @@ pub(crate) mod hear;
 pub(crate) mod order;
 pub(crate) mod place;
 pub(crate) mod prove;
+pub(crate) mod sketches;
 pub(crate) mod test;
 pub(crate) mod wall;
 
