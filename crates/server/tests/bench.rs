@@ -672,8 +672,7 @@ async fn every_calculator_answers_on_its_page_and_on_the_wire_as_its_catalogue_s
         }
         let (answer, said) = shop.get(&format!("/api/1/calculators/{}?{}", c.id, asked.join("&"))).await;
         assert_eq!(answer.status(), StatusCode::OK, "{}: {said}", c.id);
-        let said: Value = serde_json::from_str(&said).unwrap();
-        assert_eq!(said, serde_json::to_value(&wanted).unwrap(), "{}", c.id);
+        assert_eq!(said, serde_json::to_string(&wanted).unwrap(), "{}", c.id);
         let get = &description["paths"][format!("/api/1/calculators/{}", c.id)]["get"];
         let described: BTreeSet<&str> =
             get["parameters"].as_array().unwrap().iter().filter_map(|p| p["name"].as_str()).collect();
@@ -686,10 +685,11 @@ async fn every_calculator_answers_on_its_page_and_on_the_wire_as_its_catalogue_s
 #[tokio::test(flavor = "multi_thread")]
 async fn a_field_of_a_calculator_that_cannot_be_read_is_named_and_nothing_typed_is_lost() {
     let shop = Shop::after(1).await;
-    let (answer, page) = shop.get("/calculators/bearing-clearance?housing=57.007mm&journal=fifty").await;
+    let (answer, page) = shop.get("/calculators/bearing-clearance?housing=57.007mm&wall=2.485mm&journal=fifty").await;
     assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
     assert!(page.contains("value=\"fifty\"") && page.contains("value=\"57.007mm\""), "{}", words_of(&page));
-    let (answer, problem) = shop.get("/api/1/calculators/bearing-clearance?housing=57.007mm&journal=fifty").await;
+    let (answer, problem) =
+        shop.get("/api/1/calculators/bearing-clearance?housing=57.007mm&wall=2.485mm&journal=fifty").await;
     assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{problem}");
     assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "application/problem+json");
     let problem: Value = serde_json::from_str(&problem).unwrap();

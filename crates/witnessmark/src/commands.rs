@@ -7,6 +7,7 @@ pub(crate) mod demo;
 pub(crate) mod enter;
 pub(crate) mod jobs;
 pub(crate) mod knowledge;
+pub(crate) mod life;
 pub(crate) mod network;
 pub(crate) mod new;
 pub(crate) mod papers;

@@ -100,6 +100,8 @@ enum Command {
     Knowledge(commands::knowledge::KnowledgeCommand),
     /// Bench calculators; without a name, lists them.
     Calc(commands::calc::Calc),
+    /// How long a part lasts, from records; how far a vehicle has truly gone.
+    Life(commands::life::Life),
 }
 
 fn main() -> ExitCode {
@@ -174,6 +176,7 @@ fn run(cli: Cli) -> Done {
             Command::Network(c) => c.run(&desk).await,
             Command::Knowledge(c) => c.run(&desk),
             Command::Calc(c) => c.run(&desk),
+            Command::Life(c) => c.run(&desk),
         }
     })
 }

@@ -124,3 +124,92 @@ fn the_network_of_a_job_is_exported_and_believed_alike() {
     shop.write("net/job.bif", b"other");
     shop.run(&["network", "export", &job, "--out", "net"]).exits(5);
 }
+
+/// Records and answers worked out by NumPy and SciPy: `reference/life/worked.json`, made by `life_model.py` beside it.
+fn worked() -> Value {
+    serde_json::from_str(include_str!("../../../../reference/life/worked.json")).expect("JSON")
+}
+
+#[test]
+fn a_life_is_fitted_to_records_of_a_file_as_the_reference_has_it() {
+    let shop = Shop::new();
+    let worked = worked();
+    let mode = &worked["mode_posterior"];
+    let mut text = "seen,at,after,watched_from\n".to_owned();
+    for record in mode["records"].as_array().expect("records") {
+        let number = |name: &str| record[name].as_f64().expect("a number");
+        let from = number("entry");
+        let from = if from > 0.0 { from.to_string() } else { "new".to_owned() };
+        text += &match record["kind"].as_str() {
+            Some("fail") => format!("failed,{},,{from}\n", number("t1")),
+            Some("right") => format!("good,{},,{from}\n", number("t1")),
+            _ => format!("between,{},{},{from}\n", number("t2"), number("t1")),
+        };
+    }
+    shop.write("records.csv", text.as_bytes());
+    let said = shop.run_bare(&["--json", "life", "fit", "records.csv"]).exits(0).json();
+    assert_eq!((&said["records"], &said["failures"]), (&serde_json::json!(12), &serde_json::json!(6)));
+    let near = |what: &str, theirs: f64, within: f64| {
+        let ours = said["records_alone"][what].as_f64().expect("a number");
+        assert!((ours - theirs).abs() <= within, "{what}: {ours}, the reference has {theirs}");
+    };
+    let mle = &mode["mle"];
+    near("shape", mle["beta"].as_f64().expect("beta"), 1e-4);
+    near("scale", mle["eta"].as_f64().expect("eta"), 5.0);
+    let words = [
+        "life",
+        "predict",
+        "records.csv",
+        "--age",
+        "120000",
+        "--ahead",
+        "36000",
+        "--tenth",
+        "90000",
+        "--half",
+        "170000",
+    ];
+    let said = shop.run_bare(&words).exits(0).out;
+    assert!(said.contains("% that it lasts 36000 further"), "{said}");
+    shop.write("bad.csv", b"seen,at,watched_from\ngood,88000,new\nfailed,112000,\n");
+    let said = shop.run_bare(&["life", "fit", "bad.csv"]);
+    assert_eq!(said.code, 2, "{}", said.err);
+    assert!(said.err.contains("line 3") && said.err.contains("watched_from"), "{}", said.err);
+}
+
+#[test]
+fn a_claimed_mileage_is_weighed_as_the_reference_has_it() {
+    let shop = Shop::new();
+    for row in worked()["mileage"]["cases"].as_array().expect("cases") {
+        let (claim, years) = (row["claim"].to_string(), row["age_years"].to_string());
+        let said = shop
+            .run_bare(&[
+                "--json",
+                "life",
+                "mileage",
+                "--claim",
+                &claim,
+                "--years",
+                &years,
+                "--yearly",
+                "12000",
+                "--spread",
+                "0.4",
+                "--turned-back",
+                "0.05",
+                "--swapped",
+                "0.02",
+                "--wrong-unit",
+                "0.005",
+            ])
+            .exits(0)
+            .json();
+        for (ours, theirs, within) in [("honest", "honest", 5e-4), ("turned_back", "tamper", 5e-4)] {
+            let (ours, theirs) =
+                (said[ours].as_f64().expect("a number"), row["branch_posterior"][theirs].as_f64().expect("a number"));
+            assert!((ours - theirs).abs() < within, "{claim} at {years}: {ours}, the reference has {theirs}");
+        }
+    }
+    let said = shop.run_bare(&["life", "mileage", "--claim", "58000", "--years", "13", "--yearly", "12000", "--loose"]);
+    assert_eq!(said.code, 2, "a loose engine states its own rates: {}", said.err);
+}
