@@ -44,16 +44,28 @@ pub fn figure(line: &ResultLine) -> Figure {
     let (value, u) = match (&line.exact, line.u.filter(|u| *u > 0.0)) {
         (Some(exact), _) => (exact.clone(), None),
         (None, Some(u)) => printed_with_doubt(line.value, u),
-        (None, None) => (printed(line.value, DIGITS), None),
+        (None, None) => (least_digits(line.value, DIGITS, unit), None),
     };
     let other = match line.unit {
         ResultUnit::Measure(unit) => other_unit(unit).and_then(|there| {
             let value = unit.convert(line.value, there).ok()?;
-            Some(format!("{} {}", printed(value, DIGITS_OF_OTHER), there.symbol()))
+            Some(format!("{} {}", least_digits(value, DIGITS_OF_OTHER, there.symbol()), there.symbol()))
         }),
         ResultUnit::Money(_) => None,
     };
     Figure { value, unit, u, other }
+}
+
+/// So many digits, but no place that a shop cannot measure: a ten-thousandth of a millimetre, a hundred-thousandth of an inch \[ours\].
+fn least_digits(value: f64, digits: i32, symbol: &str) -> String {
+    let places = match symbol {
+        "mm" => 1e4,
+        "in" => 1e5,
+        _ => return printed(value, digits),
+    };
+    let there = (value * places).round() / places;
+    // What would be nothing but zeros keeps its digits.
+    if there == 0.0 { printed(value, 1) } else { printed(there, digits) }
 }
 
 /// Units and those that the other half of the trade would use.

@@ -56,7 +56,7 @@ pub(crate) fn page(
             h1 { (c.name) }
             p { (crate::words::sentence(c.meaning)) "." }
             p.quiet {
-                "Another unit may be typed behind a number: 7 thou, 2.25 in. A standard uncertainty stands behind ±: 57.007 ± 0.002."
+                "Another unit may be typed behind a number: 7 thou, 2.25 in. A standard uncertainty u stands behind ±: 57.007 ± 0.002."
             }
             (cautions(c.cautions))
             @if let Some(Ok(answer)) = answer { (said(c, answer, super::sketches::of(c, typed))) }
@@ -214,7 +214,7 @@ fn said(c: &'static Calculator, answer: &Answer, sketch: Option<String>) -> Mark
                             b.value { (figure.value) " " (figure.unit) }
                             @if let Some(u) = &figure.u {
                                 br;
-                                span.quiet { "standard uncertainty " (u) " " (figure.unit) }
+                                span.quiet { "u " (u) " " (figure.unit) }
                             }
                             @if let Some(other) = &figure.other {
                                 br;

@@ -14,7 +14,7 @@ use crate::forms::Typed;
 /// Columns and rows of a drawn face \[ours\].
 const GRID: (usize, usize) = (48, 24);
 /// How far from a point or line a face still counts as seen, as a part of its length \[ours\].
-const SIGHT: f64 = 0.08;
+const SIGHT: f64 = 0.1;
 
 /// The picture of an answer, for calculators whose answer has one.
 pub(crate) fn of(c: &'static Calculator, typed: &Typed) -> Option<String> {
