@@ -704,6 +704,9 @@ pub struct Check {
     /// Cautions shown before it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cautions: Vec<String>,
+    /// Bench calculators that work something out of its readings.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub calculators: Vec<String>,
     /// Checks of one group look at the same thing by the same physics.
     pub group: String,
     /// Checks that come first, because they may make this one pointless.

@@ -699,3 +699,14 @@ async fn a_field_of_a_calculator_that_cannot_be_read_is_named_and_nothing_typed_
         assert_eq!(answer.status(), StatusCode::NOT_FOUND, "{path}");
     }
 }
+
+#[test]
+fn every_calculator_that_a_check_names_is_there() {
+    let knowledge = knowledge::Knowledge::builtin().unwrap();
+    let named: Vec<(&str, &str)> =
+        knowledge.checks.iter().flat_map(|c| c.calculators.iter().map(|id| (c.id.as_str(), id.as_str()))).collect();
+    assert!(named.len() > 15, "{named:?}");
+    for (check, id) in named {
+        assert!(mechanics::calculator(id).is_ok(), "{check} names a calculator {id:?} that is not there");
+    }
+}

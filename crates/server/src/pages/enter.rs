@@ -411,6 +411,7 @@ fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bo
                 }
             }
         }
+        (worked_out(check))
         details
             .fold
             open[
@@ -437,6 +438,19 @@ fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bo
             div.field {
                 label for="note" { "Note" }
                 input type="text" id="note" name="note" value=(given.note);
+            }
+        }
+    }
+}
+
+/// The bench calculators that work something out of the readings of a check.
+fn worked_out(check: &Check) -> Markup {
+    let all: Vec<_> = check.calculators.iter().filter_map(|id| mechanics::calculator(id).ok()).collect();
+    html! {
+        @if !all.is_empty() {
+            p.worked-out {
+                "Work it out: "
+                @for c in &all { a href=(format!("/calculators/{}", c.id)) { (c.name) } " " }
             }
         }
     }

@@ -125,7 +125,7 @@ fn the_network_of_a_job_is_exported_and_believed_alike() {
     shop.run(&["network", "export", &job, "--out", "net"]).exits(5);
 }
 
-/// Records and answers worked out by NumPy and SciPy: `reference/life/worked.json`, made by `life_model.py` beside it.
+/// Records and answers worked out by a general library for numbers: `reference/life/worked.json`, made by `life_model.py` beside it.
 fn worked() -> Value {
     serde_json::from_str(include_str!("../../../../reference/life/worked.json")).expect("JSON")
 }
