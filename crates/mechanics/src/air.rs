@@ -269,9 +269,13 @@ pub const CRANKING_PRESSURE: Calculator = Calculator {
         Input::number("intake_closing", Unit::DEGREE, "crank angle past the bottom at which the intake valve closes")
             .optional()
             .within(Domain::Between(0.0, 179.0)),
-        Input::number("stroke", Unit::MILLIMETRE, "piston travel, needed with intake_closing").optional(),
-        Input::number("rod", Unit::MILLIMETRE, "connecting rod length between centres, needed with intake_closing")
-            .optional(),
+        Input::number("stroke", Unit::MILLIMETRE, "stroke, needed when the closing of the intake is told").optional(),
+        Input::number(
+            "rod",
+            Unit::MILLIMETRE,
+            "connecting rod length between centres, needed when the closing of the intake is told",
+        )
+        .optional(),
         Input::number("exponent", Unit::ONE, "exponent of the compression, for the middle of the span")
             .or("1.25")
             .within(Domain::Between(1.0, 1.67)),

@@ -63,7 +63,9 @@ pub const BEARING_CRUSH: Calculator = Calculator {
     ],
     sources: &["thin ring, worked out here; steel 207 GPa [published: machine-design tables]"],
     example: &[("housing", "2.250 in"), ("excess", "0.006 in"), ("wall", "0.0615 in")],
-    cautions: &[],
+    cautions: &[
+        "Never file caps or shells to change the crush; a cap once filed is machined by somebody who is equipped for it, or replaced.",
+    ],
     formula: |given| {
         let housing = given.number("housing")?;
         let strain = given.number("excess")? / (PI * housing);

@@ -148,7 +148,7 @@ fn conformity(given: &Given) -> Result<Computed, CalcError> {
     computed.note(format!("verdict: {}", decision.verdict.words()));
     if decision.verdict == Verdict::CannotTell {
         computed.note(
-            "gauge_that_settles and repeats_that_settle say what would settle it, when the value stays where it is",
+            "what would settle it, when the value stays where it is, stands above: a better gauge, or more readings",
         );
     }
     let factor = conformity_factor(1.0 - risk).map_err(|error| given.out_of_domain("risk", error.to_string()))?;

@@ -81,7 +81,9 @@ pub const CUT_PLAN: Calculator = Calculator {
         ("squish", "1.00 mm"),
         ("cam_radius", "50 mm"),
     ],
-    cautions: &[],
+    cautions: &[
+        "A thinner head or block brings valves nearer to the pistons and raises the compression: the engine's own manual gives the least height, the thicker gasket and the clearance to be checked before it is turned over.",
+    ],
     formula: cut_plan,
 };
 
@@ -92,7 +94,7 @@ fn cut_plan(given: &Given) -> Result<Computed, CalcError> {
     computed.put("depth_free", free);
     let depth = match given.optional("datum_rise") {
         None => {
-            computed.note("what follows holds for a free table; a part that stands on its own locating faces loses more where these are not level with the face");
+            computed.note("the figures hold for a free table; a part that stands on its own locating faces loses more where these are not level with the face");
             free
         }
         Some(rise) => {
@@ -103,7 +105,7 @@ fn cut_plan(given: &Given) -> Result<Computed, CalcError> {
                 ));
             }
             computed.put("depth_datum", rise + clean_up);
-            computed.note("what follows holds for the part on its own locating faces");
+            computed.note("the figures hold for the part on its own locating faces");
             rise + clean_up
         }
     };

@@ -786,7 +786,7 @@ fn bolt_angle(given: &Given) -> Result<Computed, CalcError> {
         "holds while bolt and joint stay elastic; past yield the load stays nearly flat"
     });
     if limit.is_some() && given.optional("thread_friction").is_none() {
-        computed.note("without thread_friction the twist is left out: while being turned the bolt yields a tenth to a third earlier");
+        computed.note("without the friction of the thread the twist is left out: while being turned the bolt yields a tenth to a third earlier");
     }
     Ok(computed)
 }

@@ -301,8 +301,12 @@ pub const BORE_OVERSIZE: Calculator = Calculator {
             Unit::MILLIMETRE,
             "smallest finished bore on the original centre, all wear on one side",
         ),
-        Output::new("oversize_on_worn_centre", Unit::MILLIMETRE, "oversize step that reaches it"),
-        Output::new("oversize_on_original_centre", Unit::MILLIMETRE, "oversize step that reaches it"),
+        Output::new("oversize_on_worn_centre", Unit::MILLIMETRE, "oversize step that reaches it on the worn centre"),
+        Output::new(
+            "oversize_on_original_centre",
+            Unit::MILLIMETRE,
+            "oversize step that reaches it on the original centre",
+        ),
         Output::new(
             "oversize_by_chance",
             Unit::MILLIMETRE,

@@ -58,13 +58,14 @@ pub fn figure(line: &ResultLine) -> Figure {
 
 /// So many digits, but no place that a shop cannot measure: a ten-thousandth of a millimetre, a hundred-thousandth of an inch \[ours\].
 fn least_digits(value: f64, digits: i32, symbol: &str) -> String {
-    let places = match symbol {
-        "mm" => 1e4,
-        "in" => 1e5,
+    let (places, digits) = match symbol {
+        "mm" => (1e4, digits.max(8)),
+        // A ten-thousandth of an inch; small ones, a clearance or a gap, to a tenth of that.
+        "in" => (if value.abs() < 0.01 { 1e5 } else { 1e4 }, 8),
         _ => return printed(value, digits),
     };
     let there = (value * places).round() / places;
-    // What would be nothing but zeros keeps its digits.
+    // What would be nothing but zeros keeps a digit.
     if there == 0.0 { printed(value, 1) } else { printed(there, digits) }
 }
 

@@ -1008,11 +1008,12 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
     outputs: &[
         Output::new("largest_gap", Unit::MILLIMETRE, "largest gap under the edge, or thickest blade that passed"),
         Output::new("least", Unit::MILLIMETRE, "no face that explains the readings is flatter than this at the stations"),
-        Output::new("greatest", Unit::MILLIMETRE, "no face that explains the readings is less flat than this at the stations"),
-        Output::new("worst_found", Unit::MILLIMETRE, "flatness of the least flat face found that explains the readings"),
+        Output::new("greatest_any", Unit::MILLIMETRE, "no face whatever that explains the readings is less flat than this at the stations"),
+        Output::new("greatest", Unit::MILLIMETRE, "the same for a smooth face, none of whose stations stands off its neighbours by more than the limit below"),
+        Output::new("worst_found", Unit::MILLIMETRE, "flatness of the least flat smooth face found that explains the readings"),
         Output::new("stations", Unit::PIECE, "stations of the face, shared ones counted once"),
         Output::new("kink_index", Unit::MILLIMETRE, "least height of a station off its two neighbours that the readings call for; large where damage is local"),
-        Output::new("kink_limit", Unit::MILLIMETRE, "the same, as allowed: an assumption on which the greatest rests"),
+        Output::new("kink_limit", Unit::MILLIMETRE, "the same, as allowed: an assumption; damage in one place can exceed it"),
         Output::new(
             "minimum_zone",
             Unit::MILLIMETRE,
@@ -1034,7 +1035,7 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
         "readings",
         "1,10,10,0,0.03; 1,200,10,0.05,0.06; 1,390,10,0,0.03; 2,10,80,0,0.03; 2,200,80,0.05,0.06; 2,390,80,0,0.03; 3,10,150,0,0.03; 3,200,150,0.05,0.06; 3,390,150,0,0.03; 4,10,10,0,0.03; 4,10,80,0,0.03; 4,10,150,0,0.03; 5,200,10,0,0.03; 5,200,80,0,0.03; 5,200,150,0,0.03; 6,390,10,0,0.03; 6,390,80,0,0.03; 6,390,150,0,0.03; 7,10,10,0,0.03; 7,200,80,0.05,0.06; 7,390,150,0,0.03; 8,10,150,0,0.03; 8,200,80,0.05,0.06; 8,390,10,0,0.03",
     )],
-    cautions: &[],
+    cautions: &["A blade of 0.05 mm that passes in the middle and not at the ends is a bow: readings with coarse blades bound little, and a smooth face is an assumption. Pass a face on the greatest of all, not on the greatest of a smooth one."],
     formula: |given| match (given.table("readings"), given.table("gaps")) {
         ([], []) => Err(given.missing("readings")),
         (readings, []) => several_lines(given, readings),
@@ -1100,6 +1101,9 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
     let mut computed = Computed::default();
     computed.put("largest_gap", lines.iter().flatten().map(|station| station.passes).fold(0.0, f64::max));
     computed.put("least", interval.least);
+    let any = EdgeAssumptions { kink_allowance: None, ..assumptions(given)? };
+    let any = EdgeSurvey::new(&lines, any).and_then(|survey| survey.quick()).map_err(refused)?;
+    computed.put("greatest_any", any.ceiling.max(interval.ceiling));
     computed.put("greatest", interval.ceiling);
     computed.put("worst_found", interval.found);
     computed.put("stations", f64::from(u32::try_from(survey.stations().len()).unwrap_or(u32::MAX)));
@@ -1112,9 +1116,9 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
     computed.note("what lies between the lines is unseen; lay a line over every fire ring and every bridge");
     computed.note("the thickest blade that passes shows about half of a twist");
     computed.note(if interval.proved() {
-        "the greatest is proved: a face that flat or less explains the readings, and none is worse"
+        "the greatest of a smooth face is proved, as far as the face is smooth; to pass a face whatever its shape, hold the greatest of all against the limit, or read with finer blades"
     } else {
-        "the greatest is a ceiling: no face is worse, and the worst one that was found lies below it"
+        "the greatest of a smooth face is a ceiling: no smooth face is worse, and the worst one that was found lies below it; to pass a face whatever its shape, hold the greatest of all against the limit"
     });
     Ok(computed)
 }

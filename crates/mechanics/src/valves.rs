@@ -33,7 +33,9 @@ pub const VALVE_SPRING: Calculator = Calculator {
         ("height_2", "28.5 mm"),
         ("sunk", "0.80 mm"),
     ],
-    cautions: &[],
+    cautions: &[
+        "A compressed spring flies when it slips: use a compressor that holds it, wear eye protection, keep the face out of its line.",
+    ],
     formula: |given| {
         let (load_1, load_2) = (given.number("load_1")?, given.number("load_2")?);
         let (height_1, height_2) = (given.number("height_1")?, given.number("height_2")?);

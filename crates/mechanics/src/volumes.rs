@@ -205,7 +205,9 @@ pub const MILLING_EFFECT: Calculator = Calculator {
         ("open_area", "45 cm2"),
         ("cut", "0.20 mm"),
     ],
-    cautions: &[],
+    cautions: &[
+        "A thinner head or block brings valves nearer to the pistons and raises the compression: the engine's own manual gives the least height, the thicker gasket and the clearance to be checked before it is turned over.",
+    ],
     formula: |given| {
         let swept = swept_volume(given)?;
         let clearance = clearance_before(given, swept)?;

@@ -55,8 +55,10 @@ pub(crate) fn page(
             p.back { a href="/calculators" { "All calculators" } }
             h1 { (c.name) }
             p { (crate::words::sentence(c.meaning)) "." }
-            p.quiet {
-                "Another unit may be typed behind a number: 7 thou, 2.25 in. A standard uncertainty u stands behind ±: 57.007 ± 0.002."
+            @if measured(c) {
+                p.quiet {
+                    "Another unit may be typed behind a number: 7 thou, 2.25 in. A standard uncertainty u stands behind ±: 57.007 ± 0.002."
+                }
             }
             (cautions(c.cautions))
             @if let Some(Ok(answer)) = answer { (said(c, answer, super::sketches::of(c, typed))) }
@@ -68,7 +70,7 @@ pub(crate) fn page(
                     @for input in c.inputs {
                         (field(input, typed, trouble))
                     }
-                    details.fold open[mechanics::doubt::COMMON_KEYS.iter().any(|k| typed.contains_key(k.key))] {
+                    @if measured(c) { details.fold open[mechanics::doubt::COMMON_KEYS.iter().any(|k| typed.contains_key(k.key))] {
                         summary { "More on the doubt" }
                         @for common in mechanics::doubt::COMMON_KEYS {
                             div.field {
@@ -82,7 +84,7 @@ pub(crate) fn page(
                                 p.quiet { (common.meaning) ". For example: " span.code { (common.example) } }
                             }
                         }
-                    }
+                    } }
                     button type="submit" { "Work it out" }
                     a.button.plain href=(format!("/calculators/{}?{}", c.id, example.join("&"))) { "Show the example" }
                 }
@@ -128,7 +130,7 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
     // What is typed as a number or chosen speaks for itself; a row of cells does not.
     let how = match input.kind {
         InputKind::Table | InputKind::Lines => {
-            Some(format!("{}, one row a line; cells stand apart by comma.", crate::words::sentence(&input.how())))
+            Some(format!("{}, one row a line.", crate::words::sentence(&input.how())))
         }
         InputKind::Number | InputKind::Text | InputKind::Choice => None,
     };
@@ -184,6 +186,11 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
     }
 }
 
+/// Whether anything that was measured is typed: only that has a unit and a doubt.
+fn measured(c: &Calculator) -> bool {
+    c.inputs.iter().any(|input| input.kind == InputKind::Number)
+}
+
 /// Words with what is to be typed set apart.
 fn typed_out(text: &str) -> Markup {
     html! {
@@ -212,13 +219,13 @@ fn said(c: &'static Calculator, answer: &Answer, sketch: Option<String>) -> Mark
                         dt { (crate::words::sentence(meaning(line.key))) }
                         dd {
                             b.value { (figure.value) " " (figure.unit) }
-                            @if let Some(u) = &figure.u {
-                                br;
-                                span.quiet { "u " (u) " " (figure.unit) }
-                            }
                             @if let Some(other) = &figure.other {
                                 br;
                                 span.quiet { (other) }
+                            }
+                            @if let Some(u) = &figure.u {
+                                br;
+                                span.quiet { "u " (u) " " (figure.unit) }
                             }
                             @if let Some(drawn) = &line.drawn {
                                 br;
