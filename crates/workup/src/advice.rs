@@ -500,10 +500,12 @@ fn waits<'k>(scene: &Scene<'k, '_>, check: &'k Check, position: &Position) -> Op
     let waits = |wait: &&knowledge::WaitFor| {
         let first = scene.knowledge.check(&wait.check);
         let of_this_engine = first.is_some_and(|c| network::applies(&c.applies, &scene.net.attributes));
-        let done = scene
-            .findings
-            .iter()
-            .any(|f| f.check == wait.check && !f.after_repair && scene.layout.bank_of(&f.position) == Some(bank));
+        let done = scene.findings.iter().any(|f| {
+            f.check == wait.check
+                && !f.after_repair
+                && !f.measure_again
+                && scene.layout.bank_of(&f.position) == Some(bank)
+        });
         let likely = scene
             .net
             .sites
@@ -591,7 +593,7 @@ fn struck_out(option: &OptionHere<'_>, scene: &Scene<'_, '_>) -> Option<StruckOu
             let reading = scene
                 .findings
                 .iter()
-                .filter(|f| !f.after_repair && looks_at(f, *variable, scene))
+                .filter(|f| !f.after_repair && !f.measure_again && looks_at(f, *variable, scene))
                 .max_by_key(|f| (severity(f), f.at.clone()));
             if let Some(finding) = reading {
                 return Some(StruckOut {
@@ -628,9 +630,14 @@ pub fn in_words(finding: &Finding) -> String {
     format!("{}, {}: {}, {}{limit}", finding.check_name, finding.place, finding.shown, finding.verdict.words())
 }
 
+/// The findings that something rests on: all but those to be measured again.
+fn good<'a>(scene: &Scene<'a, '_>) -> impl Iterator<Item = &'a Finding> {
+    scene.findings.iter().filter(|f| !f.measure_again)
+}
+
 fn candidates<'a>(scene: &Scene<'a, '_>) -> Vec<(&'a Check, Position)> {
     let done: BTreeSet<(&str, &str, String)> =
-        scene.findings.iter().map(|f| (f.check.as_str(), f.reading.as_str(), f.position.address())).collect();
+        good(scene).map(|f| (f.check.as_str(), f.reading.as_str(), f.position.address())).collect();
     let mut out = Vec::new();
     for check in &scene.knowledge.checks {
         if !network::applies(&check.applies, &scene.net.attributes) {
@@ -653,7 +660,7 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
     let best = now.best;
     let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
     let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
-    let hard_stop = scene.findings.iter().any(|f| f.check == "crank-turned-by-hand" && f.shown == "stops hard");
+    let hard_stop = good(scene).any(|f| f.check == "crank-turned-by-hand" && f.shown == "stops hard");
     let mut kept_back: BTreeMap<String, String> = BTreeMap::new();
     let mut open = Vec::new();
     for (check, position) in candidates(scene) {
@@ -779,7 +786,7 @@ fn ceiling(table: &[Vec<f64>], allowed: &[bool], now: usize) -> f64 {
 }
 
 fn low_dry(scene: &Scene<'_, '_>, position: &Position) -> bool {
-    scene.findings.iter().any(|f| {
+    good(scene).any(|f| {
         f.check == "compression-dry"
             && f.position == *position
             && !f.after_repair
@@ -812,7 +819,7 @@ fn value_of<'k>(
         .readings
         .iter()
         .filter(|r| network::applies(&r.applies, &scene.net.attributes))
-        .filter(|r| !scene.findings.iter().any(|f| f.check == check.id && f.reading == r.id && f.position == *position))
+        .filter(|r| !good(scene).any(|f| f.check == check.id && f.reading == r.id && f.position == *position))
         .map(|r| network::cuts(scene.net, scene.layout, r, position))
         .filter(|(cuts, _)| cuts.iter().any(|c| !c.factors.is_empty()))
         .map(|(cuts, words)| ask(&cuts, words, sample))

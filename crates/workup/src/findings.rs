@@ -8,11 +8,14 @@ use std::collections::BTreeMap;
 use anatomy::{EngineLayout, Position};
 use knowledge::{Gauge, Knowledge, Limit, Normalise, Numeric, ReadingKind, Worse};
 use logbook::{Bound, EngineFigure, JobState, ReadingTaken, ReadingValue};
+use quantity::decision::guard_band;
+use quantity::print::printed;
 use quantity::{Reply, Risks, Unit, Verdict, Zone, decide, parse_quantity};
 use serde::Serialize;
 
 use crate::network::{EngineNet, Seen, applies};
 use crate::notice::Notice;
+use crate::settle::{Candidate, Doubt, Question};
 
 /// A reading with its verdict.
 #[derive(Debug, Clone, Serialize)]
@@ -55,6 +58,12 @@ pub struct Finding {
     /// Chance of being beyond the reject edges.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub p_outside: Option<f64>,
+    /// Width of the guard band at the nearest edge, in the reading's unit: so far off the edge a value must lie to be called.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub guard: Option<f64>,
+    /// The rule by which the verdict was drawn, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rule: Option<String>,
     /// The limit it was held against.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub limit: Option<LimitUsed>,
@@ -66,6 +75,9 @@ pub struct Finding {
     /// What would help, where the verdict leaves a question.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next_move: Option<String>,
+    /// Whether its gauge was found doubtful, so that no verdict, belief or advice rests on it.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub measure_again: bool,
     /// Whether it was read after the repair.
     pub after_repair: bool,
     /// Which spot of several, where one was named.
@@ -140,7 +152,7 @@ pub fn of_state(
 pub fn judge_all(readings: &[ReadingTaken], context: &Context<'_>, notices: &mut Vec<Notice>) -> Vec<Finding> {
     // The best of its kind, for readings that are compared among themselves.
     let mut best: BTreeMap<(String, String, bool), f64> = BTreeMap::new();
-    for taken in readings {
+    for taken in readings.iter().filter(|r| r.gauge_doubted_by.is_none()) {
         if let Some((_, numeric, value)) = number_of(taken, context) {
             let after = taken.phase != logbook::Phase::AsFound;
             let entry = best.entry((taken.check.clone(), taken.reading.clone(), after)).or_insert(value);
@@ -150,7 +162,106 @@ pub fn judge_all(readings: &[ReadingTaken], context: &Context<'_>, notices: &mut
             };
         }
     }
-    readings.iter().filter_map(|taken| judge(taken, context, &best, notices)).collect()
+    let mut findings: Vec<Finding> =
+        readings.iter().filter_map(|taken| judge_or_ask_again(taken, context, &best, notices)).collect();
+    ask_for_the_third_axis(&mut findings);
+    findings
+}
+
+/// Judges a reading; one whose gauge was found doubtful only asks to be taken again.
+fn judge_or_ask_again(
+    taken: &ReadingTaken,
+    context: &Context<'_>,
+    best: &BTreeMap<(String, String, bool), f64>,
+    notices: &mut Vec<Notice>,
+) -> Option<Finding> {
+    if taken.gauge_doubted_by.is_none() {
+        return judge(taken, context, best, notices);
+    }
+    // What keeps a doubted reading from being compared is of no interest; what keeps it from being read is.
+    let mut complaints = Vec::new();
+    let Some(mut finding) = judge(taken, context, best, &mut complaints) else {
+        notices.append(&mut complaints);
+        return None;
+    };
+    let gauge = taken.label.as_ref().map_or_else(|| "a gauge".to_owned(), |label| format!("gauge {label}"));
+    finding.verdict = Verdict::CannotTell;
+    finding.measure_again = true;
+    finding.reason = format!("taken with {gauge}, which was found doubtful: no verdict rests on it");
+    finding.next_move = Some("measure it again with a gauge that is good".to_owned());
+    (finding.measure, finding.p_inside, finding.p_outside) = (None, None, None);
+    (finding.guard, finding.rule, finding.limit, finding.seen) = (None, None, None, None);
+    Some(finding)
+}
+
+/// The reading of a bore that two axes may give too small.
+const OUT_OF_ROUND: &str = "out-of-round";
+/// The reading beside it that says how far the bore has worn over its standard size.
+const WEAR: &str = "wear";
+/// What the spot of an out-of-round holds that was read on the third axis as well.
+const THIRD_AXIS: &str = "45";
+
+/// Asks for the axis at 45 degrees where an oval that two axes hide could turn the verdict.
+///
+/// Two axes at right angles read an oval of depth A, turned by t, as A cos 2t: nothing at all at 45 degrees. What bounds A is
+/// the wear. A bore that only wore is nowhere under its standard size; its mean at a height is at most standard + wear - d/2,
+/// with d the out-of-round of that height, so A is at most 2 wear - d. One figure for all heights leaves some height where d
+/// may be nothing: there it is 2 wear. Without a wear nothing bounds it.
+fn ask_for_the_third_axis(findings: &mut [Finding]) {
+    let asks: Vec<(usize, String)> = findings
+        .iter()
+        .enumerate()
+        .filter_map(|(index, finding)| third_axis(finding, findings).map(|words| (index, words)))
+        .collect();
+    for (index, words) in asks {
+        if let Some(finding) = findings.get_mut(index) {
+            finding.next_move = Some(match finding.next_move.take() {
+                Some(before) => format!("{before}; {words}"),
+                None => words,
+            });
+        }
+    }
+}
+
+/// The words that ask for the third axis, where it is wanted.
+fn third_axis(finding: &Finding, findings: &[Finding]) -> Option<String> {
+    let in_bore = finding.reading == OUT_OF_ROUND && matches!(finding.position, Position::Cylinder(_));
+    if !in_bore || finding.measure_again || finding.verdict == Verdict::Outside {
+        return None;
+    }
+    let of_this_bore = |f: &&Finding| {
+        f.check == finding.check
+            && f.position == finding.position
+            && f.after_repair == finding.after_repair
+            && !f.measure_again
+    };
+    let on_three = |f: &Finding| f.reading == OUT_OF_ROUND && f.spot.as_ref().is_some_and(|s| s.contains(THIRD_AXIS));
+    if findings.iter().filter(of_this_bore).any(on_three) {
+        return None;
+    }
+    let [low_reject, low_keep, high_keep, high_reject] = finding.limit.as_ref()?.edges;
+    let zone = Zone::new(low_reject, low_keep, high_keep, high_reject).ok()?;
+    let (read, u) = (finding.value?, finding.u?);
+    let wear =
+        findings.iter().filter(of_this_bore).filter(|f| f.reading == WEAR).filter_map(|f| Some((f.value?, f.u?)));
+    let most = wear.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(wear, u_wear)| {
+        let at_this_height = if finding.spot.is_some() { read } else { 0.0 };
+        ((2.0 * wear - at_this_height).max(read), (2.0 * u_wear).hypot(u))
+    });
+    let unit = finding.unit.as_deref().unwrap_or("");
+    let hidden = match most {
+        None => "and no wear is read that would bound it".to_owned(),
+        Some((oval, u_oval)) => {
+            let then = decide(oval, u_oval, &zone, Risks::default()).ok()?.verdict;
+            if then == finding.verdict && then != Verdict::CannotTell {
+                return None;
+            }
+            format!("here up to {} {unit} by the wear", printed(oval, 2))
+        }
+    };
+    Some(format!(
+        "read a third axis at 45 degrees at each height: two axes can hide an oval turned between them, {hidden}; the oval is 2 x root of (((D0 - D90) / 2)^2 + (D45 - (D0 + D90) / 2)^2); enter it with {THIRD_AXIS} as where within the place"
+    ))
 }
 
 fn reading_of<'k>(
@@ -250,10 +361,13 @@ fn judge(
         verdict: Verdict::CannotTell,
         p_inside: None,
         p_outside: None,
+        guard: None,
+        rule: None,
         limit: None,
         gauge: None,
         reason: String::new(),
         next_move: None,
+        measure_again: false,
         after_repair: check.stage == "after-repair" || taken.phase != logbook::Phase::AsFound,
         spot: taken.spot.clone(),
         lower_is_worse: matches!(&reading.kind, ReadingKind::Numeric(n) if n.worse == Worse::Lower),
@@ -349,9 +463,10 @@ fn judge_number(
     };
     finding.value = Some(value);
     finding.unit = Some(numeric.unit.clone());
-    let (u, gauge, assumed) = uncertainty(taken, reading, numeric, half, context);
+    let doubt = uncertainty(taken, reading, numeric, half, context);
+    let u = doubt.u;
     finding.u = Some(u);
-    finding.gauge = gauge;
+    finding.gauge.clone_from(&doubt.gauge);
     // The limit: the engine's own figure, then the fallbacks in their order.
     let own = own_figure(check, reading, numeric, taken, context);
     let fallback = reading.limits.iter().find_map(|r| fallback(r, numeric, &taken.position, context));
@@ -388,7 +503,10 @@ fn judge_number(
     };
     let edges = if by_share { bands_as_edges(numeric) } else { used.as_ref().map(|l| l.edges) };
     let edges = edges.or_else(|| bands_as_edges(numeric).filter(|_| numeric.normalise == Normalise::None));
-    match edges.and_then(|e| Zone::new(e[0], e[1], e[2], e[3]).ok().map(|z| (e, z))) {
+    let zone = edges.and_then(|e| Zone::new(e[0], e[1], e[2], e[3]).ok().map(|z| (e, z)));
+    // What one of the judged figure is in the reading's unit.
+    let scale = if judged_u > 0.0 { u / judged_u } else { 1.0 };
+    match zone {
         Some((edges, zone)) => match decide(judged, judged_u, &zone, Risks::default()) {
             Ok(decision) => {
                 finding.verdict = decision.verdict;
@@ -404,21 +522,57 @@ fn judge_number(
                         source: check.likelihood_source.to_string(),
                     }),
                 };
-                finding.reason = reason(finding, numeric, by_share.then_some(judged), assumed);
+                finding.guard = guard_band(u, 1.0 - Risks::default().wrongly_inside()).ok();
+                finding.rule =
+                    rule(judged, edges, if by_share { "of the best" } else { &numeric.unit }, scale, finding);
+                finding.reason = reason(finding, numeric, by_share.then_some(judged), doubt.assumed);
             }
             Err(error) => finding.reason = error.to_string(),
         },
         None => finding.reason = "no limit is known for this reading".to_owned(),
     }
-    if finding.verdict == Verdict::CannotTell {
-        finding.next_move = Some(better_gauge(finding, reading, context));
-    } else if finding.verdict == Verdict::Outside
-        && let Some(limit) = reading.limits.iter().find_map(|r| context.knowledge.limit(&r.limit))
-        && !limit.if_out.is_empty()
-    {
-        finding.next_move = Some(limit.if_out.clone());
-    }
+    finding.next_move = match (finding.verdict, zone) {
+        (Verdict::Inside, _) => None,
+        (Verdict::CannotTell, None) => {
+            Some("type this engine's own figure into the engine sheet with document and page".to_owned())
+        }
+        (Verdict::CannotTell, Some((_, zone))) => {
+            let gauges = fitting(check, reading, numeric, context);
+            Some(Question { value: judged, zone, scale, doubt: &doubt, unit: &numeric.unit, gauges }.next_move())
+        }
+        (Verdict::ByJudgement, _) => Some(
+            "surely not out and not surely good: the technician decides, with what else was found, whether it stays"
+                .to_owned(),
+        ),
+        (Verdict::Outside, _) => reading
+            .limits
+            .iter()
+            .find_map(|r| context.knowledge.limit(&r.limit))
+            .filter(|limit| !limit.if_out.is_empty())
+            .map(|limit| limit.if_out.clone()),
+    };
     Some(())
+}
+
+/// The decision rule in words, at the edges on the side of the value.
+fn rule(judged: f64, edges: [Option<f64>; 4], unit: &str, scale: f64, finding: &Finding) -> Option<String> {
+    let [low_reject, low_keep, high_keep, high_reject] = edges;
+    let guard = finding.guard? / scale;
+    let low_side = match (low_keep, high_keep) {
+        (Some(low), Some(high)) => judged - low < high - judged,
+        (low, _) => low.is_some(),
+    };
+    let (keep, reject) = if low_side { (low_keep?, low_reject) } else { (high_keep?, high_reject) };
+    let reject = reject.unwrap_or(keep);
+    let (inward, outward) = if low_side { ("above", "under") } else { ("under", "above") };
+    let risk = Risks::default().wrongly_inside() * 100.0;
+    Some(format!(
+        "each verdict may be wrong once in {:.0}: inside from {guard} {unit} {inward} {} {unit}, outside from {guard} {unit} {outward} {} {unit}",
+        100.0 / risk,
+        printed(keep, 3),
+        printed(reject, 3),
+        guard = printed(guard, 2),
+    ))
 }
 
 fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: bool) -> String {
@@ -426,7 +580,7 @@ fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: boo
     if let Some(limit) = &finding.limit {
         let [low_reject, low_keep, high_keep, high_reject] = limit.edges;
         let unit = if share.is_some() { "of the best" } else { numeric.unit.as_str() };
-        let print = |x: f64| quantity::print::printed(x, 3);
+        let print = |x: f64| printed(x, 3);
         let mut parts = Vec::new();
         if let Some(x) = low_keep {
             parts.push(format!("good from {} {unit}", print(x)));
@@ -450,44 +604,53 @@ fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: boo
     if let (Some(u), Some(inside)) = (finding.u, finding.p_inside) {
         out.push_str(&format!(
             "; u {} {}{}, chance inside {:.0} %",
-            quantity::print::printed(u, 2),
+            printed(u, 2),
             numeric.unit,
             if assumed { " (assumed)" } else { "" },
             inside * 100.0
         ));
     }
+    if let Some(guard) = finding.guard {
+        out.push_str(&format!("; guard band {} {}", printed(guard, 2), numeric.unit));
+    }
     out
 }
 
-/// Standard uncertainty in the reading's unit, the gauge by name, and whether it is only assumed.
+/// The doubt of a reading in its unit, from the shop's own gauge, else the gauge named, else the usual one, else the step.
 fn uncertainty(
     taken: &ReadingTaken,
     reading: &knowledge::Reading,
     numeric: &Numeric,
     half: f64,
     context: &Context<'_>,
-) -> (f64, Option<String>, bool) {
+) -> Doubt {
     let step = quantity::measured::resolution_uncertainty(half * 2.0);
     // The gauge of the shop with its own stated doubt.
     if let Some((gauge, stated)) = taken.label.as_ref().and_then(|l| context.gauges.get(l)) {
-        if let Some((text, unit)) = stated
-            && let Ok((u, _)) = in_unit(text, unit, &numeric.unit)
-        {
-            return (u.max(step), taken.label.clone(), false);
-        }
-        if let Some(found) = context.knowledge.gauge(gauge)
-            && let Some(u) = gauge_u(found, numeric)
-        {
-            return (u.max(step), taken.label.clone(), false);
+        let kind = context.knowledge.gauge(gauge);
+        let stated = stated.as_ref().and_then(|(text, unit)| in_unit(text, unit, &numeric.unit).ok()).map(|(u, _)| u);
+        if let Some(u) = stated.or_else(|| kind.and_then(|g| gauge_u(g, numeric))) {
+            return split(u, step, kind.map(|k| &**k), taken.label.clone(), false);
         }
     }
     let named = taken.gauge.as_ref().or(reading.gauge.as_ref());
     if let Some(found) = named.and_then(|id| context.knowledge.gauge(id))
         && let Some(u) = gauge_u(found, numeric)
     {
-        return (u.max(step), Some(found.name.clone()), taken.gauge.is_none());
+        return split(u, step, Some(found), Some(found.name.clone()), taken.gauge.is_none());
     }
-    (step, None, true)
+    split(step, step, None, None, true)
+}
+
+/// Splits the doubt of one reading as the budget of its kind of gauge does; the step of the figure is in every reading.
+fn split(u: f64, step: f64, kind: Option<&Gauge>, gauge: Option<String>, assumed: bool) -> Doubt {
+    // The share that only one reading has: all of the budget less what an endless mean keeps.
+    let share = kind
+        .and_then(|k| Some((k.u_of_mean(1)?, k.u_of_mean(u32::MAX)?)))
+        .map(|(one, endless)| if one > 0.0 { (1.0 - (endless / one).powi(2)).clamp(0.0, 1.0).sqrt() } else { 0.0 });
+    let repeats = share.map(|share| u * share);
+    let kept = (u.powi(2) - repeats.unwrap_or(0.0).powi(2)).max(0.0).sqrt();
+    Doubt { u: u.max(step), shared: kept.max(step), repeats, gauge, assumed }
 }
 
 fn gauge_u(gauge: &Gauge, numeric: &Numeric) -> Option<f64> {
@@ -497,32 +660,26 @@ fn gauge_u(gauge: &Gauge, numeric: &Numeric) -> Option<f64> {
     from.convert_difference(u, to).ok().map(f64::abs)
 }
 
-fn better_gauge(finding: &Finding, reading: &knowledge::Reading, context: &Context<'_>) -> String {
-    let u = finding.u.unwrap_or(f64::INFINITY);
-    let numeric = match &reading.kind {
-        ReadingKind::Numeric(numeric) => Some(numeric),
-        ReadingKind::Graded { .. } | ReadingKind::Nominal { .. } => None,
-    };
+/// The gauges that can take a reading: those fit for one of its limits, else those the check may be done with.
+///
+/// A gauge without a step gives no figure by itself and is left out, and so is one that only screens for the limit.
+fn fitting<'k>(
+    check: &knowledge::Check,
+    reading: &knowledge::Reading,
+    numeric: &Numeric,
+    context: &Context<'k>,
+) -> Vec<Candidate<'k>> {
     let limits: Vec<&str> = reading.limits.iter().map(|l| l.limit.as_str()).collect();
-    let finer = numeric.and_then(|numeric| {
-        context
-            .knowledge
-            .gauges
-            .iter()
-            .filter(|g| g.fits.iter().any(|f| limits.contains(&f.limit.as_str())))
-            .filter_map(|g| gauge_u(g, numeric).map(|gu| (gu, g)))
-            .filter(|(gu, _)| *gu < u * 0.7)
-            .max_by(|a, b| a.0.total_cmp(&b.0))
-    });
-    match finer {
-        Some((gu, gauge)) => format!(
-            "measure again with {} (u {} {})",
-            gauge.name,
-            quantity::print::printed(gu, 2),
-            finding.unit.as_deref().unwrap_or("")
-        ),
-        None => "take three more readings, lifting the gauge off between them, and use their mean".to_owned(),
-    }
+    let screens = knowledge::gauges::Worth::ScreeningOnly;
+    let note = |g: &'k Gauge| -> Option<&'k str> {
+        if limits.is_empty() {
+            return check.gauges.contains(&g.id).then_some("");
+        }
+        let fit = g.fits.iter().find(|f| limits.contains(&f.limit.as_str()) && f.worth != screens)?;
+        Some(fit.note.as_str())
+    };
+    let all = context.knowledge.gauges.iter().filter(|g| g.resolution.is_some());
+    all.filter_map(|g| Some(Candidate { name: &g.name, u: gauge_u(g, numeric)?, note: note(g)? })).collect()
 }
 
 /// The edge that a ratio of one stands on.

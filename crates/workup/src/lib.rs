@@ -6,7 +6,8 @@
 //! * **Must not:** touch disk, network, environment or clock; write a result back into its input; hold a figure of
 //!   the trade.
 //!
-//! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`findings`],
+//! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
+//! [`findings`], [`series`],
 //! [`beliefs`], [`money`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
@@ -24,6 +25,8 @@ pub mod notice;
 pub mod opened;
 pub mod proof;
 pub mod remembered;
+pub mod series;
+pub mod settle;
 pub mod words;
 pub mod work;
 
@@ -44,6 +47,7 @@ pub use notice::Notice;
 pub use opened::impossible_now;
 pub use proof::Proof;
 pub use remembered::Remembered;
+pub use series::{Series, Trend};
 pub use work::Reach;
 
 /// Relative loss of digits from which the slower sums without differences are taken \[ours\].
@@ -69,6 +73,9 @@ pub struct Case {
     pub outside: Vec<OutsideLine>,
     /// Every reading with its verdict.
     pub findings: Vec<Finding>,
+    /// Readings of one kind at three or more places, judged together.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub series: Vec<Series>,
     /// Root causes, the likeliest first.
     pub causes: Vec<Belief>,
     /// Conditions of parts, the likeliest trouble first.
@@ -203,6 +210,7 @@ pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remem
         engine: layout.in_words(),
         front: layout.front_statement(),
         knowledge: knowledge.version.as_str().to_owned(),
+        series: series::of_findings(&findings, layout),
         outside: outside(state, knowledge, &net),
         findings,
         causes,

@@ -134,7 +134,7 @@ impl Proof {
             state.readings.iter().filter(|r| r.phase == Phase::Recheck).map(|r| r.entry.to_string()).collect();
         let (rechecks, after): (Vec<&Finding>, Vec<&Finding>) =
             findings.iter().filter(|f| f.after_repair).partition(|f| later.contains(&f.entry));
-        let before: Vec<&Finding> = findings.iter().filter(|f| !f.after_repair).collect();
+        let before: Vec<&Finding> = findings.iter().filter(|f| !f.after_repair && !f.measure_again).collect();
         let asked = asked(state, layout, net, knowledge, &after);
         let not_inside: Vec<String> =
             latest(&after).iter().filter(|f| f.verdict != Verdict::Inside).map(|f| f.entry.clone()).collect();
@@ -285,10 +285,13 @@ mod tests {
             verdict,
             p_inside: None,
             p_outside: None,
+            guard: None,
+            rule: None,
             limit: None,
             gauge: None,
             reason: String::new(),
             next_move: None,
+            measure_again: false,
             after_repair,
             spot: None,
             lower_is_worse: true,

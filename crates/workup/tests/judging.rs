@@ -1,0 +1,258 @@
+//! Findings that know their gauge: what settles them, the guard band, a bore's third axis, series, and gauges found off.
+
+#![expect(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "helpers of tests stop at the first surprise"
+)]
+
+use std::sync::OnceLock;
+
+use knowledge::Knowledge;
+use logbook::{fold, seal_story, story_from_lines};
+use quantity::Verdict;
+use serde_json::{Value, json};
+use workup::{Case, Finding, work_up};
+
+fn knowledge() -> &'static Knowledge {
+    static LOADED: OnceLock<Knowledge> = OnceLock::new();
+    LOADED.get_or_init(|| Knowledge::builtin().expect("the built-in knowledge loads"))
+}
+
+/// A job told line by line, on a petrol four in line.
+#[derive(Clone)]
+struct Job(Vec<String>);
+
+impl Job {
+    fn four() -> Self {
+        let mut job = Job(Vec::new());
+        job.tell("job-opened", json!({"title": "judging"}));
+        let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam", "valves_per_cylinder": 4});
+        job.tell("engine-described", json!({"layout": layout}));
+        let money = |amount: &str| json!({"amount": amount, "currency": "EUR"});
+        job.tell("money-told", json!({"labour_rate": money("90")}));
+        job.tell("vehicle-described", json!({"value": money("16000"), "horizon_months": 36, "miles_per_year": 12000}));
+        job
+    }
+
+    fn tell(&mut self, kind: &str, body: Value) {
+        let minute = self.0.len();
+        let at = format!("2026-03-02T{:02}:{:02}:00Z", 6 + minute / 60, minute % 60);
+        self.0.push(json!({"at": at, "by": "bench", "device": "bench-1", "kind": kind, "body": body}).to_string());
+    }
+
+    fn and(mut self, kind: &str, body: Value) -> Self {
+        self.tell(kind, body);
+        self
+    }
+
+    /// The engine's own most for a reading of the bore gauge.
+    fn most(self, reading: &str, text: &str) -> Self {
+        let item = format!("bore-gauge/{reading}");
+        let body = json!({"item": item, "bound": "max", "text": text, "unit": "mm", "document": "sheet", "page": "1"});
+        self.and("engine-figure-set", body)
+    }
+
+    fn bore(self, reading: &str, cylinder: u8, text: &str) -> Self {
+        self.and("reading-taken", bore(reading, cylinder, text))
+    }
+
+    fn by_label(self, label: &str, cylinder: u8, text: &str) -> Self {
+        let value = json!({"text": text, "unit": "bar"});
+        let position = format!("cyl-{cylinder}");
+        self.and(
+            "reading-taken",
+            json!({"check": "compression-dry", "reading": "pressure", "position": position, "value": value, "label": label}),
+        )
+    }
+
+    fn case(&self) -> Case {
+        let lines = story_from_lines(&self.0.join("\n")).expect("a story");
+        work_up(&fold(&seal_story("judging", &lines).expect("a sealed story")), knowledge()).expect("a case")
+    }
+}
+
+fn bore(reading: &str, cylinder: u8, text: &str) -> Value {
+    let value = json!({"text": text, "unit": "mm"});
+    json!({"check": "bore-gauge", "reading": reading, "position": format!("cyl-{cylinder}"), "value": value, "gauge": "bore_gauge"})
+}
+
+fn found<'a>(case: &'a Case, reading: &str, place: &str) -> &'a Finding {
+    let here = |f: &&Finding| f.reading == reading && f.position.address() == place;
+    case.findings.iter().rfind(here).unwrap_or_else(|| panic!("no {reading} at {place}"))
+}
+
+fn next(finding: &Finding) -> &str {
+    finding.next_move.as_deref().unwrap_or("")
+}
+
+#[test]
+fn what_cannot_be_told_says_what_settles_it() {
+    let case = Job::four().most("taper", "0.050").bore("taper", 1, "0.048").bore("taper", 2, "0.050").case();
+    let near = found(&case, "taper", "cyl-1");
+    assert_eq!(near.verdict, Verdict::CannotTell, "{}", near.reason);
+    // By hand: 0.002 mm under the most asks for u of 0.002 / 1.6449 = 0.001216 mm or less.
+    assert!(next(near).contains("a gauge of u 0.0012 mm or better settles it"), "{}", next(near));
+    let on_it = found(&case, "taper", "cyl-2");
+    assert_eq!(on_it.verdict, Verdict::CannotTell, "{}", on_it.reason);
+    assert!(next(on_it).contains("sits on the edge"), "{}", next(on_it));
+}
+
+#[test]
+fn a_reading_without_a_limit_asks_for_the_figure() {
+    let reading = json!({"check": "spring-length-load", "reading": "load", "position": "cyl-1-in-1", "value": {"text": "210", "unit": "N"}});
+    let case = Job::four().and("reading-taken", reading).case();
+    let load = found(&case, "load", "cyl-1-in-1");
+    assert_eq!((load.verdict, load.guard), (Verdict::CannotTell, None));
+    assert!(load.limit.is_none() && next(load).contains("engine sheet"), "{}", next(load));
+    // Where nothing is in question nothing is asked for.
+    let sure = Job::four().most("taper", "0.050").bore("taper", 1, "0.010").case();
+    let sure = found(&sure, "taper", "cyl-1");
+    assert_eq!((sure.verdict, &sure.next_move), (Verdict::Inside, &None));
+}
+
+/// Without an engine's own figure the taper has two edges apart, 0.0254 and 0.0762 mm; the doubt of the gauge is
+/// looked at on both.
+#[test]
+fn between_the_edges_it_is_a_question_to_a_person_and_still_evidence() {
+    let at = |text: &str| Job::four().bore("taper", 1, text).case();
+    let case = at("0.050");
+    let between = found(&case, "taper", "cyl-1");
+    let u = between.u.expect("a doubt");
+    assert_eq!(between.verdict, Verdict::ByJudgement, "{}", between.reason);
+    assert!(next(between).contains("the technician decides"), "{}", next(between));
+    assert!(between.measure.is_some() && between.seen.is_some(), "it is evidence");
+    let print = |x: f64| format!("{x:.4}");
+    // On the keep edge the doubt leaves good and usable open: a person decides.
+    let keep = at(&print(0.0254));
+    assert_eq!(found(&keep, "taper", "cyl-1").verdict, Verdict::ByJudgement);
+    // Half a guard band short of the reject edge it may be out: the gauge cannot tell; well short of it a person decides.
+    let reject = at(&print(0.0762 - 0.8 * u));
+    assert_eq!(found(&reject, "taper", "cyl-1").verdict, Verdict::CannotTell);
+    assert!(found(&reject, "taper", "cyl-1").seen.is_some(), "it is evidence");
+    let short = at(&print(0.0762 - 1.8 * u));
+    assert_eq!(found(&short, "taper", "cyl-1").verdict, Verdict::ByJudgement);
+}
+
+#[test]
+fn guard_band_and_rule_are_shown_where_a_number_meets_a_limit() {
+    let look = json!({"check": "bore-visual", "reading": "wall", "position": "cyl-1", "outcome": "hone-visible"});
+    let case = Job::four().most("taper", "0.050").bore("taper", 1, "0.010").and("reading-taken", look).case();
+    let taper = found(&case, "taper", "cyl-1");
+    let (guard, u) = (taper.guard.expect("a guard band"), taper.u.expect("a doubt"));
+    // JCGM 106:2012, table 1: 95 % at one edge is 1.64 standard uncertainties, 1.6449 to five figures.
+    assert!((guard / u - 1.6449).abs() < 0.0001, "{guard} {u}");
+    let rule = taper.rule.as_deref().expect("a rule");
+    assert!(rule.contains("once in 20") && rule.contains("under 0.05 mm"), "{rule}");
+    assert!(taper.reason.contains("; guard band "), "{}", taper.reason);
+    let wall = found(&case, "wall", "cyl-1");
+    assert!(wall.guard.is_none() && wall.rule.is_none(), "a look has no guard band");
+}
+
+/// Wear 0.040 mm leaves room for an oval of 2 x 0.040 = 0.080 mm where two axes see nothing, and of 0.080 - 0.004 = 0.076 mm
+/// at a height where they see 0.004 mm; wear of 0.008 mm for one of 0.016 mm, which a most of 0.050 mm takes easily.
+#[test]
+fn the_third_axis_is_asked_for_where_a_hidden_oval_could_turn_the_verdict() {
+    let job = Job::four().most("out-of-round", "0.050");
+    let worn = job.clone().bore("wear", 1, "0.040").bore("out-of-round", 1, "0.004").case();
+    let said = next(found(&worn, "out-of-round", "cyl-1")).to_owned();
+    assert!(said.contains("third axis at 45 degrees") && said.contains("up to 0.08 mm"), "{said}");
+    let mut top = bore("out-of-round", 1, "0.004");
+    top["spot"] = json!("top");
+    let at_one_height = job.clone().bore("wear", 1, "0.040").and("reading-taken", top).case();
+    let said = next(found(&at_one_height, "out-of-round", "cyl-1")).to_owned();
+    assert!(said.contains("up to 0.076 mm"), "{said}");
+    let little = job.clone().bore("wear", 1, "0.008").bore("out-of-round", 1, "0.004").case();
+    assert_eq!(found(&little, "out-of-round", "cyl-1").next_move, None);
+    let alone = job.clone().bore("out-of-round", 1, "0.004").case();
+    assert!(next(found(&alone, "out-of-round", "cyl-1")).contains("no wear is read"));
+    let out = job.clone().bore("wear", 1, "0.090").bore("out-of-round", 1, "0.080").case();
+    assert!(!next(found(&out, "out-of-round", "cyl-1")).contains("third axis"), "it is out as it is");
+    let mut third = bore("out-of-round", 1, "0.040");
+    third["spot"] = json!("45 degrees");
+    let all = job.bore("wear", 1, "0.040").bore("out-of-round", 1, "0.004").and("reading-taken", third).case();
+    assert!(all.findings.iter().all(|f| !next(f).contains("third axis")), "it was read");
+}
+
+/// By hand as in the module: 0.02, 0.03, 0.05, 0.06 rise by 0.014 a place; the doubt is at least that of the scatter, 0.0014.
+/// Counted from the driving end and looked at from the free end, which is the front, the slope is turned over.
+#[test]
+fn readings_along_the_engine_are_judged_together() {
+    let four = |job: Job| {
+        ["0.020", "0.030", "0.050", "0.060"].iter().zip(1..).fold(job, |job, (text, c)| job.bore("taper", c, text))
+    };
+    let case = four(Job::four()).case();
+    let series = case.series.iter().find(|s| s.reading == "taper").expect("a series");
+    assert_eq!((series.n, series.worst, series.after_repair), (4, 0.06, false));
+    assert_eq!(series.worst_place, found(&case, "taper", "cyl-4").place);
+    assert!((series.spread - 0.04).abs() < 1e-12, "{}", series.spread);
+    let trend = series.trend.expect("a trend");
+    assert!((trend.per_place.abs() - 0.014).abs() < 1e-12 && trend.u >= 0.001_414_213, "{trend:?}");
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam", "valves_per_cylinder": 4, "front": "driving-end"});
+    let turned = four(Job::four().and("engine-described", json!({"layout": layout}))).case();
+    let other = turned.series.iter().find(|s| s.reading == "taper").and_then(|s| s.trend).expect("a trend");
+    assert!((other.per_place + trend.per_place).abs() < 1e-12, "{other:?} {trend:?}");
+    let two = Job::four().bore("taper", 1, "0.02").bore("taper", 2, "0.03").case();
+    assert!(two.series.is_empty(), "two places are no series");
+    // After the work it is a series of its own.
+    let mut after = case_with_left(&["0.010", "0.011", "0.012"]);
+    after.series.retain(|s| s.after_repair);
+    assert_eq!(after.series.len(), 1, "{:?}", after.series);
+}
+
+fn case_with_left(texts: &[&str]) -> Case {
+    let four =
+        ["0.020", "0.030", "0.050"].iter().zip(1..).fold(Job::four(), |job, (text, c)| job.bore("taper", c, text));
+    let left = texts.iter().zip(1..).fold(four, |job, (text, c)| {
+        let mut body = bore("taper", c, text);
+        body["phase"] = json!("as-left");
+        job.and("reading-taken", body)
+    });
+    left.case()
+}
+
+#[test]
+fn a_gauge_found_off_takes_its_readings_out_of_findings_beliefs_and_advice() {
+    let gauge = json!({"gauge": "comp_gauge", "label": "CG1"});
+    let doubt = json!({"label": "CG1", "reason": "dropped"});
+    let clear = |good: &str| json!({"label": "CG1", "how": "compared", "good": good});
+    let rings = |case: &Case| {
+        let here = |b: &&workup::Belief| b.id == "rings" && b.position.is_some_and(|p| p.address() == "cyl-2");
+        case.conditions.iter().find(here).expect("a belief").p
+    };
+    let told = Job::four().and("gauge-described", gauge);
+    let untouched = told.case();
+    let read = [(1, "12.0"), (2, "5.0"), (3, "12.1"), (4, "11.9")]
+        .iter()
+        .fold(told, |job, (c, text)| job.by_label("CG1", *c, text));
+    let trusted = read.case();
+    assert!(rings(&trusted) > rings(&untouched) + 0.05, "{} {}", rings(&trusted), rings(&untouched));
+    assert_eq!(trusted.series.len(), 1);
+
+    let off = read.and("gauge-doubted", doubt);
+    let doubted = off.case();
+    assert_eq!(doubted.findings.len(), 4);
+    for finding in &doubted.findings {
+        assert!(finding.measure_again && finding.seen.is_none() && finding.p_inside.is_none());
+        assert_eq!(finding.verdict, Verdict::CannotTell);
+        assert!(next(finding).starts_with("measure it again"), "{}", next(finding));
+        assert!(finding.reason.contains("CG1"), "{}", finding.reason);
+    }
+    assert_eq!(rings(&doubted).to_bits(), rings(&untouched).to_bits(), "no belief rests on them");
+    assert!(doubted.series.is_empty());
+    let asked =
+        |case: &Case| serde_json::to_value(&case.advice).expect("advice").to_string().contains("compression-dry");
+    assert_eq!(asked(&doubted), asked(&untouched), "the check is open again");
+    assert!(doubted.notices.iter().any(|n| n.code == "gauge-doubted"));
+
+    // Put right for later readings: those before it stay doubted, one after it counts.
+    let later = off.clone().and("gauge-cleared", clear("later")).by_label("CG1", 2, "5.1").case();
+    let again: Vec<bool> = later.findings.iter().map(|f| f.measure_again).collect();
+    assert_eq!(again, [true, true, true, true, false]);
+    assert!(later.findings.last().is_some_and(|f| f.seen.is_some()));
+    // Found good for all: everything stands as before.
+    let cleared = off.and("gauge-cleared", clear("all")).case();
+    assert!(cleared.findings.iter().all(|f| !f.measure_again));
+    assert_eq!(rings(&cleared).to_bits(), rings(&trusted).to_bits());
+}
