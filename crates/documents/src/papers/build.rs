@@ -71,7 +71,7 @@ fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
     }
     holds(sheet, desk, stage);
     if !stage.warnings.is_empty() {
-        sheet.text(format!("Ruins the work: {}.", stage.warnings.join("; ")));
+        sheet.text(format!("Mind: {}.", stage.warnings.join("; ")));
     }
 }
 

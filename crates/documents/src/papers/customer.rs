@@ -51,15 +51,16 @@ fn said(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
 }
 
-/// Outside before by judgement before what no gauge could tell; figures before looks.
-fn severity(f: &Finding) -> (u8, bool) {
+/// Outside before by judgement before what no gauge could tell; figures before looks; of one thing the worst first.
+fn severity(f: &Finding) -> (u8, bool, f64) {
     let rank = match f.verdict {
         Verdict::Outside => 0,
         Verdict::ByJudgement => 1,
         Verdict::CannotTell => 2,
         Verdict::Inside => 3,
     };
-    (rank, f.value.is_none())
+    let worse = f.value.map_or(0.0, |value| if f.lower_is_worse { value } else { -value });
+    (rank, f.value.is_none(), worse)
 }
 
 fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -69,7 +70,20 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.text("Nothing has been measured yet.");
         return;
     }
-    all.sort_by_key(|f| severity(f));
+    // Different things stay in the sequence they were looked at; of one thing the worst reading comes first.
+    let thing = |f: &Finding| (f.check.clone(), f.reading.clone(), f.position);
+    let mut things = Vec::new();
+    for f in &all {
+        if !things.contains(&thing(f)) {
+            things.push(thing(f));
+        }
+    }
+    all.sort_by(|a, b| {
+        let place = |f: &Finding| things.iter().position(|t| *t == thing(f));
+        let (a_rank, a_look, a_worse) = severity(a);
+        let (b_rank, b_look, b_worse) = severity(b);
+        (a_rank, a_look, place(a)).cmp(&(b_rank, b_look, place(b))).then(a_worse.total_cmp(&b_worse))
+    });
     let sound = all.iter().filter(|f| f.verdict == Verdict::Inside).count();
     // One line a reading and place: the worst of several stands for them.
     let mut odd: Vec<&Finding> = Vec::new();
@@ -96,7 +110,11 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.table(&[("Looked at", Some(3.2)), ("Where", Some(1.5)), ("Found", Some(1.8)), ("Judged", Some(1.6))], rows);
     let more = odd.len().saturating_sub(READINGS);
     let rest = if more > 0 { format!("{more} more were not inside their limits. ") } else { String::new() };
-    sheet.text(format!("{rest}{sound} of {} readings were inside their limits.", all.len()));
+    sheet.text(format!(
+        "{rest}{sound} of {} readings were inside their limits; the other {} stand above, one line for each place.",
+        all.len(),
+        all.len() - sound
+    ));
     not_the_engine(sheet, desk);
     let drawn: Vec<&Finding> = odd.iter().copied().filter(|f| f.value.is_some()).take(DRAWN).collect();
     let mut row = Vec::new();

@@ -19,6 +19,8 @@ const RIGHT: f64 = 24.0;
 struct Edge {
     at: f64,
     kind: Kind,
+    /// Whether it bounds from below.
+    least: bool,
 }
 
 /// What a limit line stands for.
@@ -33,11 +35,15 @@ enum Kind {
 }
 
 impl Kind {
-    fn words(self) -> &'static str {
-        match self {
-            Kind::Keep => "good to",
-            Kind::Reject => "out at",
-            Kind::Both => "limit",
+    /// The words beside its line; `least` where the edge bounds from below.
+    fn words(self, least: bool) -> &'static str {
+        match (self, least) {
+            (Kind::Keep, true) => "good from",
+            (Kind::Keep, false) => "good to",
+            (Kind::Reject, true) => "out under",
+            (Kind::Reject, false) => "out over",
+            (Kind::Both, true) => "at least",
+            (Kind::Both, false) => "at most",
         }
     }
 }
@@ -46,14 +52,14 @@ impl Kind {
 fn lines(edges: [Option<f64>; 4]) -> Vec<Edge> {
     let [low_reject, low_keep, high_keep, high_reject] = edges;
     let mut out = Vec::new();
-    for (reject, keep) in [(low_reject, low_keep), (high_reject, high_keep)] {
+    for (reject, keep, least) in [(low_reject, low_keep, true), (high_reject, high_keep, false)] {
         match (reject, keep) {
             (Some(a), Some(b)) if (a - b).abs() <= 1e-9 * a.abs().max(1e-9) => {
-                out.push(Edge { at: a, kind: Kind::Both })
+                out.push(Edge { at: a, kind: Kind::Both, least })
             }
             (reject, keep) => {
-                out.extend(reject.map(|at| Edge { at, kind: Kind::Reject }));
-                out.extend(keep.map(|at| Edge { at, kind: Kind::Keep }));
+                out.extend(reject.map(|at| Edge { at, kind: Kind::Reject, least }));
+                out.extend(keep.map(|at| Edge { at, kind: Kind::Keep, least }));
             }
         }
     }
@@ -83,7 +89,7 @@ pub fn reading_between_limits(finding: &Finding) -> Option<String> {
     let (low, high) = reach(&edges, at, u);
     let x = |v: f64| LEFT + (v - low) / (high - low) * (WIDTH - LEFT - RIGHT);
     let mark = Mark::of(finding.verdict);
-    let said: Vec<String> = edges.iter().map(|e| format!("{} {}", e.kind.words(), worded(e.at))).collect();
+    let said: Vec<String> = edges.iter().map(|e| format!("{} {}", e.kind.words(e.least), worded(e.at))).collect();
     let title = format!("{}, {}: {}", finding.check_name, finding.place, finding.shown);
     let shown = share.map_or_else(String::new, |s| format!(", that is {}", worded(s)));
     let desc = format!("{}{shown}; {}; {}.", finding.shown, said.join(", "), mark.words());
@@ -134,7 +140,7 @@ fn labels(d: &mut Drawing, edges: &[Edge], x: &impl Fn(f64) -> f64, worded: &imp
         let at = x(edge.at);
         let pen = if edge.kind == Kind::Reject { Pen { dashes: "6 4", ..Pen::line(THICK) } } else { Pen::line(THICK) };
         d.line((at, AXIS - 34.0), (at, AXIS + 14.0), &pen);
-        let words = format!("{} {}", edge.kind.words(), worded(edge.at));
+        let words = format!("{} {}", edge.kind.words(edge.least), worded(edge.at));
         let y = if edge.kind == Kind::Reject { AXIS + 49.0 } else { AXIS + 31.0 };
         d.text((kept_in(at, &words, 15.0), y), 15.0, Anchor::Middle, false, &words);
     }

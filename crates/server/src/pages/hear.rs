@@ -23,8 +23,8 @@ pub(crate) fn page(view: &View) -> Markup {
                         (when(c.made_at))
                         " · "
                         (c.made_by)
-                        @if let Some(t) = &c.when { " · shows " (t) }
-                        @if let Some(t) = &c.how_long { " · for " (t) }
+                        @if let Some(t) = &c.when { " · when: " (t) }
+                        @if let Some(t) = &c.how_long { " · how long: " (t) }
                         @if let Some(t) = &c.done_since { " · since then: " (t) }
                     }
                 }

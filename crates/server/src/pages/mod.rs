@@ -239,6 +239,9 @@ impl View {
 
     /// A button that writes an entry whose fields are known.
     pub(crate) fn button(&self, kind: Kind, fields: &[(&str, &str)], label: &str) -> Markup {
+        if !self.takes(kind) {
+            return html! {};
+        }
         html! {
             form.one method="post" action=(self.link(&format!("tell/{}", kind.word()))) data-once="" {
                 input type="hidden" name="entry" value=(surroundings::new_entry());
@@ -253,6 +256,9 @@ impl View {
 
     /// A form for a kind, folded until it is wanted; one that came back with troubles is open.
     pub(crate) fn form(&self, kind: Kind, heading: &str, given: &[(&'static str, String)]) -> Markup {
+        if !self.takes(kind) {
+            return html! {};
+        }
         let returned = self.came_back(kind, given);
         html! {
             details.fold id=[given.is_empty().then_some(kind.word())] open[returned.is_some()] {
@@ -268,8 +274,16 @@ impl View {
         self.returned.as_ref().filter(|(k, typed, _)| *k == kind && same(typed))
     }
 
+    /// Whether the job as it stands takes entries of a kind; what would be refused is not offered.
+    pub(crate) fn takes(&self, kind: Kind) -> bool {
+        workup::entering::open_for(self.state(), kind)
+    }
+
     /// A form for a kind, open.
     pub(crate) fn form_open(&self, kind: Kind, given: &[(&'static str, String)], button: &str) -> Markup {
+        if !self.takes(kind) {
+            return html! {};
+        }
         let none = Typed::new();
         let returned = self.came_back(kind, given);
         let mut fields = forms::fields(kind, self.state(), self.knowledge());
@@ -622,7 +636,7 @@ impl View {
             @if let Some(closed) = &self.state().closed {
                 p.closed {
                     b { "This job is closed: " (words(closed.how.word())) ". " }
-                    "Notes, photos and papers are added to it."
+                    "It still takes notes, photos, papers, what the customer was told, what was found later and a comeback. Taking \"job closed\" back, below Hand back, opens it again."
                 }
             }
             nav.tabs aria-label="Moments of the job" {

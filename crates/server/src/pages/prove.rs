@@ -137,7 +137,7 @@ pub(crate) fn pairs(view: &View) -> Markup {
                                         (f.check_name)
                                         ", "
                                         (f.place)
-                                        @if let Some(s) = &f.spot { ", " (s) }
+                                        @if let Some(s) = &f.spot { ", " (words(s)) }
                                     }
                                     td data-label="As found" {
                                         @match before {

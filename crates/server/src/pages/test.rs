@@ -99,6 +99,13 @@ pub(crate) fn advice(view: &View) -> Markup {
                     a.button href=(view.link("hand-back")) { "Open it again" }
                 }
             }
+            @if view.case.is_some() {
+                (heads(view))
+                div.two {
+                    (found(view))
+                    (beliefs(view))
+                }
+            }
         };
     }
     let waiting = super::waiting(view);
@@ -463,7 +470,7 @@ pub(crate) fn finding(view: &View, f: &Finding) -> Markup {
                     span.place {
                         ", "
                         (f.place)
-                        @if let Some(s) = &f.spot { ", " (s) }
+                        @if let Some(s) = &f.spot { ", " (words(s)) }
                     }
                 }
                 (why(f, true))
