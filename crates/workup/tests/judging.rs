@@ -256,3 +256,29 @@ fn a_gauge_found_off_takes_its_readings_out_of_findings_beliefs_and_advice() {
     assert!(cleared.findings.iter().all(|f| !f.measure_again));
     assert_eq!(rings(&cleared).to_bits(), rings(&trusted).to_bits());
 }
+
+#[test]
+fn the_best_of_its_kind_and_the_proof_do_not_rest_on_a_gauge_found_off() {
+    let described = |label: &str| json!({"gauge": "comp_gauge", "label": label});
+    let read = Job::four()
+        .and("gauge-described", described("CG1"))
+        .and("gauge-described", described("CG2"))
+        .by_label("CG1", 1, "14.0")
+        .by_label("CG2", 2, "10.0");
+    let share = |case: &Case| found(case, "pressure", "cyl-2").measure.expect("a share of the best");
+    // By hand: 10 of 14 is 0.714; without the 14 the 10 is the best itself.
+    assert!((share(&read.case()) - 10.0 / 14.0).abs() < 1e-12);
+    let mut left = json!({"check": "proof-compression", "reading": "pressure", "position": "cyl-1", "value": {"text": "12.0", "unit": "bar"}, "label": "CG1"});
+    left["phase"] = json!("as-left");
+    let read = read.and("reading-taken", left);
+    let before = read.case();
+    assert!(before.proof.not_inside.is_empty(), "{:?}", before.proof.not_inside);
+    let doubted = read.and("gauge-doubted", json!({"label": "CG1", "reason": "dropped"})).case();
+    assert!((share(&doubted) - 1.0).abs() < 1e-12);
+    let proof = doubted.findings.iter().find(|f| f.after_repair).expect("a finding after the work");
+    assert_eq!(
+        doubted.proof.not_inside,
+        std::slice::from_ref(&proof.entry),
+        "it proves nothing until it is read again"
+    );
+}
