@@ -256,7 +256,7 @@ impl View {
 
     /// A form for a kind, folded until it is wanted; one that came back with troubles is open.
     pub(crate) fn form(&self, kind: Kind, heading: &str, given: &[(&'static str, String)]) -> Markup {
-        if !self.takes(kind) {
+        if !self.takes(kind) && self.came_back(kind, given).is_none() {
             return html! {};
         }
         let returned = self.came_back(kind, given);
@@ -281,7 +281,8 @@ impl View {
 
     /// A form for a kind, open.
     pub(crate) fn form_open(&self, kind: Kind, given: &[(&'static str, String)], button: &str) -> Markup {
-        if !self.takes(kind) {
+        // What was typed into a form that is refused comes back with it.
+        if !self.takes(kind) && self.came_back(kind, given).is_none() {
             return html! {};
         }
         let none = Typed::new();
