@@ -181,7 +181,12 @@ fn exact(x: f64) -> Option<Decimal> {
 
 /// Figures from low to high in words.
 fn spread(span: Span, unit: &str) -> String {
-    let short = |x: f64| quantity::print::printed(x, 3);
+    if unit == "h" && span.hi < 1.0 {
+        // Part of an hour is spoken of in minutes.
+        return spread(Span { lo: (60.0 * span.lo).round(), hi: (60.0 * span.hi).round() }, "min");
+    }
+    // Four digits, so that figure times rate is the price beside it.
+    let short = |x: f64| quantity::print::printed(x, 4);
     if span.hi - span.lo < 1e-9 {
         format!("{} {unit}", short(span.lo))
     } else {

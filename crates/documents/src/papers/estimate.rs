@@ -93,6 +93,18 @@ fn price(price: &Price) -> Cell {
     }
 }
 
+/// Says so where the price can come to more than was agreed; tax comes on top of both or of neither.
+fn over_the_ceiling(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
+    let all = workup::committed::committed(desk.state);
+    let ceiling = all.iter().find(|c| c.covers == logbook::Covers::Repair).and_then(|c| c.ceiling.as_ref());
+    let (Some(total), Some(ceiling)) = (&estimate.total, ceiling) else { return };
+    if total.hi.currency() == ceiling.currency() && total.hi.to_f64() > ceiling.to_f64() {
+        sheet.strong(format!(
+            "This can come to more than the {ceiling} agreed for the repair. Nothing beyond it is begun before it is asked for and agreed."
+        ));
+    }
+}
+
 /// The lines by what they are for; what the whole price holds already stands as a list without prices.
 fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     sheet.heading("Line by line");
@@ -139,12 +151,13 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     let total =
         vec![Cell::strong("Total"), Cell::default(), Cell::default(), Cell { note: open, ..Cell::strong(total) }];
     sheet.table(&columns(false), vec![total]);
+    over_the_ceiling(sheet, desk, estimate);
     let inside: Vec<&EstimateLine> = estimate.lines.iter().filter(|l| matches!(l.price, Price::In(_))).collect();
     if !inside.is_empty() {
         sheet.subheading("Work that is in this price");
         sheet.list(inside.iter().map(|l| format!("{} ({})", l.what, l.who)).collect());
     }
-    if estimate.lines.iter().any(|l| l.how.ends_with(" h") || l.how.contains("units")) {
+    if estimate.lines.iter().any(|l| l.how.ends_with(" h") || l.how.ends_with(" min") || l.how.contains("units")) {
         let rate = desk
             .state
             .rates

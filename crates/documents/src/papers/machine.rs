@@ -69,7 +69,10 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
         ("Engine".to_owned(), Some(desk.engine_identity())),
         ("Datum, measured from".to_owned(), order.datum.clone()),
         ("Wanted".to_owned(), wanted.clone()),
-        ("Must be left at least".to_owned(), line.leave_at_least.as_ref().map(figure)),
+        (
+            "Must be left at least".to_owned(),
+            Some(line.leave_at_least.as_ref().map_or_else(|| "not told; ask before cutting".to_owned(), figure)),
+        ),
         ("Needed by".to_owned(), order.need_by.map(|d| d.to_string())),
     ]);
     if let Some(note) = &line.note {
