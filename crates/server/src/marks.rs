@@ -11,6 +11,8 @@ use quantity::Verdict;
 pub(crate) enum Stripe {
     /// Not started.
     NotStarted,
+    /// Begun and not done.
+    Begun,
     /// Done without proof.
     Hollow,
     /// Done, proof kept.
@@ -80,6 +82,7 @@ pub(crate) fn mark(mark: Mark) -> Markup {
 pub(crate) fn stripe(stripe: Stripe) -> Markup {
     let (word, inside) = match stripe {
         Stripe::NotStarted => ("not started", ""),
+        Stripe::Begun => ("begun", ""),
         Stripe::Hollow => (
             "done without proof",
             "<path class='hole' d='M19.2 5.5H28.8V49.5H19.2Z' stroke='currentColor' stroke-width='2.6'/>",

@@ -108,13 +108,15 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
     });
     let rows: Vec<Vec<Cell>> = rows.collect();
     sheet.table(&[("Looked at", Some(3.2)), ("Where", Some(1.5)), ("Found", Some(1.8)), ("Judged", Some(1.6))], rows);
-    let more = odd.len().saturating_sub(READINGS);
-    let rest = if more > 0 { format!("{more} more were not inside their limits. ") } else { String::new() };
-    sheet.text(format!(
-        "{rest}{sound} of {} readings were inside their limits; the other {} stand above, one line for each place.",
-        all.len(),
-        all.len() - sound
-    ));
+    let other = all.len() - sound;
+    let rest = match (other, odd.len() > READINGS) {
+        (0, _) => String::new(),
+        (_, false) => format!(" The other {other} stand above, one line for each place."),
+        (_, true) => {
+            format!(" The other {other} speak of {} places; the {READINGS} that matter most stand above.", odd.len())
+        }
+    };
+    sheet.text(format!("{sound} of {} readings were inside their limits.{rest}", all.len()));
     not_the_engine(sheet, desk);
     let drawn: Vec<&Finding> = odd.iter().copied().filter(|f| f.value.is_some()).take(DRAWN).collect();
     let mut row = Vec::new();

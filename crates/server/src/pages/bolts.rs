@@ -223,7 +223,7 @@ pub(crate) fn page(view: &View, walk: &Walk) -> Markup {
                 (Some(bolt), _) => {
                     p.wrong {
                         b { "Bolt " (bolt) " is not through stage " (stage - 1) " yet. " }
-                        "Take it there first."
+                        "If the manual has that stage, take it there first."
                     }
                     p {
                         a.button href=(go_on(view, joint, at)) { "To stage " (stands(bolt) + 1) }

@@ -27,8 +27,29 @@ fn state_of(view: &View, stage: &BuildStage) -> Stripe {
         || view.state().holds_signed.iter().any(|h| h.stage == stage.id);
     let all = stage.steps.iter().enumerate().all(|(n, _)| done(view, &stage.id, n));
     let proved = stage.holds.iter().all(|h| signed(view, &stage.id, &h.record));
-    match (any, all && proved) {
-        (false, _) => Stripe::NotStarted,
+    match (any, all, proved) {
+        (false, _, _) => Stripe::NotStarted,
+        (true, false, _) => Stripe::Begun,
+        (true, true, false) => Stripe::Hollow,
+        (true, true, true) => Stripe::Full,
+    }
+}
+
+/// How far the bolts of a joint are: done when all of them stand at one stage, proved when each is striped there.
+fn bolts_state(view: &View, joint: &str, at: Option<anatomy::Position>) -> Stripe {
+    let state = view.state();
+    let bolts = state.bolt_stages(joint, at);
+    let Some(top) = bolts.values().max().copied() else {
+        let disturbed = state.disturbed.iter().any(|d| d.joint == joint && d.position == at);
+        return if disturbed { Stripe::Broken } else { Stripe::NotStarted };
+    };
+    let striped = |bolt: &u16| {
+        let mut here =
+            state.bolts.iter().filter(|b| b.joint == joint && b.position == at && b.bolt == *bolt && b.stage == top);
+        here.next_back().is_some_and(|b| b.striped == Some(anatomy::Known::Yes))
+    };
+    match (bolts.values().all(|stage| *stage == top), bolts.keys().all(striped)) {
+        (false, _) => Stripe::Begun,
         (true, false) => Stripe::Hollow,
         (true, true) => Stripe::Full,
     }
@@ -78,34 +99,22 @@ pub(crate) fn page(view: &View) -> Markup {
                 ul.rows {
                     @for (joint, at) in &joints {
                         @let bolts = view.state().bolt_stages(joint, *at);
-                        @let disturbed = view
-                            .state()
-                            .disturbed
-                            .iter()
-                            .any(|d| d.joint == *joint && d.position == *at);
-                        @let striped = view
-                            .state()
-                            .bolts
-                            .iter()
-                            .filter(|b| b.joint == *joint && b.position == *at)
-                            .any(|b| b.striped == Some(anatomy::Known::Yes));
+                        @let how_far = bolts_state(view, joint, *at);
                         li {
                             p {
                                 b { (super::bolts::joint_name(view, joint)) }
                                 @if let Some(p) = at { ", " (view.place(p)) }
-                                ({
-                                    stripe(
-                                        match (disturbed && bolts.is_empty(), striped) {
-                                            (true, _) => Stripe::Broken,
-                                            (false, true) => Stripe::Full,
-                                            (false, false) => Stripe::Hollow,
-                                        },
-                                    )
-                                })
+                                (stripe(how_far))
                             }
                             (super::bolts::rows(&bolts))
-                            p {
-                                a.button href=(super::bolts::go_on(view, joint, *at)) { "Go on with it" }
+                            @if view.takes(Kind::BoltTightened) {
+                                p {
+                                    a.button href=(super::bolts::go_on(view, joint, *at)) {
+                                        @if how_far == Stripe::Full { "Another stage, if the manual has one" } @else {
+                                            "Go on with it"
+                                        }
+                                    }
+                                }
                             }
                         }
                     }
