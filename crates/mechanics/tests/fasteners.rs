@@ -7,24 +7,17 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of a test may fail it")]
 
+#[path = "common/checks.rs"]
+mod checks;
+mod common;
+
+use mechanics::calculate;
 use mechanics::fasteners::nearest_threads;
-use mechanics::{Answer, calculate};
 use proptest::prelude::*;
 use serde_json::Value;
 
-fn entry(id: &str) -> Value {
-    let all: Vec<Value> = serde_json::from_str(include_str!("../../../reference/checks.json")).unwrap();
-    all.into_iter().find(|entry| entry["id"] == id).unwrap_or_else(|| panic!("no entry {id}"))
-}
-
-fn run(id: &str, pairs: &[(&str, String)]) -> Answer {
-    let pairs: Vec<(&str, &str)> = pairs.iter().map(|(key, text)| (*key, text.as_str())).collect();
-    calculate(id, &pairs).unwrap_or_else(|error| panic!("{id} {pairs:?}: {error}"))
-}
-
-fn near(what: &str, got: f64, expected: f64, relative: f64) {
-    assert!((got - expected).abs() <= relative * expected.abs(), "{what}: got {got}, the source says {expected}");
-}
+use checks::entry;
+use common::{near, run};
 
 #[test]
 fn loads_by_strength_class_agree_with_the_standard() {

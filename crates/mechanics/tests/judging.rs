@@ -12,17 +12,16 @@
     reason = "the helpers of a test may fail it"
 )]
 
+#[path = "common/checks.rs"]
+mod checks;
+
+use checks::entry;
 use mechanics::doubt::{Drawn, monte_carlo};
 use mechanics::roundness::{axis_straightness, circles, cylinder};
 use mechanics::{Answer, CalcError, Given, InputKind, calculate, catalogue};
 use proptest::prelude::*;
 use quantity::Unit;
 use serde_json::Value;
-
-fn entry(id: &str) -> Value {
-    let all: Vec<Value> = serde_json::from_str(include_str!("../../../reference/checks.json")).unwrap();
-    all.into_iter().find(|entry| entry["id"] == id).unwrap_or_else(|| panic!("no entry {id}"))
-}
 
 fn number(value: &Value) -> f64 {
     value["value"].as_f64().or_else(|| value.as_f64()).unwrap_or_else(|| panic!("no number in {value}"))

@@ -7,6 +7,10 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of a test may fail it")]
 
+#[path = "common/checks.rs"]
+mod checks;
+
+use checks::entry;
 use std::collections::BTreeMap;
 
 use mechanics::calculate;
@@ -21,11 +25,6 @@ const LETTERS: [&str; 28] = [
 
 fn json(text: &str) -> Value {
     serde_json::from_str(text).unwrap()
-}
-
-fn entry(id: &str) -> Value {
-    let all: Vec<Value> = serde_json::from_str(include_str!("../../../reference/checks.json")).unwrap();
-    all.into_iter().find(|entry| entry["id"] == id).unwrap_or_else(|| panic!("no entry {id}"))
 }
 
 fn same(got: f64, expected: f64) -> bool {

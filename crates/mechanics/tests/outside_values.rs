@@ -5,31 +5,24 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of a test may fail it")]
 
+#[path = "common/checks.rs"]
+mod checks;
+mod common;
+
+use mechanics::Answer;
 use mechanics::air::{critical_pressure_ratio, flow_function, orifice_mass_flow, piston_travel};
 use mechanics::fasteners::{raising_torque_arm, root_diameter};
 use mechanics::flatness::{Contact, least_squares, least_squares_of_line, minimum_zone, minimum_zone_of_line};
 use mechanics::timing::{belt_radius, chain_radius};
 use mechanics::vin::{VinWarning, character_value, read_vin, years_of_code};
-use mechanics::{Answer, calculate};
 use quantity::Unit;
 use serde_json::Value;
 
-fn entry(id: &str) -> Value {
-    let all: Vec<Value> = serde_json::from_str(include_str!("../../../reference/checks.json")).unwrap();
-    all.into_iter().find(|entry| entry["id"] == id).unwrap_or_else(|| panic!("no entry {id}"))
-}
+use checks::entry;
+use common::{near, run};
 
 fn number(value: &Value) -> f64 {
     value["value"].as_f64().or_else(|| value.as_f64()).unwrap_or_else(|| panic!("no number in {value}"))
-}
-
-fn near(what: &str, got: f64, expected: f64, relative: f64) {
-    assert!((got - expected).abs() <= relative * expected.abs(), "{what}: got {got}, the source says {expected}");
-}
-
-fn run(id: &str, pairs: &[(&str, String)]) -> Answer {
-    let pairs: Vec<(&str, &str)> = pairs.iter().map(|(key, text)| (*key, text.as_str())).collect();
-    calculate(id, &pairs).unwrap_or_else(|error| panic!("{id} {pairs:?}: {error}"))
 }
 
 fn quantity_text(value: &Value) -> String {

@@ -6,22 +6,17 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of a test may fail it")]
 
+mod common;
+
 use mechanics::fits::{METALS, metal_of};
 use mechanics::{Answer, calculate, calculator};
 use proptest::prelude::*;
 use serde_json::Value;
 
+use common::{near, run};
+
 fn reference() -> Value {
     serde_json::from_str(include_str!("../../../reference/fits/press_fits.json")).unwrap()
-}
-
-fn run(id: &str, pairs: &[(&str, String)]) -> Answer {
-    let pairs: Vec<(&str, &str)> = pairs.iter().map(|(key, text)| (*key, text.as_str())).collect();
-    calculate(id, &pairs).unwrap_or_else(|error| panic!("{id} {pairs:?}: {error}"))
-}
-
-fn near(what: &str, got: f64, expected: f64, relative: f64) {
-    assert!((got - expected).abs() <= relative * expected.abs(), "{what}: got {got}, the source says {expected}");
 }
 
 #[test]
