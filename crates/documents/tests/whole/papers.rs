@@ -240,6 +240,21 @@ fn an_estimate_prints_each_line_with_its_price_and_a_total_that_agrees() {
 }
 
 #[test]
+fn an_estimate_that_can_pass_what_was_agreed_says_so() {
+    let name = "0002-ostrand-h6";
+    let said = |demo: &Demo| {
+        let tail = demo.tail();
+        words(&typeset(Paper::Estimate, &job(demo, &tail), PaperSize::A4).unwrap().pdf)
+            .contains("agreed for the repair")
+    };
+    assert!(said(&demo(name)), "4,600 was agreed, and the work that depends on what is found can cost more");
+    let story = include_str!("../../../../cases/0002-ostrand-h6/story.jsonl");
+    let raised = story.replace("\"ceiling\": {\"amount\": \"4600.00\"", "\"ceiling\": {\"amount\": \"90000.00\"");
+    assert_ne!(raised, story);
+    assert!(!said(&told(name, &raised)), "a yes to 90,000 covers it");
+}
+
+#[test]
 fn the_build_sheet_holds_every_hold_point_of_the_stages_that_the_work_reaches() {
     for name in NAMES {
         let demo = demo(name);
