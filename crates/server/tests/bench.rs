@@ -454,6 +454,35 @@ async fn a_page_that_listens_hears_of_the_entry_and_then_of_the_work_up() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn the_advice_comes_first_and_what_weighs_for_and_against_follows() {
+    let shop = Shop::after(34).await;
+    shop.tick("compression-dry").await;
+    shop.job().await;
+    let request = Request::get(format!("/jobs/{}/live?panel=advice", shop.job)).header(header::HOST, HERE);
+    let answer = shop.app.clone().oneshot(request.body(Body::empty()).unwrap()).await.unwrap();
+    let mut stream = answer.into_body().into_data_stream();
+    let body = json!({"kind": "reading-taken", "body":
+        {"check": "compression-dry", "reading": "pressure", "position": "cyl-4", "value": "8.6 bar"}});
+    shop.post_entry(&key(1), &body, None).await;
+    let mut heard = String::new();
+    let events = |heard: &str| -> Vec<String> {
+        let after = heard.rsplit("event: kept").next().unwrap_or_default();
+        after.split("event: case").skip(1).filter(|e| e.contains("\n\n")).map(words_of).collect()
+    };
+    while events(&heard).len() < 2 {
+        let next = tokio::time::timeout(std::time::Duration::from_secs(20), stream.next()).await.unwrap();
+        heard.push_str(&String::from_utf8_lossy(&next.unwrap().unwrap()));
+    }
+    let told = events(&heard);
+    assert!(told[0].contains("8.6 bar") && told[0].contains("being weighed"), "{}", told[0]);
+    assert!(told[1].contains("8.6 bar") && !told[1].contains("being weighed"), "{}", told[1]);
+    assert!(told[1].contains("for: "), "{}", told[1]);
+    // Whoever asks for the work-up itself gets it whole.
+    let (_, job) = shop.job().await;
+    assert!(job["case"].get("weighing").is_none());
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_paper_comes_as_pdf_and_an_estimate_waits_for_the_cause() {
     let shop = Shop::after(34).await;
     let (answer, paper) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;

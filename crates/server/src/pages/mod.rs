@@ -617,7 +617,9 @@ impl View {
             [&vehicle.make, &vehicle.model, &vehicle.plate].into_iter().flatten().map(String::as_str).collect();
         let listen = live.map(|(panel, entry)| {
             let entry = entry.map(|e| format!("&entry={e}")).unwrap_or_default();
-            let have = if self.current { format!("&have={}", self.job.tail()) } else { String::new() };
+            // What is still being weighed is not had: it may be there before the page listens.
+            let whole = self.current && self.case.as_ref().is_none_or(|case| !case.weighing);
+            let have = if whole { format!("&have={}", self.job.tail()) } else { String::new() };
             self.link(&format!("live?panel={}{entry}{have}", panel.word()))
         });
         let inner = html! {

@@ -601,7 +601,9 @@ fn beliefs(view: &View) -> Markup {
                 @if !beam.is_empty() {
                     figure.picture.wide-only { (PreEscaped(beam)) }
                 }
-                @if b.reasons.is_empty() {
+                @if case.weighing {
+                    p.quiet { "The readings for and against are being weighed." }
+                } @else if b.reasons.is_empty() {
                     p.quiet { "No reading moves it." }
                 } @else {
                     ul class=(list) {
