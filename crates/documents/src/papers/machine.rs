@@ -8,7 +8,7 @@ use quantity::Verdict;
 use workup::Finding;
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, described, figure, own, plain, what};
+use super::words::{Desk, capital, described, figure, lower, own, plain, what, what_along};
 use crate::pictures::{Cut, cut_sketch};
 
 /// Writes the machine order.
@@ -93,6 +93,7 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
     desk.cautions(sheet, &cautions);
     let here = readings_at(desk, line.position, operation);
     as_found(sheet, desk, &here);
+    along(sheet, desk, &here);
     limits(sheet, desk, operation, &here, line.position);
     answer(sheet, desk, order, line);
 }
@@ -155,6 +156,18 @@ fn as_found(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
         ],
         rows,
     );
+    let mut words: Vec<&String> = findings.iter().filter_map(|f| f.gauge_word.as_ref()).collect();
+    words.dedup();
+    for word in words {
+        sheet.small(format!("{}.", capital(word)));
+    }
+}
+
+/// How the same readings run along the engine, so that one piece is not cut by itself where all of them ask for it.
+fn along(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
+    for series in desk.case.series.iter().filter(|s| findings.iter().any(|f| s.holds(f))) {
+        sheet.text(format!("Along the engine, {}: {}.", lower(&what_along(series)), series.words));
+    }
 }
 
 /// The limits: the engine's own figures, else the fallback the reading was judged by, named as such.
@@ -258,7 +271,9 @@ fn drafts(sheet: &mut Sheet, desk: &Desk<'_>) {
         ]);
         ruled_out(sheet, desk);
         desk.cautions(sheet, &first.cautions);
-        as_found(sheet, desk, &readings_at(desk, place, Some(first)));
+        let at_place = readings_at(desk, place, Some(first));
+        as_found(sheet, desk, &at_place);
+        along(sheet, desk, &at_place);
         limits(sheet, desk, Some(first), &here, place);
         sheet.heading("As left, for the machinist");
         sheet.fields(["As left", "Remarks", "Done by", "Day and signature"].map(|n| (n.to_owned(), None)).to_vec());

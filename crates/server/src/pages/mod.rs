@@ -6,6 +6,7 @@ pub(crate) mod calculators;
 pub(crate) mod choose;
 pub(crate) mod enter;
 pub(crate) mod entry;
+pub(crate) mod gauges;
 pub(crate) mod hand_back;
 pub(crate) mod hear;
 pub(crate) mod order;
@@ -804,6 +805,7 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                         span { "witnessmark" }
                     }
                     div.right {
+                        a.tools href="/gauges" { "Gauges" }
                         a.tools href="/calculators" { "Calculators" }
                         @if !who.is_empty() {
                             details.who {
