@@ -49,6 +49,7 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
         ul.findings {
             @for f in &here { (finding(view, f)) }
         }
+        (view.measured_at(position))
         (along(view, |s| here.iter().any(|f| s.holds(f))))
         @if !parts.is_empty() {
             h2.thin { "At the same cylinder" }
