@@ -106,6 +106,16 @@ pub struct Detection {
     pub clears: f64,
 }
 
+/// How long a check of a gauge's zero holds: `{ hours = 12, source = { kind = "common-practice" } }`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ZeroRule {
+    /// Hours after the check in which a reading may rest on it.
+    pub hours: u32,
+    /// Where that comes from.
+    pub source: Source,
+}
+
 /// A kind of gauge, its uncertainty budget and the limits it is fit for.
 ///
 /// # Units
@@ -142,6 +152,9 @@ pub struct Gauge {
     pub detection: Option<Detection>,
     /// Months between calibrations; 0 where there is nothing to calibrate.
     pub calibration_months: u32,
+    /// How long a check of its zero holds; nothing where the kind has no zero to check.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zero: Option<ZeroRule>,
     /// What to do before trusting it today.
     #[serde(default)]
     pub check_before_use: String,
@@ -222,7 +235,8 @@ pub fn lint_gauges(
                 "use a tool word of the checks folder",
             ));
         }
-        for (field, source) in [("source", &gauge.source), ("method", &gauge.method)] {
+        let zero = gauge.zero.iter().map(|rule| ("zero", &rule.source));
+        for (field, source) in [("source", &gauge.source), ("method", &gauge.method)].into_iter().chain(zero) {
             if let Some((message, next)) = source_fault(source, sources) {
                 out.push(gauge.complaint(field, message, next));
             }

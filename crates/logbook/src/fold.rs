@@ -288,10 +288,14 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
             }
         }
         EntryBody::GaugeDescribed(b) => {
+            state.gauges_laid.push(fact(entry, b));
             state.gauges.insert(b.label.clone(), fact(entry, b));
         }
         EntryBody::GaugeDoubted(b) => holding.doubts.push(fact(entry, b)),
-        EntryBody::GaugeCleared(b) => holding.cleared.push((entry.id(), b.label.clone(), b.good)),
+        EntryBody::GaugeCleared(b) => {
+            state.cleared_gauges.insert(b.label.clone(), entry.id());
+            holding.cleared.push((entry.id(), b.label.clone(), b.good));
+        }
         EntryBody::ReadingTaken(b) => {
             place(Some(b.position));
             let value = match (&b.outcome, &b.value) {

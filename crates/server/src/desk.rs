@@ -235,6 +235,7 @@ impl Bench {
         let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
             .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
         let _alone = self.inner.keeping.lock().await;
+        let mut together = vec![unsealed.clone()];
         if self.store().last_of(job).await?.is_some() {
             let now = self.job(job).await?;
             logbook::ensure_writable(&now.entries)
@@ -244,16 +245,46 @@ impl Bench {
                 let after = logbook::fold_with(&now.entries, unsealed.clone())
                     .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
                 workup::entering::ensure(&now.state, &after, self.knowledge(), body)?;
+                together.extend(self.carried(&after, by, device, body).await?);
             }
         }
-        let kept = self.store().seal_and_append(std::slice::from_ref(&unsealed)).await?;
+        let kept = self.store().seal_and_append(&together).await?;
+        for one in together.iter().rev() {
+            let changed = self.job(one.job).await?;
+            self.want(&changed);
+            self.tell(one.job, Happened::Kept { entry: one.id, kind: one.kind.clone() });
+        }
         let now = self.job(job).await?;
-        self.want(&now);
-        self.tell(job, Happened::Kept { entry: id, kind: body.kind().word().to_owned() });
         let kept = kept.first().copied().ok_or_else(|| {
             Trouble::new(StatusCode::SERVICE_UNAVAILABLE, "nothing was kept", "the store gave no answer; send it again")
         })?;
         Ok((kept, now))
+    }
+
+    /// What is said here of a gauge, for the other open jobs that lean on it; a job that a newer build wrote is left alone.
+    async fn carried(
+        &self,
+        after: &JobState,
+        by: &str,
+        device: &str,
+        body: &EntryBody,
+    ) -> Result<Vec<Unsealed>, Trouble> {
+        if !workup::gauges::concerns_others(body) {
+            return Ok(Vec::new());
+        }
+        let jobs = self.jobs().await?;
+        let others: Vec<&JobState> = jobs.iter().map(|j| &j.state).filter(|s| s.job != after.job).collect();
+        let mut out = Vec::new();
+        for (job, body) in workup::gauges::carried(after, body, &others) {
+            if jobs.iter().any(|j| j.id == job && logbook::ensure_writable(&j.entries).is_err()) {
+                continue;
+            }
+            let id = surroundings::new_entry();
+            let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, &body)
+                .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
+            out.push(unsealed);
+        }
+        Ok(out)
     }
 
     /// The last work-up of a job; asks for the present one where it is missing, and does not wait for it.

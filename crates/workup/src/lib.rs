@@ -7,7 +7,7 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
-//! [`findings`], [`series`],
+//! [`findings`], [`gauges`], [`series`],
 //! [`beliefs`], [`money`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
@@ -19,6 +19,7 @@ pub mod entering;
 pub mod estimate;
 pub mod export;
 pub mod findings;
+pub mod gauges;
 pub mod money;
 pub mod network;
 pub mod notice;

@@ -289,6 +289,7 @@ mod tests {
             rule: None,
             limit: None,
             gauge: None,
+            gauge_word: None,
             reason: String::new(),
             next_move: None,
             measure_again: false,

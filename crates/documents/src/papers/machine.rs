@@ -8,8 +8,8 @@ use quantity::Verdict;
 use workup::Finding;
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, described, figure, own, plain, what};
-use crate::pictures::{Cut, cut_sketch};
+use super::words::{Desk, capital, described, figure, lower, own, plain, what, what_along};
+use crate::pictures::{Cut, cut_sketch, measured_at, reading_between_limits};
 
 /// Writes the machine order.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -93,6 +93,8 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
     desk.cautions(sheet, &cautions);
     let here = readings_at(desk, line.position, operation);
     as_found(sheet, desk, &here);
+    along(sheet, desk, &here);
+    pictured(sheet, desk, line.position, &here);
     limits(sheet, desk, operation, &here, line.position);
     answer(sheet, desk, order, line);
 }
@@ -155,6 +157,35 @@ fn as_found(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
         ],
         rows,
     );
+    let mut words: Vec<&String> = findings.iter().filter_map(|f| f.gauge_word.as_ref()).collect();
+    words.dedup();
+    for word in words {
+        sheet.small(format!("{}.", capital(word)));
+    }
+}
+
+/// How the same readings run along the engine, so that one piece is not cut by itself where all of them ask for it.
+fn along(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
+    for series in desk.case.series.iter().filter(|s| findings.iter().any(|f| s.holds(f))) {
+        sheet.text(format!("Along the engine, {}: {}.", lower(&what_along(series)), series.words));
+    }
+}
+
+/// What the figures read at the piece look like together, and the one furthest out between its limits.
+fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding]) {
+    let near_it: Vec<&Finding> = desk.as_found().into_iter().filter(|f| near(desk, f.position, at)).collect();
+    let mut pictures = Vec::new();
+    for svg in measured_at(&near_it) {
+        let alt = described(&svg);
+        pictures.push(sheet.picture(svg, alt, 0.62));
+    }
+    let inside = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
+    let worst = listed.iter().filter(|f| f.limit.is_some()).min_by(|a, b| inside(a).total_cmp(&inside(b)));
+    if let Some(svg) = worst.and_then(|f| reading_between_limits(f)) {
+        let alt = described(&svg);
+        pictures.push(sheet.picture(svg, alt, 0.52));
+    }
+    sheet.pictures(pictures);
 }
 
 /// The limits: the engine's own figures, else the fallback the reading was judged by, named as such.
@@ -258,7 +289,10 @@ fn drafts(sheet: &mut Sheet, desk: &Desk<'_>) {
         ]);
         ruled_out(sheet, desk);
         desk.cautions(sheet, &first.cautions);
-        as_found(sheet, desk, &readings_at(desk, place, Some(first)));
+        let at_place = readings_at(desk, place, Some(first));
+        as_found(sheet, desk, &at_place);
+        along(sheet, desk, &at_place);
+        pictured(sheet, desk, place, &at_place);
         limits(sheet, desk, Some(first), &here, place);
         sheet.heading("As left, for the machinist");
         sheet.fields(["As left", "Remarks", "Done by", "Day and signature"].map(|n| (n.to_owned(), None)).to_vec());

@@ -195,6 +195,8 @@ fn the_machine_order_repeats_what_the_logbook_says() {
             assert!(text.contains(&format!("({} {})", found.text, found.unit)));
         }
     }
+    // The bore stands there as a picture: its wear is no figure that the counterbore is held against.
+    assert!(text.contains("0.22 mm") && text.contains("0.13 mm"), "{text}");
 }
 
 #[test]

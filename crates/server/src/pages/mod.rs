@@ -6,6 +6,7 @@ pub(crate) mod calculators;
 pub(crate) mod choose;
 pub(crate) mod enter;
 pub(crate) mod entry;
+pub(crate) mod gauges;
 pub(crate) mod hand_back;
 pub(crate) mod hear;
 pub(crate) mod order;
@@ -532,6 +533,17 @@ impl View {
         }
     }
 
+    /// What the figures read at a place before any repair look like together.
+    pub(crate) fn measured_at(&self, at: &Position) -> Markup {
+        let findings = self.case.iter().flat_map(|c| &c.findings);
+        let here: Vec<&Finding> = findings.filter(|f| f.position == *at && !f.after_repair).collect();
+        html! {
+            @for svg in documents::pictures::measured_at(&here) {
+                figure.picture.slides tabindex="0" { (PreEscaped(svg)) }
+            }
+        }
+    }
+
     /// Photos, each a thumbnail that leads to the whole picture.
     pub(crate) fn photos(&self, at: Option<&Position>) -> Markup {
         let photos: Vec<_> =
@@ -806,6 +818,7 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                         span { "witnessmark" }
                     }
                     div.right {
+                        a.tools href="/gauges" { "Gauges" }
                         a.tools href="/calculators" { "Calculators" }
                         @if !who.is_empty() {
                             details.who {

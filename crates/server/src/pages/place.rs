@@ -7,7 +7,7 @@ use logbook::{Kind, Moment};
 use maud::{Markup, html};
 
 use super::View;
-use super::test::finding;
+use super::test::{along, finding};
 
 /// Whether a place belongs to the cylinder of another.
 fn belongs(place: &Position, to: &Position) -> bool {
@@ -49,6 +49,8 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
         ul.findings {
             @for f in &here { (finding(view, f)) }
         }
+        (view.measured_at(position))
+        (along(view, |s| here.iter().any(|f| s.holds(f))))
         @if !parts.is_empty() {
             h2.thin { "At the same cylinder" }
             ul.places {

@@ -115,6 +115,7 @@ pub(crate) fn pairs(view: &View) -> Markup {
         .collect();
     html! {
         (waiting)
+        (super::test::along(view, |s| s.after_repair))
         section {
             h2.thin { "As found beside as left" }
             @if pairs.is_empty() {
