@@ -295,6 +295,9 @@ pub struct BlockLeft {
     pub scale_miles: BTreeMap<String, f64>,
     /// How the hazard grows: 1 is even, above 1 is wear.
     pub shape: f64,
+    /// Classes after which the parts whose life is known ([`crate::BlockLife`]) are new; in the others they keep their age.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub new_in: Vec<String>,
     /// Labour units when it comes back: repair then, tow, goodwill.
     pub comeback: Span,
 }
@@ -1291,6 +1294,7 @@ fn lint_money(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Compl
             ));
         }
         let order = known.blocks.get(&left.block).map(Vec::as_slice).unwrap_or_default();
+        lint_names(option, "left.new_in", &left.new_in, &order.iter().cloned().collect(), out);
         let chances: Vec<f64> = order.iter().filter_map(|class| left.class.get(class).copied()).collect();
         if left.class.len() == order.len()
             && chances.windows(2).any(|w| matches!(w, [a, b] if a > b))

@@ -297,10 +297,7 @@ pub fn told(state: &JobState, knowledge: &Knowledge) -> BTreeMap<String, String>
     if !told.contains_key("odometer")
         && state.vehicle.odometer_believed != Some(anatomy::Known::No)
         && let Some(figure) = &state.vehicle.odometer
-        && let Ok(unit) = quantity::Unit::from_symbol(&figure.unit)
-        && let Ok(quantity::Reply::Value(typed)) = quantity::parse_quantity(&figure.text, Some(unit))
-        && let Ok(mile) = quantity::Unit::from_symbol("mi")
-        && let Ok(miles) = typed.value_in(mile)
+        && let Some(miles) = money::lives::miles(figure)
     {
         let class = match miles {
             m if m < 60_000.0 => "under-60k-miles",
