@@ -7,7 +7,7 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
-//! [`findings`], [`series`],
+//! [`findings`], [`scales`], [`series`],
 //! [`beliefs`], [`money`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
@@ -25,6 +25,7 @@ pub mod notice;
 pub mod opened;
 pub mod proof;
 pub mod remembered;
+pub mod scales;
 pub mod series;
 pub mod settle;
 pub mod words;
@@ -159,6 +160,7 @@ pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remem
     let net = network::engine_net(layout, &told(state, knowledge), knowledge);
     let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
     notices.extend(odd);
+    notices.extend(scales::past_the_end(state, knowledge));
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
     let drawn = drawn(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
     let engine = Engine::among(&net.net, &gathered.readings, &drawn.likely)?;
