@@ -7,7 +7,7 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
-//! [`findings`], [`gauges`], [`series`],
+//! [`findings`], [`gauges`], [`scales`], [`series`],
 //! [`beliefs`], [`money`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
@@ -26,6 +26,7 @@ pub mod notice;
 pub mod opened;
 pub mod proof;
 pub mod remembered;
+pub mod scales;
 pub mod series;
 pub mod settle;
 pub mod words;
@@ -188,6 +189,7 @@ pub fn work_up_in_two(
     let net = network::engine_net(layout, &told(state, knowledge), knowledge);
     let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
     notices.extend(odd);
+    notices.extend(scales::past_the_end(state, knowledge));
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);
