@@ -7,8 +7,8 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
-//! [`findings`], [`gauges`], [`scales`], [`series`],
-//! [`beliefs`], [`money`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! [`findings`], [`gauges`], [`scales`], [`series`], [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`],
+//! [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
 
@@ -19,7 +19,8 @@ pub mod entering;
 pub mod estimate;
 pub mod export;
 pub mod findings;
-pub mod gauges;
+//! [`findings`], [`gauges`], [`scales`], [`series`], [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`],
+//! [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 pub mod money;
 pub mod network;
 pub mod notice;
@@ -44,6 +45,7 @@ pub use advice::{Advice, BlockBelief, CheckWorth, Stop};
 pub use beliefs::{Belief, Reason};
 pub use estimate::Estimate;
 pub use findings::{Finding, LimitUsed};
+pub use first_place::FirstPlace;
 pub use money::{OptionLine, OptionMoney, StruckOut};
 pub use notice::Notice;
 pub use opened::impossible_now;
@@ -91,6 +93,9 @@ pub struct Case {
     pub advice: Advice,
     /// The ways to put it right, the cheapest on average first, struck-out ones last.
     pub options: Vec<OptionLine>,
+    /// How sure the first of them is; nothing where all are struck out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub first_place: Option<FirstPlace>,
     /// The chosen option, else the best one, priced line by line; nothing where neither is among the options.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub estimate: Option<Estimate>,
@@ -257,6 +262,7 @@ pub fn work_up_in_two(
         weighing: true,
         blocks: block_beliefs,
         advice,
+        first_place: FirstPlace::among(&options),
         options,
         estimate,
         reach,

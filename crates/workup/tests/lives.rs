@@ -1,4 +1,5 @@
-//! Options priced by how long parts last: new ones, those of this engine, those of another.
+//! Options priced by how long parts last (new ones, those of this engine, those of another), and the price at which one
+//! overtakes another.
 //!
 //! Sources:  `reference/life/drive_life.json`, made by `drive_life.py` beside it
 //! Value by: plain Python on grids, not by this code
@@ -234,4 +235,26 @@ fn a_dearer_quote_never_helps_the_option_it_is_for() {
         assert!(expected > last, "{expected} after {last}");
         last = expected;
     }
+}
+
+#[test]
+fn at_the_price_that_is_said_another_option_overtakes() {
+    let at = |used: f64| {
+        Car::of(None)
+            .with_metal_in_the_filter()
+            .quoted("exchange-reman-engine", 3500.0, None)
+            .quoted("used-engine", used, Some("60000"))
+            .case(knowledge())
+    };
+    let case = at(5000.0);
+    let first = case.first_place.as_ref().expect("a first place");
+    assert_eq!(first.least, case.advice.best);
+    let level = first.others.iter().find(|l| l.option == "used-engine").expect("the used engine is behind");
+    let (currency, less) = level.money.clone().expect("money");
+    assert!(currency == "EUR" && less > 0.0 && less < 5000.0, "{less}");
+    let leads = |used: f64| at(used).first_place.expect("a first place").least == "used-engine";
+    assert!(leads(5000.0 - less - 50.0) && !leads(5000.0 - less + 50.0), "{less}");
+    // The sentence about the leader names the option behind it.
+    let next = first.others.first().expect("another option");
+    assert!(first.words.iter().any(|w| w.contains("leads until") && w.contains(&line(&case, &next.option).name)));
 }
