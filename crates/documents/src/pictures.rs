@@ -5,7 +5,7 @@
 //! colours them otherwise. The geometry is the picture's own; figures and verdicts are the work-up's.
 //!
 //! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `ladder`, `balance`, `engines`, `pairs`,
-//! `arrivals`, `cut`, `warp`, `section`.
+//! `arrivals`, `cut`, `warp`, `section`, `measured`.
 
 mod arrivals;
 mod balance;
@@ -15,6 +15,7 @@ mod engines;
 mod head;
 mod ladder;
 mod marks;
+mod measured;
 mod pairs;
 mod prices;
 pub(crate) mod reading;
@@ -28,6 +29,7 @@ pub use engines::{of_ten_in_words, ten_engines};
 pub use head::head_from_fire_side;
 pub use ladder::check_ladder;
 pub use marks::{Mark, mark_alone, mark_key, marks_of};
+pub use measured::of_place as measured_at;
 pub use pairs::{ThenNow, then_and_now};
 pub use prices::cost_intervals;
 pub use reading::reading_between_limits;

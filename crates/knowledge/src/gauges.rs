@@ -106,6 +106,16 @@ pub struct Detection {
     pub clears: f64,
 }
 
+/// How long a check of a gauge's zero holds: `{ hours = 12, source = { kind = "common-practice" } }`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ZeroRule {
+    /// Hours after the check in which a reading may rest on it.
+    pub hours: u32,
+    /// Where that comes from.
+    pub source: Source,
+}
+
 /// A kind of gauge, its uncertainty budget and the limits it is fit for.
 ///
 /// # Units
@@ -125,6 +135,9 @@ pub struct Gauge {
     pub resolution: Option<f64>,
     /// The unit of all figures here.
     pub unit: String,
+    /// The end of its scale: nothing above it can be read with this gauge.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reads_to: Option<f64>,
     /// The budget, line by line; empty for a look-and-see test.
     #[serde(default, rename = "component", skip_serializing_if = "Vec::is_empty")]
     pub components: Vec<Component>,
@@ -142,6 +155,9 @@ pub struct Gauge {
     pub detection: Option<Detection>,
     /// Months between calibrations; 0 where there is nothing to calibrate.
     pub calibration_months: u32,
+    /// How long a check of its zero holds; nothing where the kind has no zero to check.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zero: Option<ZeroRule>,
     /// What to do before trusting it today.
     #[serde(default)]
     pub check_before_use: String,
@@ -222,10 +238,18 @@ pub fn lint_gauges(
                 "use a tool word of the checks folder",
             ));
         }
-        for (field, source) in [("source", &gauge.source), ("method", &gauge.method)] {
+        let zero = gauge.zero.iter().map(|rule| ("zero", &rule.source));
+        for (field, source) in [("source", &gauge.source), ("method", &gauge.method)].into_iter().chain(zero) {
             if let Some((message, next)) = source_fault(source, sources) {
                 out.push(gauge.complaint(field, message, next));
             }
+        }
+        if gauge.reads_to.is_some_and(|end| !(end.is_finite() && end > gauge.resolution.unwrap_or(0.0))) {
+            out.push(gauge.complaint(
+                "reads_to",
+                "is no end of a scale",
+                "give a figure above one step, or leave it out",
+            ));
         }
         lint_budget(gauge, &mut out);
         lint_fits(gauge, limits, &mut out);

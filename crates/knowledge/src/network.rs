@@ -687,6 +687,9 @@ pub struct Check {
     /// True for what nobody can take again after the work: what somebody told, marks on a part that is thrown away.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub once: bool,
+    /// For a proof that nobody can take before the hand-back: when it falls due, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_later: Option<String>,
     /// What must be so beforehand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub prerequisites: Vec<String>,

@@ -288,10 +288,14 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
             }
         }
         EntryBody::GaugeDescribed(b) => {
+            state.gauges_laid.push(fact(entry, b));
             state.gauges.insert(b.label.clone(), fact(entry, b));
         }
         EntryBody::GaugeDoubted(b) => holding.doubts.push(fact(entry, b)),
-        EntryBody::GaugeCleared(b) => holding.cleared.push((entry.id(), b.label.clone(), b.good)),
+        EntryBody::GaugeCleared(b) => {
+            state.cleared_gauges.insert(b.label.clone(), entry.id());
+            holding.cleared.push((entry.id(), b.label.clone(), b.good));
+        }
         EntryBody::ReadingTaken(b) => {
             place(Some(b.position));
             let value = match (&b.outcome, &b.value) {
@@ -334,6 +338,7 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
         }
         EntryBody::StageReached(b) => {
             state.stages_reached.insert(b.stage.clone());
+            state.stages_since_run.push(b.stage.clone());
         }
         EntryBody::CautionTicked(b) => {
             state.cautions_ticked.insert(b.caution.clone());
@@ -394,7 +399,10 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
             place(b.position);
             state.disturbed.push(fact(entry, b));
         }
-        EntryBody::EngineRun(b) => state.runs.push(fact(entry, b)),
+        EntryBody::EngineRun(b) => {
+            state.stages_since_run.clear();
+            state.runs.push(fact(entry, b));
+        }
         EntryBody::PaperIssued(b) => state.papers.push(fact(entry, b)),
         EntryBody::HandedBack(b) => state.handed_back = Some(fact(entry, b)),
         EntryBody::ComebackOpened(b) => {

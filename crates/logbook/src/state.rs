@@ -187,6 +187,8 @@ pub struct JobState {
     pub photos: Vec<Fact<PhotoKept>>,
     /// Stages reached.
     pub stages_reached: BTreeSet<String>,
+    /// Of these, the ones reached after the engine last ran, in the order told: what was open before is closed by then.
+    pub stages_since_run: Vec<String>,
     /// Cautions ticked.
     pub cautions_ticked: BTreeSet<String>,
     /// Bags and marks.
@@ -197,8 +199,14 @@ pub struct JobState {
     pub sheet: Vec<Fact<EngineFigure>>,
     /// Gauges, by the mark on them; the latest description of each.
     pub gauges: BTreeMap<String, Fact<GaugeDescribed>>,
+    /// Every time a gauge was laid ready, in id order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gauges_laid: Vec<Fact<GaugeDescribed>>,
     /// Doubted gauges, by the mark on them.
     pub doubted_gauges: BTreeMap<String, Fact<GaugeDoubted>>,
+    /// Gauges found good after a doubt, by the mark on them: the entry that said so last.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub cleared_gauges: BTreeMap<String, EntryId>,
 
     /// Rates and values, field by field as told last.
     pub rates: MoneyTold,

@@ -95,6 +95,7 @@ pub fn router(bench: Bench) -> Router {
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
         .route("/jobs/{id}/{moment}", get(moment))
+        .route("/gauges", get(gauges))
         .route("/calculators", get(calculators))
         .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
@@ -136,6 +137,11 @@ async fn wall(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: H
     let find = asked.get("find").map_or("", |f| f.trim());
     jobs.retain(|job| pages::wall::is_meant(&job.state, find));
     Ok(pages::wall::page(&bench, &jobs, &who(&bench, &headers), find, &Typed::new(), &[]).into_response())
+}
+
+async fn gauges(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
+    let jobs = bench.jobs().await?;
+    Ok(pages::gauges::page(&bench, &jobs, &who(&bench, &headers)).into_response())
 }
 
 async fn calculators(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
@@ -334,7 +340,8 @@ async fn place(State(bench): State<Bench>, Path((id, position)): Path<(String, S
 /// Where a form leads back to; only into the same job, so that no form can be made to lead away.
 fn back_to(typed: &Typed, id: &str, entry: EntryId) -> Redirect {
     let within = format!("/jobs/{id}/");
-    let back = typed.get("back").filter(|b| b.starts_with(&within)).cloned().unwrap_or_else(|| format!("{within}test"));
+    let ours = |b: &&String| b.starts_with(&within) || b.as_str() == "/gauges";
+    let back = typed.get("back").filter(ours).cloned().unwrap_or_else(|| format!("{within}test"));
     let and = if back.contains('?') { '&' } else { '?' };
     Redirect::to(&format!("{back}{and}kept={entry}"))
 }

@@ -5,6 +5,7 @@ pub(crate) mod calc;
 pub(crate) mod carry;
 pub(crate) mod demo;
 pub(crate) mod enter;
+pub(crate) mod gauges;
 pub(crate) mod jobs;
 pub(crate) mod knowledge;
 pub(crate) mod life;

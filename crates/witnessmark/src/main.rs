@@ -70,6 +70,8 @@ enum Command {
     Workup(commands::workup::Workup),
     /// Lists the jobs.
     Jobs(commands::jobs::Jobs),
+    /// Lists the gauges of the shop, with the open jobs that lean on each.
+    Gauges(commands::gauges::Gauges),
     /// Opens a job.
     New(Box<commands::new::New>),
     /// Enters a reading and says how the advice moved.
@@ -161,6 +163,7 @@ fn run(cli: Cli) -> Done {
             Command::Demo(c) => c.run(&desk).await,
             Command::Workup(c) => c.run(&desk).await,
             Command::Jobs(c) => c.run(&desk).await,
+            Command::Gauges(c) => c.run(&desk).await,
             Command::New(c) => c.run(&desk).await,
             Command::Enter(c) => c.run(&desk).await,
             Command::Withdraw(c) => c.run(&desk).await,

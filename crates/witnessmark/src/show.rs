@@ -40,6 +40,7 @@ impl Sheet<'_> {
         self.head()?;
         self.outside()?;
         self.findings()?;
+        self.series()?;
         self.beliefs()?;
         self.checks()?;
         self.options()?;
@@ -215,6 +216,22 @@ impl Sheet<'_> {
         Ok(())
     }
 
+    /// Readings of one kind along the engine, those that ask for something first.
+    fn series(&self) -> io::Result<()> {
+        let t = self.talk;
+        if self.case.series.is_empty() {
+            return Ok(());
+        }
+        t.heading("ALONG THE ENGINE, WORST FIRST")?;
+        let rows = self.rows();
+        for s in self.case.series.iter().take(rows) {
+            let after = if s.after_repair { ", after the repair" } else { "" };
+            let what = named(&s.check_name, &s.reading);
+            t.line(&format!("  {}  {}{after}: {}", t.mark(s.verdict), t.tone(Tone::Strong, &what), s.words), 11)?;
+        }
+        self.more(self.case.series.len(), rows, "kinds of reading")
+    }
+
     /// Findings of one reading, place and verdict stand together on a short sheet; each alone on a full one.
     fn grouped<'f>(&self, list: &[&'f Finding]) -> Vec<Vec<&'f Finding>> {
         let mut groups: Vec<Vec<&Finding>> = Vec::new();
@@ -243,11 +260,7 @@ impl Sheet<'_> {
         let out = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
         let Some(f) = group.iter().min_by(|a, b| out(a).total_cmp(&out(b))) else { return Ok(()) };
         let figures: Vec<&str> = group.iter().map(|f| f.shown.as_str()).collect();
-        let what = if f.check_name.to_lowercase().contains(&words(&f.reading)) || f.reading == "result" {
-            f.check_name.clone()
-        } else {
-            format!("{} ({})", f.check_name, words(&f.reading))
-        };
+        let what = named(&f.check_name, &f.reading);
         t.line(
             &format!("  {}  {what}, {}: {}", t.mark(f.verdict), f.place, t.tone(Tone::Strong, &figures.join(", "))),
             11,
@@ -255,6 +268,9 @@ impl Sheet<'_> {
         if f.value.is_some() {
             let gauge = f.gauge.as_ref().map_or_else(|| "no gauge named".to_owned(), |g| format!("read with {g}"));
             t.line(&format!("           {}; {gauge}", f.reason), 11)?;
+            if let Some(word) = &f.gauge_word {
+                t.line(&format!("           ! {word}"), 13)?;
+            }
         } else if self.full {
             t.line(&format!("           {}; by {}", f.reason, f.by), 11)?;
         }
@@ -569,6 +585,15 @@ impl Sheet<'_> {
             t.line(&format!("  - {}; {}", n.message, n.what_to_do), 4)?;
         }
         self.more(self.case.notices.len(), self.rows(), "notices")
+    }
+}
+
+/// A check with its reading, where the name does not say it already.
+fn named(check: &str, reading: &str) -> String {
+    if check.to_lowercase().contains(&words(reading)) || reading == "result" {
+        check.to_owned()
+    } else {
+        format!("{check} ({})", words(reading))
     }
 }
 

@@ -70,6 +70,9 @@ pub struct Finding {
     /// The gauge, by name.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gauge: Option<String>,
+    /// What spoke against the gauge on the day of the reading: its zero, its calibration.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gauge_word: Option<String>,
     /// Why this verdict.
     pub reason: String,
     /// What would help, where the verdict leaves a question.
@@ -143,7 +146,8 @@ pub fn of_state(
         .collect();
     let context = Context { layout, attributes: &net.attributes, knowledge, sheet: &sheet, gauges: &gauges };
     let mut notices = Vec::new();
-    let findings = judge_all(&state.readings, &context, &mut notices);
+    let mut findings = judge_all(&state.readings, &context, &mut notices);
+    crate::gauges::mark(state, knowledge, &mut findings, &mut notices);
     (findings, notices)
 }
 
@@ -365,6 +369,7 @@ fn judge(
         rule: None,
         limit: None,
         gauge: None,
+        gauge_word: None,
         reason: String::new(),
         next_move: None,
         measure_again: false,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use anatomy::{EngineLayout, Position, Scope};
+use quantity::Verdict;
 use quantity::measured::coverage_factor_with;
 use quantity::print::printed;
 use serde::Serialize;
@@ -30,6 +31,10 @@ pub struct Series {
     pub after_repair: bool,
     /// How many places.
     pub n: usize,
+    /// The places, the worst first.
+    pub places: Vec<Position>,
+    /// The worst verdict among them.
+    pub verdict: Verdict,
     /// Where the worst was read, in the names this engine uses.
     pub worst_place: String,
     /// The worst value.
@@ -43,6 +48,17 @@ pub struct Series {
     pub trend: Option<Trend>,
     /// All of it in a sentence.
     pub words: String,
+    /// The same for who does not measure: the worst, the spread, and a trend only where one stands out.
+    pub plain: String,
+}
+
+impl Series {
+    /// Whether a finding is one of this series.
+    #[must_use]
+    pub fn holds(&self, finding: &Finding) -> bool {
+        (&self.check, &self.reading, self.after_repair) == (&finding.check, &finding.reading, finding.after_repair)
+            && self.places.contains(&finding.position)
+    }
 }
 
 /// A least-squares slope.
@@ -59,7 +75,7 @@ pub struct Trend {
 /// Value, its doubt and its place from the front.
 type Point = (f64, f64, f64);
 
-/// The series of a job's findings, in the order of check, reading and kind of place; what is to be measured again is left out.
+/// The series of a job's findings, those with the worst verdict first; what is to be measured again is left out.
 #[must_use]
 pub fn of_findings(findings: &[Finding], layout: &EngineLayout) -> Vec<Series> {
     type Key<'a> = (&'a str, &'a str, bool, Scope);
@@ -70,14 +86,26 @@ pub fn of_findings(findings: &[Finding], layout: &EngineLayout) -> Vec<Series> {
         // A later reading of the same spot takes the place of the earlier one.
         groups.entry(key).or_default().entry(f.position).or_default().insert(f.spot.as_deref(), f);
     }
-    groups
+    let mut all: Vec<Series> = groups
         .into_values()
         .filter_map(|places| {
             let worst: Vec<&Finding> =
                 places.into_values().filter_map(|spots| spots.into_values().reduce(worse)).collect();
             series(&worst, layout)
         })
-        .collect()
+        .collect();
+    all.sort_by_key(|s| severity(s.verdict));
+    all
+}
+
+/// What asks for something comes first.
+fn severity(verdict: Verdict) -> u8 {
+    match verdict {
+        Verdict::Outside => 0,
+        Verdict::CannotTell => 1,
+        Verdict::ByJudgement => 2,
+        Verdict::Inside => 3,
+    }
 }
 
 /// The worse of two findings of one kind; the first where they are the same.
@@ -92,6 +120,12 @@ fn series(places: &[&Finding], layout: &EngineLayout) -> Option<Series> {
         return None;
     }
     let worst = places.iter().copied().reduce(worse)?;
+    let mut ranked = places.to_vec();
+    ranked.sort_by(|a, b| {
+        let (a_value, b_value) = (a.value.unwrap_or(f64::NAN), b.value.unwrap_or(f64::NAN));
+        if a.lower_is_worse { a_value.total_cmp(&b_value) } else { b_value.total_cmp(&a_value) }
+    });
+    let verdict = places.iter().map(|f| f.verdict).min_by_key(|v| severity(*v))?;
     let values: Vec<f64> = places.iter().filter_map(|f| f.value).collect();
     let largest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let smallest = values.iter().copied().fold(f64::INFINITY, f64::min);
@@ -104,14 +138,18 @@ fn series(places: &[&Finding], layout: &EngineLayout) -> Option<Series> {
         unit: worst.unit.clone().unwrap_or_default(),
         after_repair: worst.after_repair,
         n: places.len(),
+        places: ranked.iter().map(|f| f.position).collect(),
+        verdict,
         worst_place: worst.place.clone(),
         worst: worst.value?,
         worst_entry: worst.entry.clone(),
         spread: largest - smallest,
         trend: points.and_then(|p| trend(&p)),
         words: String::new(),
+        plain: String::new(),
     };
     out.words = in_words(&out);
+    out.plain = plainly(&out);
     Some(out)
 }
 
@@ -182,6 +220,22 @@ fn in_words(series: &Series) -> String {
         series.worst_place,
         printed(series.worst, 4),
         printed(series.spread, 3)
+    )
+}
+
+fn plainly(series: &Series) -> String {
+    let trend = match series.trend {
+        Some(Trend { per_place, clear: true, .. }) if per_place > 0.0 => "; they rise from the front to the back",
+        Some(Trend { clear: true, .. }) => "; they fall from the front to the back",
+        _ => "",
+    };
+    format!(
+        "of {} places {} is the worst with {} {unit}, and they differ by up to {} {unit}{trend}",
+        series.n,
+        series.worst_place,
+        printed(series.worst, 4),
+        printed(series.spread, 3),
+        unit = series.unit,
     )
 }
 

@@ -9,6 +9,7 @@
 
 use std::sync::OnceLock;
 
+use anatomy::Position;
 use knowledge::Knowledge;
 use logbook::{fold, seal_story, story_from_lines};
 use quantity::Verdict;
@@ -195,6 +196,16 @@ fn readings_along_the_engine_are_judged_together() {
     assert!((other.per_place + trend.per_place).abs() < 1e-12, "{other:?} {trend:?}");
     let two = Job::four().bore("taper", 1, "0.02").bore("taper", 2, "0.03").case();
     assert!(two.series.is_empty(), "two places are no series");
+    // The places stand worst first, and a finding knows its series.
+    let ranked: Vec<String> = series.places.iter().map(Position::address).collect();
+    assert_eq!(ranked, ["cyl-4", "cyl-3", "cyl-2", "cyl-1"]);
+    let word = if trend.per_place > 0.0 { "rise" } else { "fall" };
+    assert!(series.holds(found(&case, "taper", "cyl-1")) && series.plain.contains(word), "{}", series.plain);
+    // 0.5 mm of wear is out by any limit, so its series comes before the taper.
+    let worn = (1..=4).fold(four(Job::four()), |job, c| job.bore("wear", c, "0.500")).case();
+    let order: Vec<(&str, Verdict)> = worn.series.iter().map(|s| (s.reading.as_str(), s.verdict)).collect();
+    assert_eq!(order.first(), Some(&("wear", Verdict::Outside)), "{order:?}");
+    assert!(!worn.series.first().expect("a series").holds(found(&worn, "taper", "cyl-1")));
     // After the work it is a series of its own.
     let mut after = case_with_left(&["0.010", "0.011", "0.012"]);
     after.series.retain(|s| s.after_repair);
@@ -281,4 +292,98 @@ fn the_best_of_its_kind_and_the_proof_do_not_rest_on_a_gauge_found_off() {
         std::slice::from_ref(&proof.entry),
         "it proves nothing until it is read again"
     );
+}
+
+fn micrometer(cylinder: u8, text: &str) -> Value {
+    let mut body = bore("taper", cylinder, text);
+    body["gauge"] = json!("micrometer_mm");
+    body["label"] = json!("MM-1");
+    body
+}
+
+#[test]
+fn a_zero_not_checked_that_day_and_a_calibration_that_ran_out_are_said_and_refuse_nothing() {
+    let laid = |more: Value| {
+        let mut body = json!({"gauge": "micrometer_mm", "label": "MM-1"});
+        if let (Some(body), Some(more)) = (body.as_object_mut(), more.as_object()) {
+            body.extend(more.clone());
+        }
+        body
+    };
+    let codes = |case: &Case| -> Vec<String> {
+        case.notices.iter().map(|n| n.code.clone()).filter(|c| c.starts_with("gauge-")).collect()
+    };
+    // Jobs here are of 2026-03-02; twelve months after 2025-03-02 are not over on that day, and after 2025-03-01 they are.
+    let good = Job::four().and("gauge-described", laid(json!({"zero_checked": "yes", "calibrated": "2025-03-02"})));
+    let good = good.and("reading-taken", micrometer(1, "0.010")).case();
+    assert_eq!((codes(&good), &found(&good, "taper", "cyl-1").gauge_word), (Vec::new(), &None));
+    let old = Job::four().and("gauge-described", laid(json!({"zero_checked": "yes", "calibrated": "2025-03-01"})));
+    let old = old.and("reading-taken", micrometer(1, "0.010")).and("reading-taken", micrometer(2, "0.010")).case();
+    assert_eq!(codes(&old), ["gauge-calibration-passed"], "once for both readings");
+    let finding = found(&old, "taper", "cyl-1");
+    assert!(finding.gauge_word.as_ref().is_some_and(|w| w.contains("MM-1") && w.contains("2026-03-01")), "{finding:?}");
+    let same = found(&good, "taper", "cyl-1");
+    assert_eq!((finding.verdict, finding.u, finding.measure_again), (same.verdict, same.u, false), "only a word");
+    let blind = Job::four().and("gauge-described", laid(json!({}))).and("reading-taken", micrometer(1, "0.010")).case();
+    assert_eq!(codes(&blind), ["gauge-zero-not-checked"]);
+    // A zero checked days before does not hold for this one.
+    let early = json!({"at": "2026-02-27T08:00:00Z", "by": "bench", "device": "bench-1", "kind": "gauge-described",
+        "body": laid(json!({"zero_checked": "yes"}))});
+    let mut stale = Job::four().and("reading-taken", micrometer(1, "0.010"));
+    stale.0.insert(0, early.to_string());
+    let stale = stale.case();
+    assert_eq!(codes(&stale), ["gauge-zero-not-checked"]);
+    let word = found(&stale, "taper", "cyl-1").gauge_word.clone().unwrap_or_default();
+    assert!(word.contains("2026-02-27"), "{word}");
+}
+
+#[test]
+fn a_gauge_found_off_in_one_job_is_off_in_every_open_job_that_has_it() {
+    use logbook::{EntryBody, JobState, Kind};
+    use workup::gauges::{carried, register};
+
+    let state = |job: &Job, name: &str| -> JobState {
+        fold(&seal_story(name, &story_from_lines(&job.0.join("\n")).expect("a story")).expect("a sealed story"))
+    };
+    let told = |kind: Kind, body: Value| EntryBody::read(kind, 1, &body).expect("a body").expect("version 1");
+    let described = |kind: &str| json!({"gauge": kind, "label": "CG1"});
+    let with = |kind: &str| Job::four().and("gauge-described", described(kind)).by_label("CG1", 1, "12.0");
+    let doubt = json!({"label": "CG1", "reason": "dropped"});
+    let clear = json!({"label": "CG1", "how": "compared", "good": "all"});
+    let closed = with("comp_gauge").and("job-closed", json!({"how": "handed-back"}));
+    let (second, other_kind, shut) =
+        (state(&with("comp_gauge"), "b"), state(&with("oil_gauge"), "c"), state(&closed, "d"));
+    let first = state(&with("comp_gauge").and("gauge-doubted", doubt.clone()), "a");
+    let doubted = told(Kind::GaugeDoubted, doubt.clone());
+    let entries = carried(&first, &doubted, &[&second, &other_kind, &shut]);
+    assert_eq!(entries.len(), 1, "not the gauge of another kind, not the closed job: {entries:?}");
+    let (job, body) = entries.first().expect("an entry");
+    assert_eq!(Some(*job), second.job);
+    let EntryBody::GaugeDoubted(body) = body else { panic!("{body:?}") };
+    assert!(body.reason.contains("dropped") && body.reason.contains("judging"), "{}", body.reason);
+    // Kept there, every finding that leaned on it asks to be measured again, and nothing is carried twice.
+    let reason = json!({"label": "CG1", "reason": body.reason});
+    let off = with("comp_gauge").and("gauge-doubted", reason);
+    assert!(off.case().findings.iter().all(|f| f.measure_again));
+    let second_off = state(&off, "b");
+    assert!(carried(&first, &doubted, &[&second_off]).is_empty());
+    // A job that takes the gauge up later doubts it as well.
+    let reading = told(
+        Kind::ReadingTaken,
+        json!({"check": "compression-dry", "reading": "pressure", "position": "cyl-1", "value": {"text": "12.0", "unit": "bar"}, "label": "CG1"}),
+    );
+    let late = carried(&second, &reading, &[&first]);
+    assert!(matches!(late.as_slice(), [(job, EntryBody::GaugeDoubted(_))] if Some(*job) == second.job), "{late:?}");
+    assert!(carried(&other_kind, &reading, &[&first]).is_empty());
+    // Found good in one, it is good in the other, and a later reading is not doubted any more.
+    let good = state(&with("comp_gauge").and("gauge-doubted", doubt).and("gauge-cleared", clear.clone()), "a");
+    let back = carried(&good, &told(Kind::GaugeCleared, clear), &[&second_off, &other_kind]);
+    assert!(matches!(back.as_slice(), [(job, EntryBody::GaugeCleared(_))] if Some(*job) == second.job), "{back:?}");
+    assert!(carried(&second, &reading, &[&good]).is_empty());
+    // The register names it once a kind, the doubted first, with the open jobs alone.
+    let today = "2026-03-02".parse().expect("a day");
+    let lines = register(&[&first, &second, &other_kind, &shut], knowledge(), today);
+    let seen: Vec<(Option<&str>, bool, usize)> =
+        lines.iter().map(|g| (g.kind.as_deref(), g.doubted_since.is_some(), g.jobs.len())).collect();
+    assert_eq!(seen, [(Some("comp_gauge"), true, 2), (Some("oil_gauge"), false, 1)]);
 }

@@ -4,13 +4,15 @@ use quantity::Verdict;
 use workup::{Belief, Finding, OptionLine};
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, days, described, figure, plain, what};
+use super::words::{Desk, capital, days, described, figure, plain, what, what_along};
 use crate::pictures::{Mark, cost_intervals, of_ten_in_words, reading_between_limits, ten_engines};
 
 /// How many readings are listed \[ours\].
 const READINGS: usize = 8;
 /// How many of them are drawn \[ours\].
 const DRAWN: usize = 4;
+/// How many kinds of reading are told along the engine \[ours\].
+const ALONG: usize = 3;
 /// How many options a customer is shown \[target: five or fewer\].
 const OPTIONS: usize = 5;
 /// From here on a belief is told \[ours\].
@@ -117,6 +119,10 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
         }
     };
     sheet.text(format!("{sound} of {} readings were inside their limits.{rest}", all.len()));
+    let odd_along = desk.case.series.iter().filter(|s| !s.after_repair && s.verdict != Verdict::Inside);
+    for s in odd_along.take(ALONG) {
+        sheet.text(format!("{}: {}.", what_along(s), s.plain));
+    }
     not_the_engine(sheet, desk);
     let drawn: Vec<&Finding> = odd.iter().copied().filter(|f| f.value.is_some()).take(DRAWN).collect();
     let mut row = Vec::new();

@@ -2,14 +2,14 @@
 //! answer.
 
 use anatomy::Position;
-use knowledge::workshop::{DoneBy, Operation};
+use knowledge::workshop::{DoneBy, Operation, PerWhat};
 use logbook::{Fact, MachineLine, MachineOrderSent};
 use quantity::Verdict;
 use workup::Finding;
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, described, figure, own, plain, what};
-use crate::pictures::{Cut, cut_sketch};
+use super::words::{Desk, capital, described, figure, lower, own, plain, what, what_along};
+use crate::pictures::{Cut, cut_sketch, measured_at, reading_between_limits};
 
 /// Writes the machine order.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -65,10 +65,15 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
         (None, Some(high)) => Some(format!("at most {}", figure(high))),
         (None, None) => None,
     };
+    let here = readings_at(desk, line.position, operation);
+    let measure = operation.and_then(|o| o.measures.clone());
+    let read_as = line.as_found.as_ref().and_then(|found| measured_as(desk, &here, found));
+    // Figures of two measures are not set beside each other as if one became the other.
+    let alike = measure.is_none() || read_as.is_none() || measure == read_as;
     sheet.fields(vec![
         ("Engine".to_owned(), Some(desk.engine_identity())),
         ("Datum, measured from".to_owned(), order.datum.clone()),
-        ("Wanted".to_owned(), wanted.clone()),
+        (measure.as_ref().map_or_else(|| "Wanted".to_owned(), |m| format!("Wanted, {m}")), wanted.clone()),
         (
             "Must be left at least".to_owned(),
             Some(line.leave_at_least.as_ref().map_or_else(|| "not told; ask before cutting".to_owned(), figure)),
@@ -78,23 +83,41 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
     if let Some(note) = &line.note {
         sheet.strong(capital(note));
     }
-    let svg = cut_sketch(&Cut {
-        datum: order.datum.clone().unwrap_or_default(),
-        face: format!("{name}{}", desk.also_at(Some(line.position))),
-        as_found: line.as_found.as_ref().map(figure),
-        wanted: wanted.clone(),
-        leave: line.leave_at_least.as_ref().map(figure),
-    });
-    let alt = described(&svg);
-    let sketch = sheet.picture(svg, alt, 0.52);
-    sheet.pictures(vec![sketch]);
+    if let (false, Some(found), Some(read_as)) = (alike, &line.as_found, &read_as) {
+        sheet.text(format!("As found: {}, {read_as}. This is another measure than the wanted one.", figure(found)));
+    }
+    // Only a face is drawn as one: a bore, a ledge or a journal is not a block with a cut on top.
+    if operation.is_none_or(|o| matches!(o.per, PerWhat::Head | PerWhat::HeadOrBlock | PerWhat::Deck | PerWhat::Face)) {
+        let svg = cut_sketch(&Cut {
+            datum: order.datum.clone().unwrap_or_default(),
+            face: format!("{name}{}", desk.also_at(Some(line.position))),
+            as_found: line.as_found.as_ref().filter(|_| alike).map(figure),
+            wanted: wanted.clone(),
+            leave: line.leave_at_least.as_ref().map(figure),
+        });
+        let alt = described(&svg);
+        let sketch = sheet.picture(svg, alt, 0.52);
+        sheet.pictures(vec![sketch]);
+    } else if let Some(found) = line.as_found.as_ref().filter(|_| alike) {
+        sheet.fields(vec![("As found".to_owned(), Some(figure(found)))]);
+    }
     sheet.small(format!("{}.", capital(&desk.case.front)));
     let cautions = operation.map(|o| o.cautions.clone()).unwrap_or_default();
     desk.cautions(sheet, &cautions);
-    let here = readings_at(desk, line.position, operation);
     as_found(sheet, desk, &here);
+    along(sheet, desk, &here);
+    pictured(sheet, desk, line.position, &here);
     limits(sheet, desk, operation, &here, line.position);
     answer(sheet, desk, order, line);
+}
+
+/// What a figure as found measures, where it is that of a reading of the place.
+fn measured_as(desk: &Desk<'_>, here: &[&Finding], found: &logbook::Figure) -> Option<String> {
+    let reading = here.iter().find(|f| f.shown == figure(found)).and_then(|f| desk.reading(f))?;
+    match &reading.kind {
+        knowledge::ReadingKind::Numeric(numeric) => numeric.measures.clone(),
+        knowledge::ReadingKind::Graded { .. } | knowledge::ReadingKind::Nominal { .. } => None,
+    }
 }
 
 /// As-found readings of the piece: those that the operation's limits speak of, else all figures of the place.
@@ -155,6 +178,35 @@ fn as_found(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
         ],
         rows,
     );
+    let mut words: Vec<&String> = findings.iter().filter_map(|f| f.gauge_word.as_ref()).collect();
+    words.dedup();
+    for word in words {
+        sheet.small(format!("{}.", capital(word)));
+    }
+}
+
+/// How the same readings run along the engine, so that one piece is not cut by itself where all of them ask for it.
+fn along(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
+    for series in desk.case.series.iter().filter(|s| findings.iter().any(|f| s.holds(f))) {
+        sheet.text(format!("Along the engine, {}: {}.", lower(&what_along(series)), series.words));
+    }
+}
+
+/// What the figures read at the piece look like together, and the one furthest out between its limits.
+fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding]) {
+    let near_it: Vec<&Finding> = desk.as_found().into_iter().filter(|f| near(desk, f.position, at)).collect();
+    let mut pictures = Vec::new();
+    for svg in measured_at(&near_it) {
+        let alt = described(&svg);
+        pictures.push(sheet.picture(svg, alt, 0.62));
+    }
+    let inside = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
+    let worst = listed.iter().filter(|f| f.limit.is_some()).min_by(|a, b| inside(a).total_cmp(&inside(b)));
+    if let Some(svg) = worst.and_then(|f| reading_between_limits(f)) {
+        let alt = described(&svg);
+        pictures.push(sheet.picture(svg, alt, 0.52));
+    }
+    sheet.pictures(pictures);
 }
 
 /// The limits: the engine's own figures, else the fallback the reading was judged by, named as such.
@@ -258,7 +310,10 @@ fn drafts(sheet: &mut Sheet, desk: &Desk<'_>) {
         ]);
         ruled_out(sheet, desk);
         desk.cautions(sheet, &first.cautions);
-        as_found(sheet, desk, &readings_at(desk, place, Some(first)));
+        let at_place = readings_at(desk, place, Some(first));
+        as_found(sheet, desk, &at_place);
+        along(sheet, desk, &at_place);
+        pictured(sheet, desk, place, &at_place);
         limits(sheet, desk, Some(first), &here, place);
         sheet.heading("As left, for the machinist");
         sheet.fields(["As left", "Remarks", "Done by", "Day and signature"].map(|n| (n.to_owned(), None)).to_vec());

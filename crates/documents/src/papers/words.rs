@@ -7,7 +7,7 @@ use knowledge::limits::AppliesTo;
 use knowledge::workshop::{Operation, Part, PerWhat, RepairOption};
 use knowledge::{Knowledge, Reading};
 use logbook::{EngineFigure, Figure, JobState};
-use workup::{Case, Finding, OptionLine};
+use workup::{Case, Finding, OptionLine, Series};
 
 use super::JobPapers;
 use super::sheet::Sheet;
@@ -314,6 +314,16 @@ pub(crate) fn what(f: &Finding) -> String {
         f.check_name.clone()
     } else {
         format!("{} ({reading})", f.check_name)
+    }
+}
+
+/// The name of a series, as that of a finding of it.
+pub(crate) fn what_along(s: &Series) -> String {
+    let reading = plain(&s.reading);
+    if s.reading == "result" || s.check_name.to_lowercase().contains(&reading) {
+        s.check_name.clone()
+    } else {
+        format!("{} ({reading})", s.check_name)
     }
 }
 

@@ -324,3 +324,36 @@ fn a_section_is_drawn_large_between_its_two_circles() {
     assert!((low - 92.0).abs() < 0.1 && (high - 148.0).abs() < 0.1, "the readings touch both circles: {low} {high}");
     assert_eq!(pictures::round_section(&pictures::Section::default()), "");
 }
+
+#[test]
+fn a_bore_by_height_and_axis_and_a_face_line_by_line_hold_every_figure_read_and_no_other() {
+    use crate::common::{NAMES, demo};
+    let place = |name: &'static str, check: &str, at: &str| -> Vec<String> {
+        let case = demo(name).case;
+        let here = |f: &&workup::Finding| f.check == check && f.position.address() == at && !f.after_repair;
+        pictures::measured_at(&case.findings.iter().filter(here).collect::<Vec<_>>())
+    };
+    // The invented jobs hold six figures each.
+    for (name, check, at, figures) in [
+        (NAMES[1], "bore-gauge", "cyl-4", ["0.22 mm", "0.13 mm", "0.10 mm", "0.06 mm", "0.03 mm", "0.02 mm"]),
+        (NAMES[0], "head-straightedge", "bank-A", ["0.18 mm", "0.16 mm", "0.17 mm", "0.15 mm", "0.03 mm", "0.04 mm"]),
+    ] {
+        let drawn = place(name, check, at);
+        assert_eq!(drawn.len(), 1, "{check}");
+        let document = whole(&drawn[0]);
+        let mut texts: Vec<&str> = document
+            .descendants()
+            .filter(|n| n.tag_name().name() == "text")
+            .filter_map(|n| n.text())
+            .filter(|t| figures.contains(t))
+            .collect();
+        texts.sort_unstable();
+        let mut wanted = figures.to_vec();
+        wanted.sort_unstable();
+        assert_eq!(texts, wanted, "each figure stands once in {check}");
+        let desc = document.descendants().find(|n| n.tag_name().name() == "desc").and_then(|n| n.text()).unwrap();
+        assert!(figures.iter().all(|f| desc.contains(f)), "{desc}");
+    }
+    // One figure of a bore is no picture.
+    assert!(place(NAMES[1], "bore-gauge", "cyl-3").is_empty());
+}

@@ -6,6 +6,7 @@ pub(crate) mod calculators;
 pub(crate) mod choose;
 pub(crate) mod enter;
 pub(crate) mod entry;
+pub(crate) mod gauges;
 pub(crate) mod hand_back;
 pub(crate) mod hear;
 pub(crate) mod order;
@@ -126,6 +127,7 @@ pub(crate) struct View {
     /// A form that came back with troubles: its kind, what was typed, what was wrong.
     pub(crate) returned: Option<(Kind, Typed, Vec<FieldTrouble>)>,
     told: BTreeMap<String, String>,
+    stated: BTreeMap<String, String>,
 }
 
 impl View {
@@ -142,6 +144,9 @@ impl View {
             kept: None,
             returned: None,
             told: workup::told(&job.state, bench.knowledge()),
+            stated: (job.state.layout.as_ref())
+                .map(|layout| workup::work::stated(&job.state, layout, bench.knowledge()))
+                .unwrap_or_default(),
         }
     }
 
@@ -162,6 +167,11 @@ impl View {
     pub(crate) fn told(&self, name: &str) -> Option<&str> {
         let told = self.told.get(name).map(String::as_str);
         told.or_else(|| self.state().layout.as_ref().and_then(|layout| layout.attribute(name)))
+    }
+
+    /// An attribute of the engine as somebody stated or told it; what was merely filled in is left out.
+    pub(crate) fn was_stated(&self, name: &str) -> Option<&str> {
+        self.stated.get(name).map(String::as_str)
     }
 
     /// The cautions of some work on this engine.
@@ -532,6 +542,17 @@ impl View {
         }
     }
 
+    /// What the figures read at a place before any repair look like together.
+    pub(crate) fn measured_at(&self, at: &Position) -> Markup {
+        let findings = self.case.iter().flat_map(|c| &c.findings);
+        let here: Vec<&Finding> = findings.filter(|f| f.position == *at && !f.after_repair).collect();
+        html! {
+            @for svg in documents::pictures::measured_at(&here) {
+                figure.picture.slides tabindex="0" { (PreEscaped(svg)) }
+            }
+        }
+    }
+
     /// Photos, each a thumbnail that leads to the whole picture.
     pub(crate) fn photos(&self, at: Option<&Position>) -> Markup {
         let photos: Vec<_> =
@@ -617,7 +638,9 @@ impl View {
             [&vehicle.make, &vehicle.model, &vehicle.plate].into_iter().flatten().map(String::as_str).collect();
         let listen = live.map(|(panel, entry)| {
             let entry = entry.map(|e| format!("&entry={e}")).unwrap_or_default();
-            let have = if self.current { format!("&have={}", self.job.tail()) } else { String::new() };
+            // What is still being weighed is not had: it may be there before the page listens.
+            let whole = self.current && self.case.as_ref().is_none_or(|case| !case.weighing);
+            let have = if whole { format!("&have={}", self.job.tail()) } else { String::new() };
             self.link(&format!("live?panel={}{entry}{have}", panel.word()))
         });
         let inner = html! {
@@ -804,6 +827,7 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                         span { "witnessmark" }
                     }
                     div.right {
+                        a.tools href="/gauges" { "Gauges" }
                         a.tools href="/calculators" { "Calculators" }
                         @if !who.is_empty() {
                             details.who {

@@ -118,6 +118,7 @@ pub(crate) fn page(view: &View) -> Markup {
                                 " "
                                 (f.unit)
                             }
+                            (view.measured_at(&l.position))
                         }
                     }
                 }

@@ -77,6 +77,7 @@ fn left(view: &View) -> Markup {
                                 " of "
                                 (here.len())
                                 " read"
+                                @if let Some(due) = here.iter().find_map(|a| a.due.as_ref()) { ", due " (due) }
                             }
                         }
                         @if let Some(a) = open {
@@ -115,6 +116,7 @@ pub(crate) fn pairs(view: &View) -> Markup {
         .collect();
     html! {
         (waiting)
+        (super::test::along(view, |s| s.after_repair))
         section {
             h2.thin { "As found beside as left" }
             @if pairs.is_empty() {

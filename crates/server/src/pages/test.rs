@@ -8,7 +8,7 @@ use anatomy::Position;
 use documents::pictures;
 use logbook::{Kind, Moment, Phase};
 use maud::{Markup, PreEscaped, html};
-use workup::{Belief, CheckWorth, Finding};
+use workup::{Belief, CheckWorth, Finding, Series};
 
 use super::{Panel, View, panel_place};
 use crate::marks;
@@ -56,7 +56,8 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
 
 /// How far the engine is open, and the next stages.
 fn stages(view: &View) -> Markup {
-    let reached = workup::opened::reached(&view.state().stages_reached, view.knowledge());
+    let reached = workup::opened::open_now(view.state(), view.knowledge());
+    let before = workup::opened::reached(&view.state().stages_reached, view.knowledge());
     let opens =
         |s: &knowledge::Stage| !s.needs.is_empty() || s.id == workup::opened::AFTER_REPAIR || reached.contains(&s.id);
     html! {
@@ -73,6 +74,7 @@ fn stages(view: &View) -> Markup {
                         @if there {
                             b { "reached" }
                         } @else {
+                            @if before.contains(&stage.id) { span.quiet { "closed again" } }
                             ({
                                 view.button(
                                     Kind::StageReached,
@@ -443,6 +445,9 @@ fn why(f: &Finding, alone: bool) -> Markup {
                 (f.by)
             }
         }
+        @if let Some(word) = &f.gauge_word {
+            p.gaugeword { (sentence(word)) "." }
+        }
         @if reason.is_some() && !rest.is_empty() {
             details.fold.source {
                 summary { "Where the limit comes from" }
@@ -452,13 +457,18 @@ fn why(f: &Finding, alone: bool) -> Markup {
     }
 }
 
+/// A check with its reading, where the name does not say it already.
+fn named(check: &str, reading: &str) -> String {
+    if check.to_lowercase().contains(&words(reading)) || reading == "result" {
+        check.to_owned()
+    } else {
+        format!("{check} ({})", words(reading))
+    }
+}
+
 /// One finding: mark and word, value, limit and where the limit is from.
 pub(crate) fn finding(view: &View, f: &Finding) -> Markup {
-    let what = if f.check_name.to_lowercase().contains(&words(&f.reading)) || f.reading == "result" {
-        f.check_name.clone()
-    } else {
-        format!("{} ({})", f.check_name, words(&f.reading))
-    };
+    let what = named(&f.check_name, &f.reading);
     html! {
         li.finding data-entry=(f.entry) {
             (marks::mark(view.mark_of(f)))
@@ -549,6 +559,7 @@ fn found(view: &View) -> Markup {
             @if odd.is_empty() && sound.is_empty() {
                 p.quiet { "None yet." }
             }
+            (along(view, |s| !s.after_repair))
             (together(view, odd.get(..odd.len().min(12)).unwrap_or_default()))
             @if odd.len() > 12 {
                 details.fold {
@@ -568,6 +579,34 @@ fn found(view: &View) -> Markup {
                 details.fold {
                     summary { (count(sound.len(), "reading inside", "readings inside")) }
                     (together(view, &sound))
+                }
+            }
+        }
+    }
+}
+
+/// Readings of one kind along the engine, those that ask for something first.
+pub(crate) fn along(view: &View, wanted: impl Fn(&Series) -> bool) -> Markup {
+    let all: Vec<&Series> = view.case.iter().flat_map(|c| &c.series).filter(|s| wanted(s)).collect();
+    html! {
+        @if !all.is_empty() {
+            section.along {
+                h3 { "Along the engine" }
+                ul.findings {
+                    @for s in &all {
+                        li.finding data-series=(s.check) {
+                            (marks::mark(marks::of_verdict(s.verdict, false)))
+                            div {
+                                p { (named(&s.check_name, &s.reading)) }
+                                p.quiet { (sentence(&s.words)) "." }
+                            }
+                            @if let Some(worst) = s.places.first() {
+                                a.button.plain href=(view.link(&format!("place/{}", worst.address()))) {
+                                    "The worst"
+                                }
+                            }
+                        }
+                    }
                 }
             }
         }
@@ -601,7 +640,9 @@ fn beliefs(view: &View) -> Markup {
                 @if !beam.is_empty() {
                     figure.picture.wide-only { (PreEscaped(beam)) }
                 }
-                @if b.reasons.is_empty() {
+                @if case.weighing {
+                    p.quiet { "The readings for and against are being weighed." }
+                } @else if b.reasons.is_empty() {
                     p.quiet { "No reading moves it." }
                 } @else {
                     ul class=(list) {

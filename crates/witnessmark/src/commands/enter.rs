@@ -2,8 +2,9 @@
 
 use clap::Args;
 use knowledge::Knowledge;
-use logbook::{EntryBody, Kind, Unsealed, fold_with};
+use logbook::{EntryBody, JobState, Kind, Unsealed, fold_with};
 use serde_json::json;
+use store::Store;
 use workup::Case;
 use workup::entering::{Given, ensure};
 
@@ -87,15 +88,44 @@ pub(crate) async fn keep(
     about: anatomy::EntryId,
     said: &str,
 ) -> Done {
-    allowed(knowledge, &taken, &unsealed)?;
-    desk.keep(&taken.store, &[unsealed]).await?;
+    let (after, body) = allowed(knowledge, &taken, &unsealed)?;
+    let carried = carried(desk, &taken, &after, &unsealed.by, &body).await?;
+    for other in carried.iter().filter(|c| c.job != taken.id) {
+        desk.talk.say(&format!("witnessmark: the gauge is used in job {} as well; it is told there too", other.job));
+    }
+    let mut together = vec![unsealed];
+    together.extend(carried);
+    desk.keep(&taken.store, &together).await?;
     let job = desk.load(&taken.store, taken.id).await?;
     taken.store.close().await;
     after_keeping(desk, knowledge, before.as_ref(), &job, about, said)
 }
 
-/// Passes an entry that the job as it stands allows.
-fn allowed(knowledge: &Knowledge, taken: &TakenUp, unsealed: &Unsealed) -> Result<(), Trouble> {
+/// What is said here of a gauge, for the other open jobs that lean on it; a job that a newer build wrote is left alone.
+async fn carried(
+    desk: &Desk,
+    taken: &TakenUp,
+    after: &JobState,
+    by: &str,
+    body: &EntryBody,
+) -> Result<Vec<Unsealed>, Trouble> {
+    if !workup::gauges::concerns_others(body) {
+        return Ok(Vec::new());
+    }
+    let mut jobs = Vec::new();
+    for kept in taken.store.jobs().await? {
+        if kept.job != taken.id {
+            jobs.push(desk.load(&taken.store, kept.job).await?);
+        }
+    }
+    jobs.retain(|job| Desk::ensure_writable(job).is_ok());
+    let others: Vec<&JobState> = jobs.iter().map(|job| &job.state).collect();
+    let carried = workup::gauges::carried(after, body, &others);
+    carried.iter().map(|(job, body)| entry(*job, Some(by), body)).collect()
+}
+
+/// Passes an entry that the job as it stands allows: the job with it, and what it says.
+fn allowed(knowledge: &Knowledge, taken: &TakenUp, unsealed: &Unsealed) -> Result<(JobState, EntryBody), Trouble> {
     let doing = match unsealed.kind.as_str() {
         "reading-taken" => DOING.to_owned(),
         kind => format!("keep {kind}"),
@@ -104,7 +134,8 @@ fn allowed(knowledge: &Knowledge, taken: &TakenUp, unsealed: &Unsealed) -> Resul
     let read = Kind::from_word(&unsealed.kind).map(|kind| EntryBody::read(kind, unsealed.v, &unsealed.body));
     match read {
         Some(Ok(Some(body))) => ensure(&taken.job.state, &after, knowledge, &body)
-            .map_err(|why| Trouble::not_taken(&doing, &taken.id.to_string(), &why)),
+            .map_err(|why| Trouble::not_taken(&doing, &taken.id.to_string(), &why))
+            .map(|()| (after, body)),
         Some(Ok(None) | Err(_)) | None => Err(Trouble::new(Exit::Refused, &doing, "this build does not write it")),
     }
 }

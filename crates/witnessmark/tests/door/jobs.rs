@@ -85,6 +85,50 @@ fn a_reading_entered_is_judged_and_moves_the_advice() {
 }
 
 #[test]
+fn a_gauge_found_off_at_one_job_asks_for_new_readings_at_the_other() {
+    let (shop, first) = Shop::with_job();
+    let said = shop.run(&[
+        "--json",
+        "new",
+        "--title",
+        "Merrowin hand truck",
+        "--arrangement",
+        "inline",
+        "--cylinders",
+        "2",
+        "--fuel",
+        "petrol",
+        "--valve-gear",
+        "pushrod",
+        "--count-from",
+        "free-end",
+    ]);
+    let second = said.exits(0).json()["job"].as_str().expect("an id").to_owned();
+    let laid = r#"{"gauge": "comp_gauge", "label": "CG-1", "zero_checked": "yes"}"#;
+    for job in [&first, &second] {
+        shop.tick(job, &["compression-dry"]);
+        shop.run(&["tell", job, "gauge-described", laid]).exits(0);
+        shop.run(&["enter", job, "compression-dry/pressure", "cyl-1", "12.1 bar", "--label", "CG-1"]).exits(0);
+    }
+    let again =
+        |job: &str| shop.run(&["workup", job, "--json"]).exits(0).json()["findings"][0]["measure_again"].clone();
+    assert_eq!((again(&first), again(&second)), (serde_json::Value::Null, serde_json::Value::Null));
+    let said = shop.run(&["tell", &first, "gauge-doubted", r#"{"label": "CG-1", "reason": "dropped"}"#]).exits(0);
+    assert!(said.err.contains(&second), "the other job is named: {}", said.err);
+    assert_eq!((again(&first), again(&second)), (true.into(), true.into()));
+    let list = shop.run(&["gauges", "--json"]).exits(0).json();
+    assert_eq!(
+        (&list[0]["label"], &list[0]["doubted_why"]),
+        (&"CG-1".into(), &"dropped (at the job Ostrand van, misses when cold)".into())
+    );
+    let paper = shop.run(&["gauges"]).exits(0).out;
+    assert!(paper.contains("doubted since") && paper.contains("in Merrowin hand truck: 1 reading"), "{paper}");
+    let good = r#"{"label": "CG-1", "how": "compared with the master", "good": "all"}"#;
+    shop.run(&["tell", &second, "gauge-cleared", good]).exits(0);
+    assert_eq!((again(&first), again(&second)), (serde_json::Value::Null, serde_json::Value::Null));
+}
+
+#[test]
 fn units_of_the_shop_are_understood_as_typed() {
     let (shop, job) = Shop::with_job();
     shop.tick(&job, &["compression-dry"]);
