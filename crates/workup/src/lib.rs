@@ -7,8 +7,8 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
-//! [`findings`], [`gauges`], [`scales`], [`series`], [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`],
-//! [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! [`findings`], [`gauges`], [`scales`], [`series`],
+//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
 
@@ -19,8 +19,8 @@ pub mod entering;
 pub mod estimate;
 pub mod export;
 pub mod findings;
-//! [`findings`], [`gauges`], [`scales`], [`series`], [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`],
-//! [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+pub mod first_place;
+pub mod gauges;
 pub mod money;
 pub mod network;
 pub mod notice;
