@@ -341,6 +341,13 @@ fn hold_advice(place: &str, wanted: &AdviceWanted, case: &Case, knowledge: &Know
             out.say(place, &format!("never {id}"), &came, &wanted.why);
         }
     }
+    // Nothing that is looked at as the engine stands tells more than knowing everything would.
+    for c in advice.next.iter().chain(&advice.rest).filter(|c| c.access_minutes == 0.0) {
+        if c.worth > advice.ceiling + 1e-9 {
+            let came = format!("{} at {} worth {:.3}", c.check, c.position, c.worth);
+            out.say(place, &format!("no check worth more than {:.3}", advice.ceiling), &came, "the ceiling is one");
+        }
+    }
     let listed = advice.last_chance.join("; ");
     for (id, name) in names_of(&wanted.last_chance_contains, knowledge) {
         if !advice.last_chance.contains(&name) {
