@@ -230,6 +230,12 @@ bodies! {
         temperature?: Figure,
         /// Anything else.
         note?: String,
+        /// How many readings `value` is the mean of, where they were not written down one by one; from version 2.
+        mean_of?: u32,
+        ;
+        /// Two or more readings of the same thing, one after the other, in one unit; their mean counts, and `value` is
+        /// left out; from version 2.
+        repeats*: Figure,
     }
     /// A check was left out on purpose.
     ReadingSkipped {
@@ -843,5 +849,27 @@ impl EngineFigure {
     #[must_use]
     pub fn stands_for(&self) -> FigureFor {
         self.stands_for.unwrap_or(FigureFor::Service)
+    }
+}
+
+impl Figure {
+    /// Gives the number that the digits say, in the figure's unit; nothing where they can be read in no or in two ways.
+    #[must_use]
+    pub fn number(&self) -> Option<f64> {
+        let unit = quantity::Unit::from_symbol(&self.unit).ok()?;
+        match quantity::parse_quantity(&self.text, Some(unit)).ok()? {
+            quantity::Reply::Value(typed) => typed.value_in(unit).ok(),
+            quantity::Reply::Question(_) => None,
+        }
+    }
+
+    /// Gives the mean of some figures of one unit, two digits beyond the finest of them; nothing for none.
+    pub(crate) fn mean(figures: &[Figure]) -> Option<Figure> {
+        let numbers: Vec<f64> = figures.iter().filter_map(Figure::number).collect();
+        let n = u32::try_from(numbers.len()).ok().filter(|n| *n > 0)?;
+        let after = |text: &str| text.split_once(['.', ',']).map_or(0, |(_, digits)| digits.len());
+        let digits = figures.iter().map(|f| after(f.text.trim())).max()? + 2;
+        let mean = numbers.iter().sum::<f64>() / f64::from(n);
+        Some(Figure { text: format!("{mean:.digits$}"), unit: figures.first()?.unit.clone() })
     }
 }

@@ -171,7 +171,7 @@ impl Unsealed {
             by: by.to_owned(),
             device: device.to_owned(),
             kind: kind.word().to_owned(),
-            v: kind.latest_version(),
+            v: body.version(),
             body: value,
         })
     }

@@ -301,9 +301,13 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
             let value = match (&b.outcome, &b.value) {
                 (Some(outcome), _) => ReadingValue::Outcome(outcome.clone()),
                 (None, Some(figure)) => ReadingValue::Number { text: figure.text.clone(), unit: figure.unit.clone() },
-                // A body without either is refused when it is read; nothing to keep.
-                (None, None) => return,
+                // A body without any is refused when it is read; nothing to keep.
+                (None, None) => match crate::bodies::Figure::mean(&b.repeats) {
+                    Some(mean) => ReadingValue::Number { text: mean.text, unit: mean.unit },
+                    None => return,
+                },
             };
+            let several = u32::try_from(b.repeats.len()).ok().filter(|n| *n > 0);
             state.readings.push(ReadingTaken {
                 entry: entry.id(),
                 at: entry.at(),
@@ -318,6 +322,8 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
                 label: b.label.clone(),
                 temperature: b.temperature.clone(),
                 note: b.note.clone(),
+                repeats: b.repeats.clone(),
+                mean_of: b.mean_of.or(several),
                 gauge_doubted_by: None,
             });
         }

@@ -71,6 +71,10 @@ macro_rules! kinds {
                     }),+
                 };
                 read.ensure().map_err(serde_json::Error::custom)?;
+                if read.version() > version {
+                    let why = format!("it holds fields of version {}, and the entry says {version}", read.version());
+                    return Err(serde_json::Error::custom(why));
+                }
                 Ok(Some(read))
             }
         }
@@ -123,7 +127,7 @@ kinds! {
     /// A doubted gauge was found good.
     GaugeCleared(GaugeCleared) = "gauge-cleared", None, [V1 = 1], V1;
     /// A reading was taken.
-    ReadingTaken(ReadingBody) = "reading-taken", Some(Moment::Test), [V1 = 1], V1;
+    ReadingTaken(ReadingBody) = "reading-taken", Some(Moment::Test), [V1 = 1, V2 = 2], V2;
     /// A check was left out on purpose.
     ReadingSkipped(ReadingSkipped) = "reading-skipped", None, [V1 = 1], V1;
     /// A question about what is not the engine was answered.
@@ -210,7 +214,30 @@ kinds! {
     EntryCorrected(EntryCorrected) = "entry-corrected", None, [V1 = 1], V1;
 }
 
+impl Kind {
+    /// Gives the version to write a stored body in: the oldest that holds all it says, so that an older build reads it.
+    #[must_use]
+    pub fn version_for(self, body: &Value) -> u32 {
+        match EntryBody::read(self, self.latest_version(), body) {
+            Ok(Some(body)) => body.version(),
+            Ok(None) | Err(_) => self.latest_version(),
+        }
+    }
+}
+
 impl EntryBody {
+    /// Gives the version this body is written in: the oldest that holds all it says, so that an older build reads it.
+    #[must_use]
+    pub fn version(&self) -> u32 {
+        if let EntryBody::ReadingTaken(r) = self
+            && r.repeats.is_empty()
+            && r.mean_of.is_none()
+        {
+            return 1;
+        }
+        self.kind().latest_version()
+    }
+
     /// Gives the moment this entry belongs to, when it belongs to one.
     #[must_use]
     pub fn moment(&self) -> Option<Moment> {
@@ -250,6 +277,10 @@ impl EntryBody {
         };
         if let EntryBody::ReadingTaken(reading) = self {
             match (&reading.outcome, &reading.value) {
+                (None, None) if !reading.repeats.is_empty() => ensure_repeats(&reading.repeats)?,
+                (_, _) if !reading.repeats.is_empty() => {
+                    return Err("repeats: expected no outcome and no value beside them; the mean is worked out".into());
+                }
                 (Some(_), None) => {}
                 (None, Some(value)) => figure("value", value)?,
                 (Some(_), Some(_)) => {
@@ -263,6 +294,14 @@ impl EntryBody {
                     );
                 }
             }
+        }
+        if let EntryBody::ReadingTaken(reading) = self
+            && let Some(n) = reading.mean_of
+            && (n < 2 || reading.value.is_none())
+        {
+            return Err(format!(
+                "mean_of {n}: expected two or more and the mean as value; say how many, or leave it out"
+            ));
         }
         if let EntryBody::EngineFigureSet(set) = self {
             ensure_range(set)?;
@@ -291,6 +330,21 @@ impl EntryBody {
             return Err("bolt and stage count from 1: found 0; use the numbers of the tightening sequence".into());
         }
         Ok(())
+    }
+}
+
+/// Passes two or more numbers in one unit.
+fn ensure_repeats(repeats: &[Figure]) -> Result<(), String> {
+    let unit = repeats.first().map(|f| f.unit.as_str()).unwrap_or_default();
+    if repeats.len() < 2 {
+        return Err("repeats: expected two or more; write one reading as value".into());
+    }
+    if let Some(other) = repeats.iter().find(|f| f.unit != unit) {
+        return Err(format!("repeats: {} beside {unit}; write all of them in one unit", other.unit));
+    }
+    match repeats.iter().find(|f| f.number().is_none()) {
+        Some(bad) => Err(format!("repeats: {:?} is no number; type the digits as shown", bad.text)),
+        None => Ok(()),
     }
 }
 

@@ -79,6 +79,12 @@ pub struct ReadingTaken {
     pub temperature: Option<Figure>,
     /// Anything else.
     pub note: Option<String>,
+    /// The readings one by one, where several were taken of the same thing; `value` is their mean.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub repeats: Vec<Figure>,
+    /// How many readings `value` is the mean of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mean_of: Option<u32>,
     /// The entry that doubts its gauge: this reading asks to be measured again.
     pub gauge_doubted_by: Option<EntryId>,
 }

@@ -154,7 +154,7 @@ pub fn seal_story(job_seed: &str, lines: &[StoryLine]) -> Result<Vec<Entry>, Sto
             by: line.by.clone(),
             device: line.device.clone(),
             kind: line.kind.clone(),
-            v: kind.latest_version(),
+            v: kind.version_for(&body),
             body,
         };
         entries.push(chain.append_unsealed(unsealed).map_err(|why| StoryError::Body { line: number, why })?);

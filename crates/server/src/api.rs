@@ -304,14 +304,34 @@ fn ensure_fresh(headers: &HeaderMap, job: &Job) -> Result<(), Trouble> {
     ))
 }
 
+/// The single readings of a body as they are typed: with semicolons between.
+fn repeats(stored: Option<&Value>) -> String {
+    let list = stored.and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
+    let part = |f: &Value, p: &str| f.get(p).and_then(Value::as_str).unwrap_or_default().to_owned();
+    list.iter().map(|f| format!("{} {}", part(f, "text"), part(f, "unit"))).collect::<Vec<_>>().join("; ")
+}
+
 /// The body of a reading: as stored, or with its value as typed.
 fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: bool) -> Result<EntryBody, Trouble> {
     let refused = |errors| Trouble::fields("the reading was not taken", errors);
     let Value::Object(map) = body else {
         return Err(refused(vec![FieldTrouble::new("body", "expected an object")]));
     };
-    let known =
-        ["check", "reading", "position", "value", "outcome", "phase", "spot", "gauge", "label", "temperature", "note"];
+    let known = [
+        "check",
+        "reading",
+        "position",
+        "value",
+        "outcome",
+        "phase",
+        "spot",
+        "gauge",
+        "label",
+        "temperature",
+        "note",
+        "mean_of",
+        "repeats",
+    ];
     if let Some(stray) = map.keys().find(|k| !known.contains(&k.as_str())) {
         let why = format!("a reading has no such field; it has {}", known.join(", "));
         return Err(refused(vec![FieldTrouble::new(stray, why)]));
@@ -331,13 +351,20 @@ fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: 
         reading: text("reading"),
         position: text("position"),
         unit: String::new(),
-        value: if map.contains_key("outcome") { text("outcome") } else { text("value") },
+        value: if map.contains_key("outcome") {
+            text("outcome")
+        } else if map.contains_key("repeats") {
+            repeats(map.get("repeats"))
+        } else {
+            text("value")
+        },
         phase: text("phase"),
         spot: text("spot"),
         gauge: text("gauge"),
         label: text("label"),
         temperature: text("temperature"),
         note: text("note"),
+        mean_of: map.get("mean_of").and_then(Value::as_u64).map(|n| n.to_string()).unwrap_or_default(),
     };
     // What was kept once is not judged by what came after it.
     let now = bench.standing(job);

@@ -244,6 +244,7 @@ fn given(typed: &Typed) -> Given {
         label: label.to_owned(),
         temperature: text("temperature"),
         note: text("note"),
+        mean_of: text("mean_of"),
     }
 }
 

@@ -119,6 +119,8 @@ pub struct Given {
     pub temperature: String,
     /// Anything else.
     pub note: String,
+    /// How many readings the value is the mean of.
+    pub mean_of: String,
 }
 
 fn told(text: &str) -> Option<String> {
@@ -155,7 +157,14 @@ impl Given {
         let phase = phase(&self.phase)?;
         allowed(check, reading, phase)?;
         gauge(knowledge, check, &self.gauge)?;
-        let (outcome, value) = read_value(check, reading, &self.value, &self.unit)?;
+        let (outcome, value, repeats) = match several(reading, &self.value, &self.unit) {
+            Some(texts) => (None, None, read_repeats(check, reading, &texts, &self.unit)?),
+            None => {
+                let (outcome, value) = read_value(check, reading, &self.value, &self.unit)?;
+                (outcome, value, Vec::new())
+            }
+        };
+        let mean_of = mean_of(&self.mean_of, value.is_some())?;
         let temperature = match told(&self.temperature) {
             None => None,
             Some(text) => Some(figure("temperature", &text, Unit::from_symbol("°C").ok())?),
@@ -172,8 +181,70 @@ impl Given {
             label: told(&self.label),
             temperature,
             note: told(&self.note),
+            mean_of,
+            repeats,
         })
     }
+}
+
+/// How many readings a mean is of.
+fn mean_of(text: &str, one_number: bool) -> Result<Option<u32>, NotTaken> {
+    let Some(text) = told(text) else { return Ok(None) };
+    let wrong = |why: String| NotTaken::new(Rule::Value, "mean_of", why);
+    let n: u32 =
+        text.parse().map_err(|_| wrong(format!("`{text}` is no number of readings")).expecting("type 2 or more"))?;
+    if !one_number {
+        return Err(wrong("it belongs to one number".to_owned()).expecting("leave it out where all readings are typed"));
+    }
+    match n {
+        0 | 1 => Err(wrong(format!("{n} makes no mean")).expecting("type 2 or more, or leave it out")),
+        n => Ok(Some(n)),
+    }
+}
+
+/// Several readings of the same thing in one text: with semicolons between, or with spaces where they are no one number.
+fn several(reading: &Reading, text: &str, beside: &str) -> Option<Vec<String>> {
+    let ReadingKind::Numeric(numeric) = &reading.kind else { return None };
+    let of_number =
+        |c: char| c.is_ascii_digit() || matches!(c, '+' | '-' | '.' | ',' | '/' | '\u{2212}') || c.is_whitespace();
+    let parts: Vec<&str> = if text.contains(';') {
+        text.split(';').map(str::trim).filter(|part| !part.is_empty()).collect()
+    } else {
+        let shown = Unit::from_symbol(if beside.is_empty() { &numeric.unit } else { beside }).ok();
+        if parse_quantity(text, shown).is_ok() {
+            return None;
+        }
+        let numbers = text.trim().trim_end_matches(|c: char| !c.is_ascii_digit());
+        if !numbers.chars().all(of_number) {
+            return None;
+        }
+        numbers.split_whitespace().map(|part| part.trim_end_matches(',')).collect()
+    };
+    if parts.len() < 2 {
+        return None;
+    }
+    // The unit behind the last stands for all that have none.
+    let unit = if text.contains(';') {
+        parts.last().map_or("", |last| last.trim_start_matches(of_number))
+    } else {
+        text.trim().trim_start_matches(of_number)
+    };
+    let whole = |part: &str| if part.chars().all(of_number) { format!("{part} {unit}") } else { part.to_owned() };
+    Some(parts.into_iter().map(whole).map(|part| part.trim().to_owned()).collect())
+}
+
+fn read_repeats(check: &Check, reading: &Reading, texts: &[String], beside: &str) -> Result<Vec<Figure>, NotTaken> {
+    let mut out: Vec<Figure> = Vec::new();
+    for text in texts {
+        let (_, figure) = read_value(check, reading, text, beside)?;
+        let Some(figure) = figure else { continue };
+        if let Some(first) = out.first().filter(|first| first.unit != figure.unit) {
+            let why = format!("{text} stands beside {} {}", first.text, first.unit);
+            return Err(NotTaken::new(Rule::Value, "value", why).expecting("type all of them in one unit"));
+        }
+        out.push(figure);
+    }
+    Ok(out)
 }
 
 fn described(state: &JobState) -> Result<&EngineLayout, NotTaken> {
@@ -661,7 +732,7 @@ fn corrected(state: &JobState, knowledge: &Knowledge, kind: Option<Kind>, body: 
     match (&reading.outcome, &reading.value) {
         (Some(outcome), _) => read_value(check, of, outcome, "").map(|_| ()),
         (None, Some(value)) => read_value(check, of, &value.text, &value.unit).map(|_| ()),
-        (None, None) => Ok(()),
+        (None, None) => reading.repeats.iter().try_for_each(|f| read_value(check, of, &f.text, &f.unit).map(|_| ())),
     }
 }
 

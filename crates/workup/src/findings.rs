@@ -468,7 +468,23 @@ fn judge_number(
     };
     finding.value = Some(value);
     finding.unit = Some(numeric.unit.clone());
-    let doubt = uncertainty(taken, reading, numeric, half, context);
+    // The step is that of one reading; a mean has digits that no gauge shows.
+    let singles: Vec<(f64, f64)> =
+        taken.repeats.iter().filter_map(|f| in_unit(&f.text, &f.unit, &numeric.unit).ok()).collect();
+    let half = singles.iter().map(|(_, half)| *half).reduce(f64::max).unwrap_or(half);
+    let mut doubt = uncertainty(taken, reading, numeric, half, context);
+    let mut of_mean = String::new();
+    if let Some(n) = taken.mean_of {
+        let scatter = scatter(&singles);
+        finding.shown = if singles.is_empty() {
+            format!("{}, mean of {n}", finding.shown)
+        } else {
+            let texts: Vec<&str> = taken.repeats.iter().map(|f| f.text.as_str()).collect();
+            format!("{} {unit}, mean {}", texts.join(", "), finding.shown)
+        };
+        doubt = doubt.of_mean(n, scatter);
+        of_mean = mean_in_words(n, scatter, &doubt, &numeric.unit);
+    }
     let u = doubt.u;
     finding.u = Some(u);
     finding.gauge.clone_from(&doubt.gauge);
@@ -537,6 +553,7 @@ fn judge_number(
         },
         None => finding.reason = "no limit is known for this reading".to_owned(),
     }
+    finding.reason.push_str(&of_mean);
     finding.next_move = match (finding.verdict, zone) {
         (Verdict::Inside, _) => None,
         (Verdict::CannotTell, None) => {
@@ -562,6 +579,30 @@ fn judge_number(
 
 /// What readings compared among themselves are judged in.
 const OF_THE_BEST: &str = "% of the best";
+
+/// The standard deviation of single readings; nothing for fewer than two.
+fn scatter(singles: &[(f64, f64)]) -> Option<f64> {
+    let n = f64::from(u32::try_from(singles.len()).ok().filter(|n| *n > 1)?);
+    let mean = singles.iter().map(|(x, _)| x).sum::<f64>() / n;
+    Some((singles.iter().map(|(x, _)| (x - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt())
+}
+
+/// What the doubt of a mean is made of.
+fn mean_in_words(n: u32, scatter: Option<f64>, doubt: &Doubt, unit: &str) -> String {
+    let seen = scatter.map_or_else(String::new, |s| format!(", they scatter by {} {unit}", printed(s, 2)));
+    let own = doubt.repeats.map_or_else(
+        || "nothing is known of how they scatter, so that the mean counts as one reading".to_owned(),
+        |each| {
+            let own = each / f64::from(n.max(1)).sqrt();
+            format!(
+                "u of the mean by itself {} {unit}, and {} {unit} that all of them share",
+                printed(own, 2),
+                printed(doubt.shared, 2)
+            )
+        },
+    );
+    format!("; mean of {n} readings{seen}: {own}")
+}
 
 /// The decision rule in words, at the edges on the side of the value.
 fn rule(judged: f64, edges: [Option<f64>; 4], unit: &str, scale: f64, finding: &Finding) -> Option<String> {
@@ -660,7 +701,7 @@ fn split(u: f64, step: f64, kind: Option<&Gauge>, gauge: Option<String>, assumed
         .map(|(one, endless)| if one > 0.0 { (1.0 - (endless / one).powi(2)).clamp(0.0, 1.0).sqrt() } else { 0.0 });
     let repeats = share.map(|share| u * share);
     let kept = (u.powi(2) - repeats.unwrap_or(0.0).powi(2)).max(0.0).sqrt();
-    Doubt { u: u.max(step), shared: kept.max(step), repeats, gauge, assumed }
+    Doubt { u: u.max(step), shared: kept.max(step), repeats, gauge, assumed, taken: 1 }
 }
 
 fn gauge_u(gauge: &Gauge, numeric: &Numeric) -> Option<f64> {

@@ -390,3 +390,43 @@ fn a_gauge_found_off_in_one_job_is_off_in_every_open_job_that_has_it() {
         lines.iter().map(|g| (g.kind.as_deref(), g.doubted_since.is_some(), g.jobs.len())).collect();
     assert_eq!(seen, [(Some("comp_gauge"), true, 2), (Some("oil_gauge"), false, 1)]);
 }
+
+/// What is advised is done: as many readings of the same figure as it asks for, and the verdict is no longer open.
+#[test]
+fn the_number_of_readings_that_would_settle_it_settles_it() {
+    let asked = |text: &str| {
+        let case = Job::four().most("taper", "0.050").bore("taper", 1, text).case();
+        let near = found(&case, "taper", "cyl-1");
+        let n = next(near).split("the mean of ").nth(1).and_then(|rest| rest.split(' ').next()?.parse::<usize>().ok());
+        n.filter(|_| near.verdict == Verdict::CannotTell)
+    };
+    let (text, n) = (30..50)
+        .map(|k| format!("0.0{k}"))
+        .find_map(|text| asked(&text).map(|n| (text, n)))
+        .expect("a figure that more readings settle");
+    let several = |n: usize| {
+        let mut body = bore("taper", 1, &text);
+        let one = body.as_object_mut().and_then(|b| b.remove("value")).expect("a value");
+        body["repeats"] = Value::Array(vec![one; n]);
+        Job::four().most("taper", "0.050").and("reading-taken", body).case()
+    };
+    let case = several(n);
+    let settled = found(&case, "taper", "cyl-1");
+    assert_eq!(settled.verdict, Verdict::Inside, "{text} {n}: {}", settled.reason);
+    assert!(settled.reason.contains(&format!("mean of {n} readings")), "{}", settled.reason);
+    assert!(settled.shown.contains(&format!("{text}, {text}")), "{}", settled.shown);
+    if n > 2 {
+        let short = several(n - 1);
+        let open = found(&short, "taper", "cyl-1");
+        assert_eq!(open.verdict, Verdict::CannotTell);
+        assert!(next(open).contains("take 1 more reading,"), "{}", next(open));
+        assert!(open.u > settled.u);
+    }
+    // The same said as a mean with its number is worth the same.
+    let mut body = bore("taper", 1, &text);
+    body["mean_of"] = json!(n);
+    let told = Job::four().most("taper", "0.050").and("reading-taken", body).case();
+    let told = found(&told, "taper", "cyl-1");
+    let (a, b) = (told.u.expect("a doubt"), settled.u.expect("a doubt"));
+    assert!((a - b).abs() < 1e-12 && told.shown.contains("mean of"), "{told:?}");
+}

@@ -4,6 +4,8 @@ use std::collections::BTreeSet;
 
 use logbook::{CauseAnswer, Content, Kind, ReadingValue, fold, import, verify};
 
+/// The kinds that came with a version of their own after the first format.
+const V2: &str = include_str!("../formats/v2/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -76,4 +78,42 @@ fn a_state_survives_json() {
     let state = fold(&import(V1.as_bytes()).entries());
     let text = serde_json::to_string(&state).unwrap();
     assert_eq!(serde_json::from_str::<logbook::JobState>(&text).unwrap(), state);
+}
+
+#[test]
+fn several_readings_of_one_thing_came_with_version_2_and_fold_to_their_mean() {
+    assert_eq!(verify(V2.as_bytes()).unwrap().tail8(None).unwrap(), "10e19aac");
+    let state = fold(&import(V2.as_bytes()).entries());
+    assert_eq!(state.notices, Vec::new());
+    let [by_one, told] = state.readings.as_slice() else { panic!("{:?}", state.readings) };
+    // By hand: 0.16 over 3 is 0.05333; two digits beyond those of one reading.
+    assert_eq!(by_one.value, ReadingValue::Number { text: "0.0533".into(), unit: "mm".into() });
+    let texts: Vec<&str> = by_one.repeats.iter().map(|f| f.text.as_str()).collect();
+    assert_eq!((texts, by_one.mean_of), (vec!["0.05", "0.06", "0.05"], Some(3)));
+    assert_eq!(told.value, ReadingValue::Number { text: "0.053".into(), unit: "mm".into() });
+    assert_eq!((told.repeats.len(), told.mean_of), (0, Some(3)));
+}
+
+#[test]
+fn one_reading_is_still_written_as_version_1_and_version_1_holds_no_second() {
+    use logbook::EntryBody;
+    let figure = |text: &str| serde_json::json!({"text": text, "unit": "mm"});
+    let one =
+        serde_json::json!({"check": "bore-gauge", "reading": "taper", "position": "cyl-1", "value": figure("0.05")});
+    let mut several = one.clone();
+    several.as_object_mut().unwrap().remove("value");
+    several["repeats"] = serde_json::json!([figure("0.05"), figure("0.06")]);
+    assert_eq!((Kind::ReadingTaken.version_for(&one), Kind::ReadingTaken.version_for(&several)), (1, 2));
+    assert!(EntryBody::read(Kind::ReadingTaken, 1, &several).unwrap_err().to_string().contains("version 2"));
+    let refused = |body: &serde_json::Value| EntryBody::read(Kind::ReadingTaken, 2, body).unwrap_err().to_string();
+    let mut both = several.clone();
+    both["value"] = figure("0.05");
+    assert!(refused(&both).contains("no outcome and no value"), "{}", refused(&both));
+    several["repeats"] = serde_json::json!([figure("0.05"), {"text": "2", "unit": "thou"}]);
+    assert!(refused(&several).contains("in one unit"), "{}", refused(&several));
+    several["repeats"] = serde_json::json!([figure("0.05")]);
+    assert!(refused(&several).contains("two or more"), "{}", refused(&several));
+    let mut alone = one;
+    alone["mean_of"] = 1.into();
+    assert!(refused(&alone).contains("two or more"), "{}", refused(&alone));
 }

@@ -340,11 +340,18 @@ fn field(
                             data-key="back"
                             aria-label="take the last digit back"
                         { "⌫" }
+                        button
+                            .key
+                            type="button"
+                            data-key="; "
+                            aria-label="and one more reading of the same thing"
+                        { "; again" }
                         button.key.keep type="submit" { "Keep" }
                     }
                     button.keep.no-keypad type="submit" { "Keep it" }
                     (more(view, check, reading, given, true))
                     p.quiet {
+                        "Several readings of the same thing stand together with semicolons: 0.05; 0.06; 0.05. Their mean counts. "
                         "Another unit may be typed behind the number: 7 thou, 25 ft-lb, 1/64 in. "
                         "Point and comma are both read."
                     }
@@ -426,6 +433,10 @@ fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bo
             }
             @if number {
                 div.field {
+                    label for="mean_of" { "Mean of how many readings (where they are not typed one by one)" }
+                    input type="text" inputmode="numeric" id="mean_of" name="mean_of" value=(given.mean_of);
+                }
+                div.field {
                     label for="temperature" { "Temperature of part or oil (°C)" }
                     input
                         type="text"
@@ -493,7 +504,10 @@ fn taken_here(view: &View, check: &Check, reading: &Reading, position: &Position
 fn shown(r: &ReadingTaken) -> String {
     match &r.value {
         logbook::ReadingValue::Outcome(outcome) => words(outcome),
-        logbook::ReadingValue::Number { text, unit } => format!("{text} {unit}"),
+        logbook::ReadingValue::Number { text, unit } => match r.mean_of {
+            Some(n) => format!("{text} {unit}, mean of {n}"),
+            None => format!("{text} {unit}"),
+        },
     }
 }
 

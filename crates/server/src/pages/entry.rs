@@ -50,6 +50,7 @@ fn fields_of(view: &View, kind: Kind, body: &Value) -> Vec<Field> {
         need("value", "What was read", value),
         need("position", "Where", Ask::Pick(places)),
         may("gauge-used", "Gauge", Ask::Pick(gauges)),
+        may("mean_of", "Mean of how many readings", Ask::Count),
         may("spot", "Where within the place", Ask::Line),
         may("temperature", "Temperature of part or oil", Ask::Figure("°C")),
         may("note", "Note", Ask::Line),
@@ -60,6 +61,14 @@ fn typed_of(kind: Kind, fields: &[Field], body: &Value) -> Typed {
     let mut typed = forms::typed_of(fields, body);
     if kind == Kind::ReadingTaken {
         let text = |name: &str| body.get(name).and_then(Value::as_str).unwrap_or_default();
+        if let Some(list) = body.get("repeats").and_then(Value::as_array) {
+            let part = |f: &Value, p: &str| f.get(p).and_then(Value::as_str).unwrap_or_default().to_owned();
+            let all: Vec<String> = list.iter().map(|f| format!("{} {}", part(f, "text"), part(f, "unit"))).collect();
+            typed.insert("value".to_owned(), all.join("; "));
+        }
+        if let Some(n) = body.get("mean_of").and_then(Value::as_u64) {
+            typed.insert("mean_of".to_owned(), n.to_string());
+        }
         if let Some(outcome) = body.get("outcome").and_then(Value::as_str) {
             typed.insert("value".to_owned(), outcome.to_owned());
         }
@@ -108,6 +117,7 @@ pub(crate) fn right_body(
             label: label.to_owned(),
             temperature: text("temperature"),
             note: text("note"),
+            mean_of: text("mean_of"),
             unit: String::new(),
         };
         match given.body_put_right(view.state(), view.knowledge()).map_err(Refused::from) {
@@ -132,7 +142,10 @@ pub(crate) fn right_body(
     };
     match body {
         Some(body) if errors.is_empty() => match serde_json::to_value(&body) {
-            Ok(body) => Ok(EntryCorrected { entry, body, reason, v: None }),
+            Ok(value) => {
+                let v = Some(body.version()).filter(|v| *v > 1);
+                Ok(EntryCorrected { entry, body: value, reason, v })
+            }
             Err(why) => Err(vec![FieldTrouble::new("form", why)]),
         },
         Some(_) | None => Err(errors),

@@ -68,12 +68,11 @@ impl Correct {
         let target = entry_meant(&taken.job, &self.entry)?;
         let new_body = self.new_body(&taken.job, target, &knowledge)?;
         let before = desk.case(&taken.job.state, &knowledge).ok();
-        let body = EntryBody::EntryCorrected(EntryCorrected {
-            entry: target,
-            body: new_body,
-            reason: self.reason.clone(),
-            v: None,
-        });
+        let line = taken.job.state.history.iter().find(|h| h.entry == target);
+        let kind = line.and_then(|line| Kind::from_word(&line.kind));
+        let v = kind.map(|kind| kind.version_for(&new_body)).filter(|v| line.is_some_and(|line| *v > line.version));
+        let body =
+            EntryBody::EntryCorrected(EntryCorrected { entry: target, body: new_body, reason: self.reason.clone(), v });
         let unsealed = entry(taken.id, self.by.as_deref(), &body)?;
         keep(desk, &knowledge, taken, before, unsealed, target, "kept, put right").await
     }
@@ -112,6 +111,8 @@ impl Correct {
                     let (outcome, figure) = read_value(check, reading, text, "").map_err(not_taken)?;
                     fields.remove("outcome");
                     fields.remove("value");
+                    fields.remove("repeats");
+                    fields.remove("mean_of");
                     if let Some(outcome) = outcome {
                         fields.insert("outcome".to_owned(), Value::from(outcome));
                     }
@@ -137,7 +138,7 @@ impl Correct {
                 ));
             }
         };
-        match EntryBody::read(kind, line.version, &body) {
+        match EntryBody::read(kind, line.version.max(kind.version_for(&body)), &body) {
             Ok(_) => Ok(body),
             Err(error) => Err(refuse(format!("the body does not fit {}: {error}", line.kind))),
         }

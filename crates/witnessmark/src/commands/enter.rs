@@ -26,7 +26,7 @@ pub(crate) struct Enter {
     reading: String,
     /// Where: engine, bank-A, cyl-3, pair-3-4, cyl-3-in-1, main-2, rod-3, cam-A-in; for a cylinder also the name on this engine.
     position: String,
-    /// A figure with its unit (`8.4 bar`, `7 thou`) or an outcome in words.
+    /// A figure with its unit (`8.4 bar`, `7 thou`), several of the same thing (`0.05; 0.06; 0.05 mm`), or an outcome in words.
     #[arg(allow_hyphen_values = true)]
     value: String,
     /// The kind of gauge, an id of the knowledge.
@@ -38,6 +38,9 @@ pub(crate) struct Enter {
     /// Who read it [default: the person logged in].
     #[arg(long)]
     by: Option<String>,
+    /// How many readings the figure is the mean of, where they are not typed one by one.
+    #[arg(long, value_name = "N")]
+    mean_of: Option<u32>,
     /// Anything else.
     #[arg(long)]
     note: Option<String>,
@@ -68,6 +71,7 @@ impl Enter {
             label: text(&self.label),
             temperature: String::new(),
             note: text(&self.note),
+            mean_of: self.mean_of.map(|n| n.to_string()).unwrap_or_default(),
         };
         let body = given
             .body(&taken.job.state, &knowledge, before.as_ref())
