@@ -204,7 +204,7 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
     press::print(paper, &job.issued, &sheet)
 }
 
-/// What every sheet says about itself, after ISO 7200.
+/// What every sheet says about itself, after ISO 7200; made by whoever wrote last into the record that it prints.
 fn title_block(paper: Paper, job: &JobPapers<'_>) -> TitleBlock {
     TitleBlock {
         owner: job.shop.unwrap_or("Engine repair workshop").to_owned(),
@@ -214,6 +214,7 @@ fn title_block(paper: Paper, job: &JobPapers<'_>) -> TitleBlock {
         engine: job.case.engine.clone(),
         issued: job.issued.clone(),
         revision: revision(paper, job.state),
+        made_by: job.state.history.last().map_or_else(String::new, |line| line.by.clone()),
         chain: job.chain_tail.to_owned(),
         language: "en".to_owned(),
     }

@@ -107,22 +107,38 @@ pub struct Engine {
     size: (usize, f64),
 }
 
+/// The tree of a pattern of evidence, laid out for all joint root states and not yet told which of them matter.
+#[derive(Debug)]
+pub struct Laid {
+    whole: Part,
+    variables: usize,
+}
+
+impl Laid {
+    /// Lays the tree.
+    ///
+    /// # Errors
+    /// As [`Engine::build`].
+    pub fn out(net: &WorstNet, readings: &[Reading]) -> Result<Self, LanesError> {
+        Ok(Self { whole: Part::build(net, readings, Wide::Difference)?, variables: net.variables.len() })
+    }
+
+    /// The engine of some joint root states only (ascending, the last root running fastest): all others are taken as
+    /// impossible. [`drawn`] says which may be left out, and what that can cost.
+    #[must_use]
+    pub fn among(&self, states: &[u32]) -> Engine {
+        Engine::of(self.whole.within(states.to_vec()), self.variables, NEAR, DEARER, LANES)
+    }
+}
+
 impl Engine {
     /// Builds the tree for a network and the readings taken.
     ///
     /// # Errors
     /// A malformed table, or a table that would not fit; never a wrong answer.
     pub fn build(net: &WorstNet, readings: &[Reading]) -> Result<Self, LanesError> {
-        Self::build_as(net, readings, Wide::Difference, None)
-    }
-
-    /// The same engine for some joint root states only (ascending, the last root running fastest): all others are taken
-    /// as impossible. [`drawn`] says which may be left out, and what that can cost.
-    ///
-    /// # Errors
-    /// As [`Engine::build`].
-    pub fn among(net: &WorstNet, readings: &[Reading], states: &[u32]) -> Result<Self, LanesError> {
-        Self::build_as(net, readings, Wide::Difference, Some(states.to_vec()))
+        let Laid { whole, variables } = Laid::out(net, readings)?;
+        Ok(Self::of(whole, variables, NEAR, DEARER, LANES))
     }
 
     /// The same engine with every reading carried by the rule of the worst: no digit is lost, at the price of time.
@@ -130,16 +146,7 @@ impl Engine {
     /// # Errors
     /// As [`Engine::build`].
     pub fn without_differences(net: &WorstNet, readings: &[Reading]) -> Result<Self, LanesError> {
-        Self::build_as(net, readings, Wide::Worst, None)
-    }
-
-    fn build_as(
-        net: &WorstNet,
-        readings: &[Reading],
-        wide: Wide,
-        states: Option<Vec<u32>>,
-    ) -> Result<Self, LanesError> {
-        let whole = Part::build(net, readings, wide, states)?;
+        let whole = Part::build(net, readings, Wide::Worst)?;
         Ok(Self::of(whole, net.variables.len(), NEAR, DEARER, LANES))
     }
 

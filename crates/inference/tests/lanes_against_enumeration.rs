@@ -8,7 +8,7 @@
     reason = "a test over small tables whose shapes it makes itself"
 )]
 
-use inference::lanes::{Engine, Extra, drawn, forward_draws};
+use inference::lanes::{Engine, Extra, Laid, drawn, forward_draws};
 use inference::unroll::unroll;
 use inference::worst::{Link, Reading, ReadingLink, Variable, WorstNet, cumulative};
 use inference::{DEFAULT_LIMIT, JunctionTree};
@@ -314,7 +314,7 @@ fn some_root_states_alone_are_the_evidence_that_the_others_are_out() {
         // The first root runs slowest: its first state are the first codes.
         let kept: usize = cards.iter().skip(1).product();
         let states: Vec<u32> = (0..u32::try_from(kept).unwrap()).collect();
-        let among = Engine::among(&net, &readings, &states).unwrap();
+        let among = Laid::out(&net, &readings).unwrap().among(&states);
         let mut extra = Extra::default();
         extra.multiply(root, &(0..cards[0]).map(|s| if s == 0 { 1.0 } else { 0.0 }).collect::<Vec<f64>>());
         let engine = Engine::build(&net, &readings).unwrap();
@@ -335,7 +335,7 @@ fn what_is_left_out_stays_below_its_bound() {
         let (net, readings) = network(&mut chance);
         let drawn = drawn(&net, &readings, 64, 1).unwrap();
         let (whole, among) =
-            (Engine::build(&net, &readings).unwrap(), Engine::among(&net, &readings, &drawn.likely).unwrap());
+            (Engine::build(&net, &readings).unwrap(), Laid::out(&net, &readings).unwrap().among(&drawn.likely));
         let (a, b) = (whole.run(&Extra::default()).unwrap(), among.run(&Extra::default()).unwrap());
         let bound = (drawn.ln_left_out - b.ln_p()).exp();
         assert!(bound < 1e-9, "case {case}: {bound}");

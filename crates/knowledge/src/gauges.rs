@@ -135,6 +135,9 @@ pub struct Gauge {
     pub resolution: Option<f64>,
     /// The unit of all figures here.
     pub unit: String,
+    /// The end of its scale: nothing above it can be read with this gauge.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reads_to: Option<f64>,
     /// The budget, line by line; empty for a look-and-see test.
     #[serde(default, rename = "component", skip_serializing_if = "Vec::is_empty")]
     pub components: Vec<Component>,
@@ -240,6 +243,13 @@ pub fn lint_gauges(
             if let Some((message, next)) = source_fault(source, sources) {
                 out.push(gauge.complaint(field, message, next));
             }
+        }
+        if gauge.reads_to.is_some_and(|end| !(end.is_finite() && end > gauge.resolution.unwrap_or(0.0))) {
+            out.push(gauge.complaint(
+                "reads_to",
+                "is no end of a scale",
+                "give a figure above one step, or leave it out",
+            ));
         }
         lint_budget(gauge, &mut out);
         lint_fits(gauge, limits, &mut out);

@@ -24,10 +24,10 @@ pub use gauges::Gauge;
 pub use limits::Limit;
 pub use load::{Complaint, FileSet, KnowledgeVersion, LoadError, Located, read_tables};
 pub use network::{
-    Attribute, AttributeIs, Band, Block, BlockMember, BlockPer, Cause, CauseLink, Check, Condition, ConditionExample,
-    ConditionPriorBy, Consumables, ExampleGiven, Given, IfLeft, LeftMode, LimitRef, Modifier, Normalise, Numeric,
-    Observe, Observed, OutsideFault, ParentLink, Prerequisite, PriorBy, Reading, ReadingExample, ReadingKind, Repeat,
-    Shuts, Stage, ToldBy, Tool, WaitFor, Worse, with_factor, worst_of,
+    Attribute, AttributeIs, Band, Block, BlockLife, BlockMember, BlockPer, Cause, CauseLink, Check, Condition,
+    ConditionExample, ConditionPriorBy, Consumables, ExampleGiven, Given, IfLeft, LeftMode, LimitRef, Modifier,
+    Normalise, Numeric, Observe, Observed, OutsideFault, ParentLink, Prerequisite, PriorBy, Reading, ReadingExample,
+    ReadingKind, Repeat, Shuts, Stage, ToldBy, Tool, Travel, WaitFor, Worse, with_factor, worst_of,
 };
 pub use source::{Source, SourceKind};
 use workshop::{
@@ -62,6 +62,8 @@ pub struct Knowledge {
     pub outside: Vec<Located<OutsideFault>>,
     /// Parts that are mended together.
     pub blocks: Vec<Located<Block>>,
+    /// How far vehicles travel; the first table counts.
+    pub travel: Vec<Located<Travel>>,
     /// Limits for readings.
     pub limits: Vec<Located<Limit>>,
     /// Gauges and their uncertainty.
@@ -142,6 +144,7 @@ impl Knowledge {
             repeats,
             outside: take(read_tables(files, "outside", "outside"), &mut wrong),
             blocks: take(read_tables(files, "blocks", "block"), &mut wrong),
+            travel: take(read_tables(files, "blocks", "travel"), &mut wrong),
             limits: take(read_tables(files, "limits", "limit"), &mut wrong),
             gauges: take(read_tables(files, "gauges", "gauge"), &mut wrong),
             operations: take(read_tables(files, "operations", "operation"), &mut wrong),

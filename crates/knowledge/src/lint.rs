@@ -778,10 +778,38 @@ impl Knowledge {
 
     fn lint_blocks(&self, known: &Known, out: &mut Vec<Complaint>) {
         unique(&self.blocks, |b| &b.id, out);
+        unique(&self.travel, |t| &t.id, out);
+        for table in &self.travel {
+            sourced(table, "source", &table.source, known, out);
+            let chances =
+                [table.turned_back, table.swapped, table.loose_turned_back, table.loose_swapped, table.wrong_unit];
+            let sums = [table.turned_back + table.swapped, table.loose_turned_back + table.loose_swapped];
+            let [from, to] = table.share_left;
+            let rates = chances.iter().all(|p| *p >= 0.0) && sums.iter().all(|sum| sum + table.wrong_unit < 1.0);
+            if !rates || table.yearly_miles <= 0.0 || table.spread <= 0.0 || from <= 0.0 || from >= to || to > 1.0 {
+                out.push(table.complaint(
+                    "travel",
+                    "needs miles and a spread above nought, rates that leave something to the truth, and a share left from 0 to 1",
+                    "mend the figures",
+                ));
+            }
+        }
         let mut covered: BTreeSet<(&str, &str)> = BTreeSet::new();
         for block in &self.blocks {
             sourced(block, "source", &block.source, known, out);
             lint_classes(block, out);
+            for life in &block.lives {
+                sourced(block, "life.source", &life.source, known, out);
+                all_known(block, "life.applies", &life.applies, &self.attribute_values(), out);
+                let in_step = life.tenth_miles > 0.0 && life.tenth_miles < life.half_miles;
+                if !in_step || life.half_factor.min(life.gap_factor) <= 1.0 {
+                    out.push(block.complaint(
+                        "life",
+                        format!("{}: needs a 10 % life below the 50 % life, and factors of doubt above one", life.part),
+                        "mend the figures",
+                    ));
+                }
+            }
             for member in &block.members {
                 let Some(condition) = self.condition(&member.condition) else {
                     resolves(block, "member.condition", &member.condition, "condition", false, out);

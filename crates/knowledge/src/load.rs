@@ -118,7 +118,7 @@ fn join(complaints: &[Complaint]) -> String {
 
 /// The folders of the knowledge and the kinds of table each may hold.
 pub const FOLDERS: &[(&str, &[&str])] = &[
-    ("blocks", &["block"]),
+    ("blocks", &["block", "travel"]),
     ("cautions", &["caution"]),
     ("causes", &["cause", "attribute"]),
     ("checks", &["check", "stage", "prerequisite", "tool", "repeat", "source"]),

@@ -687,6 +687,9 @@ pub struct Check {
     /// True for what nobody can take again after the work: what somebody told, marks on a part that is thrown away.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub once: bool,
+    /// For a proof that nobody can take before the hand-back: when it falls due, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_later: Option<String>,
     /// What must be so beforehand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub prerequisites: Vec<String>,
@@ -873,7 +876,7 @@ pub struct BlockMember {
 }
 
 /// Parts that are mended together, in classes of what the mending takes; the worst class of any member counts.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Block {
     /// The id other tables name.
@@ -887,6 +890,58 @@ pub struct Block {
     /// The conditions that decide the class.
     #[serde(rename = "member")]
     pub members: Vec<BlockMember>,
+    /// How long parts of it last, where that is known of engines like this one.
+    #[serde(default, rename = "life", skip_serializing_if = "Vec::is_empty")]
+    pub lives: Vec<BlockLife>,
     /// Where the grouping comes from.
+    pub source: Source,
+}
+
+/// How long a part of a block lasts, in two ages that a technician can state.
+///
+/// Where one applies and the mileage is told, it takes the place of the stated chance of a sound block coming back.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BlockLife {
+    /// The part and what becomes of it, in trade words.
+    pub part: String,
+    /// What must be told of the engine; all of them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applies: Vec<AttributeIs>,
+    /// The age by which one in ten has failed, in miles.
+    pub tenth_miles: f64,
+    /// The age by which half have failed, in miles.
+    pub half_miles: f64,
+    /// How sure that is: nine times in ten the true half-life lies within this factor.
+    pub half_factor: f64,
+    /// The same of the gap between the two ages.
+    pub gap_factor: f64,
+    /// Where the ages come from.
+    pub source: Source,
+}
+
+/// How far vehicles travel and how often their odometers lie, for what is behind a claimed mileage.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Travel {
+    /// The id.
+    pub id: String,
+    /// Miles a year on average.
+    pub yearly_miles: f64,
+    /// Spread of the natural logarithm of the distance among vehicles of one age.
+    pub spread: f64,
+    /// Chance that an odometer was turned back.
+    pub turned_back: f64,
+    /// Chance that instrument or engine is another one.
+    pub swapped: f64,
+    /// Chance that kilometres were taken for miles or the other way round.
+    pub wrong_unit: f64,
+    /// Least and greatest share of the truth that is left after turning back.
+    pub share_left: [f64; 2],
+    /// Chance that the mileage told of a loose engine was lowered.
+    pub loose_turned_back: f64,
+    /// Chance that it belongs to another engine.
+    pub loose_swapped: f64,
+    /// Where the figures come from.
     pub source: Source,
 }

@@ -207,6 +207,9 @@ pub struct Operation {
     /// The joints it opens.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub opens: Vec<String>,
+    /// What the figures wanted and as left of it measure, where a reading as found may measure something else.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measures: Option<String>,
     /// Limits the work is held against afterwards.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limits_after: Vec<String>,
@@ -295,6 +298,9 @@ pub struct BlockLeft {
     pub scale_miles: BTreeMap<String, f64>,
     /// How the hazard grows: 1 is even, above 1 is wear.
     pub shape: f64,
+    /// Classes after which the parts whose life is known ([`crate::BlockLife`]) are new; in the others they keep their age.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub new_in: Vec<String>,
     /// Labour units when it comes back: repair then, tow, goodwill.
     pub comeback: Span,
 }
@@ -630,6 +636,9 @@ pub struct Keep {
     pub words: String,
     /// Whether it may change its place at all.
     pub may_move: bool,
+    /// What the engine must be to have it; empty for every engine. What nobody told does not take it away.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applies: Vec<AppliesTo>,
     /// Where it comes from.
     pub source: Source,
 }
@@ -669,11 +678,66 @@ pub struct Hold {
     /// The limits it may be held against; the one whose `applies` holds for the engine is taken.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limits: Vec<String>,
+    /// Rows of the engine sheet that it is built to and that have no fallback: ids of limits or of operations. Each is
+    /// asked for from the engine's manual.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub manual: Vec<String>,
     /// What the engine must be to have it; empty for every engine. What nobody told does not take it away.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applies: Vec<AppliesTo>,
     /// Who signs.
     pub sign: Signer,
+}
+
+/// One thing to do or to mind at a stage, for every engine or for those it belongs to.
+///
+/// Written as bare words, or as `{ words = "...", applies = [...] }`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(from = "InstructionForm", into = "InstructionForm")]
+pub struct Instruction {
+    /// The words.
+    pub words: String,
+    /// What the engine must be; empty for every engine. What nobody told does not take it away.
+    pub applies: Vec<AppliesTo>,
+}
+
+#[derive(Clone, Serialize, Deserialize)]
+#[serde(untagged)]
+enum InstructionForm {
+    Always(String),
+    Where(InstructionWhere),
+}
+
+#[derive(Clone, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct InstructionWhere {
+    words: String,
+    applies: Vec<AppliesTo>,
+}
+
+impl From<InstructionForm> for Instruction {
+    fn from(form: InstructionForm) -> Self {
+        match form {
+            InstructionForm::Always(words) => Self { words, applies: Vec::new() },
+            InstructionForm::Where(InstructionWhere { words, applies }) => Self { words, applies },
+        }
+    }
+}
+
+impl From<Instruction> for InstructionForm {
+    fn from(one: Instruction) -> Self {
+        if one.applies.is_empty() {
+            return Self::Always(one.words);
+        }
+        Self::Where(InstructionWhere { words: one.words, applies: one.applies })
+    }
+}
+
+impl Instruction {
+    /// Whether nothing told of the engine speaks against it.
+    pub fn belongs<'a>(&self, told: impl Fn(&str) -> Option<&'a str>) -> bool {
+        !AppliesTo::spoken_against(&self.applies, told)
+    }
 }
 
 /// One stage of putting an engine together.
@@ -698,14 +762,14 @@ pub struct BuildStage {
     /// True when every build has it, whatever was opened.
     #[serde(default)]
     pub always: bool,
-    /// What is done, in order.
-    pub steps: Vec<String>,
+    /// What is done, in order. A step is told by its number here, those of other engines counted.
+    pub steps: Vec<Instruction>,
     /// Where it stops for a signature.
     #[serde(rename = "hold")]
     pub holds: Vec<Hold>,
     /// What ruins the work, in words.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub warnings: Vec<String>,
+    pub warnings: Vec<Instruction>,
     /// Cautions shown before it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub caution_ids: Vec<String>,
@@ -730,6 +794,9 @@ pub struct Caution {
     /// True when it is shown once at the start of every job.
     #[serde(default)]
     pub always: bool,
+    /// True when it is shown wherever a joint is tightened bolt by bolt.
+    #[serde(default)]
+    pub tightening: bool,
     /// True when work is not offered before the technician has ticked it.
     pub hold: bool,
     /// What makes it pointless: with any of these known of the engine it is not shown. What nobody told does not.
@@ -1291,6 +1358,7 @@ fn lint_money(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Compl
             ));
         }
         let order = known.blocks.get(&left.block).map(Vec::as_slice).unwrap_or_default();
+        lint_names(option, "left.new_in", &left.new_in, &order.iter().cloned().collect(), out);
         let chances: Vec<f64> = order.iter().filter_map(|class| left.class.get(class).copied()).collect();
         if left.class.len() == order.len()
             && chances.windows(2).any(|w| matches!(w, [a, b] if a > b))
@@ -1394,6 +1462,16 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
         for hold in &stage.holds {
             lint_applies(stage, "hold.applies", &hold.applies, known, &mut out);
         }
+        for (field, list) in [("steps", &stage.steps), ("warnings", &stage.warnings)] {
+            for one in list {
+                lint_applies(stage, field, &one.applies, known, &mut out);
+                if one.words.trim().is_empty() {
+                    out.push(stage.complaint(field, "has a line without words", "say what is done or minded"));
+                }
+            }
+        }
+        let rows = known.limits.union(&known.operations).cloned().collect();
+        lint_names(stage, "hold.manual", stage.holds.iter().flat_map(|h| &h.manual), &rows, &mut out);
         if !stage.always && stage.closes.is_empty() && stage.after.is_empty() {
             out.push(stage.complaint(
                 "closes",
@@ -1518,6 +1596,7 @@ pub fn lint_rules(
         lint_source(table, "source", &table.source, known, &mut out);
     }
     for table in keeps {
+        lint_applies(table, "applies", &table.applies, known, &mut out);
         lint_source(table, "source", &table.source, known, &mut out);
     }
     for table in waits {

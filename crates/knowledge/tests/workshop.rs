@@ -7,10 +7,10 @@
 )]
 
 use knowledge::gauges::{Worth, lint_gauges};
-use knowledge::limits::{Band, Figure, Limit, LimitStage, lint_limits};
+use knowledge::limits::{AppliesTo, Band, Figure, Limit, LimitStage, lint_limits};
 use knowledge::workshop::{
-    HORIZON_MILES, Known, Operation, Order, RepairOption, Span, ids, lint_build, lint_caution_tables, lint_joints,
-    lint_operations, lint_options, lint_references, lint_residues, lint_rules,
+    DoneBy, HORIZON_MILES, Known, Operation, Order, RepairOption, Span, ids, lint_build, lint_caution_tables,
+    lint_joints, lint_operations, lint_options, lint_references, lint_residues, lint_rules,
 };
 use knowledge::{Complaint, FileSet, Knowledge, LeftMode, read_tables};
 use std::collections::{BTreeMap, BTreeSet};
@@ -745,4 +745,82 @@ fn parts_belong_to_engines_and_what_nobody_told_takes_none_off() {
     let found = lint_joints(&joints, &known);
     let bad: Vec<&str> = found.iter().filter(|c| c.field == "part.applies").map(|c| c.message.as_str()).collect();
     assert!(bad.len() == 2 && bad.iter().any(|m| m.contains("no value string")), "{}", told(&found));
+}
+
+#[test]
+fn an_engine_with_wet_liners_stops_at_their_protrusion_and_asks_the_manual_for_it() {
+    let k = builtin();
+    let holds = || k.steps.iter().filter(|s| s.closes.iter().any(|j| j == "head")).flat_map(|s| &s.holds);
+    let hold = holds().find(|h| h.manual.iter().any(|m| m == "liner_protrusion_check")).unwrap();
+    assert!(hold.limits.is_empty(), "no fallback judges what one builds to");
+    let engine = |liner: &'static str| move |name: &str| (name == "liner").then_some(liner);
+    assert!(!AppliesTo::spoken_against(&hold.applies, engine("wet")));
+    assert!(
+        AppliesTo::spoken_against(&hold.applies, engine("none"))
+            && AppliesTo::spoken_against(&hold.applies, engine("dry"))
+    );
+    for of in ["rod clearance each", "clearance every journal"] {
+        let hold = k.steps.iter().flat_map(|s| &s.holds).find(|h| h.record == of).unwrap();
+        assert_eq!(hold.manual, ["bearing_clr_used"], "{of}: what a manual gives is a size, not a size per inch");
+    }
+
+    let known = known(&k);
+    let mut stages = k.steps.clone();
+    stages[1].value.holds[0].manual = vec!["nothing".into()];
+    let found = lint_build(&stages, &known);
+    assert!(found.iter().any(|c| c.field == "hold.manual"), "{}", told(&found));
+}
+
+#[test]
+fn what_one_kind_of_valve_gear_wants_stands_on_no_other() {
+    let k = builtin();
+    let engine = |follower: &'static str, gear: &'static str| {
+        move |name: &str| match name {
+            "follower-type" => Some(follower),
+            "valvetrain" => Some(gear),
+            _ => None,
+        }
+    };
+    let lines = |engine: &dyn Fn(&str) -> Option<&'static str>| -> String {
+        let steps = k.steps.iter().flat_map(|s| s.steps.iter().chain(&s.warnings));
+        let keeps = k.keeps.iter().filter(|k| !AppliesTo::spoken_against(&k.applies, engine)).map(|k| k.part.as_str());
+        let words = steps.filter(|i| i.belongs(engine)).map(|i| i.words.as_str());
+        words.chain(keeps).map(|w| format!("{}\n", w.to_lowercase())).collect()
+    };
+    let flat = lines(&engine("flat", "ohv"));
+    assert!(flat.contains("2000-2500 rpm") && flat.contains("flat tappet with its lobe") && flat.contains("pushrod"));
+    assert!(!flat.contains("guide bar") && !flat.contains("roller lifter"));
+    let overhead = lines(&engine("direct-bucket", "ohc"));
+    for other in ["2000-2500 rpm", "flat tappet", "guide bar", "pushrod", "roller lifter"] {
+        assert!(!overhead.contains(other), "{other} on an overhead camshaft with buckets");
+    }
+    let untold = lines(&|_: &str| None);
+    assert!(untold.contains("2000-2500 rpm") && untold.contains("guide bar"), "what nobody told takes nothing away");
+
+    let known = known(&k);
+    let mut stages = k.steps.clone();
+    stages[0].value.steps[0].applies = vec![AppliesTo { attribute: "nothing".into(), any_of: vec!["flat".into()] }];
+    let found = lint_build(&stages, &known);
+    assert!(found.iter().any(|c| c.field == "steps"), "{}", told(&found));
+}
+
+#[test]
+fn bolts_that_stretch_carry_their_caution_wherever_they_are_tightened() {
+    let k = builtin();
+    let near_yield = k.cautions.iter().find(|c| c.tightening).unwrap();
+    for words in ["eye protection", "scrap unless the engine's manual", "stop"] {
+        assert!(near_yield.text.contains(words), "{words}");
+    }
+    assert!(!near_yield.text.chars().any(|c| c.is_ascii_digit()), "a torque or an angle belongs to the manual");
+    let stages =
+        k.steps.iter().filter(|s| ["mains_fit", "pistons_fit", "head_fit", "re_torque"].contains(&s.id.as_str()));
+    for stage in stages {
+        assert!(stage.caution_ids.contains(&near_yield.id), "{}", stage.id);
+    }
+    let own = |o: &&knowledge::Located<Operation>| {
+        o.done_by == DoneBy::Shop && o.opens.iter().any(|j| j == "rods" || j == "mains")
+    };
+    for operation in k.operations.iter().filter(own) {
+        assert!(operation.cautions.contains(&near_yield.id), "{}", operation.id);
+    }
 }

@@ -344,6 +344,7 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
         }
         EntryBody::StageReached(b) => {
             state.stages_reached.insert(b.stage.clone());
+            state.stages_since_run.push(b.stage.clone());
         }
         EntryBody::CautionTicked(b) => {
             state.cautions_ticked.insert(b.caution.clone());
@@ -404,7 +405,10 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
             place(b.position);
             state.disturbed.push(fact(entry, b));
         }
-        EntryBody::EngineRun(b) => state.runs.push(fact(entry, b)),
+        EntryBody::EngineRun(b) => {
+            state.stages_since_run.clear();
+            state.runs.push(fact(entry, b));
+        }
         EntryBody::PaperIssued(b) => state.papers.push(fact(entry, b)),
         EntryBody::HandedBack(b) => state.handed_back = Some(fact(entry, b)),
         EntryBody::ComebackOpened(b) => {

@@ -25,6 +25,12 @@ impl IssueBasis<'_> {
         let hash = self.entries.last().map_or("", Entry::hash);
         hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash)
     }
+
+    /// The latest time that an entry of it is stamped with: no paper is dated before what it tells.
+    #[must_use]
+    pub fn last_at(&self) -> Option<Timestamp> {
+        self.entries.iter().map(Entry::at).max()
+    }
 }
 
 /// Gives what a paper of a job is made from now.

@@ -193,6 +193,8 @@ pub struct JobState {
     pub photos: Vec<Fact<PhotoKept>>,
     /// Stages reached.
     pub stages_reached: BTreeSet<String>,
+    /// Of these, the ones reached after the engine last ran, in the order told: what was open before is closed by then.
+    pub stages_since_run: Vec<String>,
     /// Cautions ticked.
     pub cautions_ticked: BTreeSet<String>,
     /// Bags and marks.

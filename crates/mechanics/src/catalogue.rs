@@ -52,6 +52,8 @@ pub enum Group {
     Threads,
     /// Pressures and leaks.
     Air,
+    /// How long parts last and how far a vehicle has gone.
+    Lives,
     /// Doubt, limits and units.
     Judging,
     /// What goes on a paper.
@@ -60,7 +62,7 @@ pub enum Group {
 
 impl Group {
     /// Every group, in the sequence of the list.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Faces,
         Self::Bores,
         Self::Bearings,
@@ -69,6 +71,7 @@ impl Group {
         Self::Fits,
         Self::Threads,
         Self::Air,
+        Self::Lives,
         Self::Judging,
         Self::Papers,
     ];
@@ -85,6 +88,7 @@ impl Group {
             Self::Fits => "Press fits, limits and fits",
             Self::Threads => "Threads, bolts and torque",
             Self::Air => "Pressures and leaks",
+            Self::Lives => "Lives and mileages",
             Self::Judging => "Doubt, limits and units",
             Self::Papers => "For the papers",
         }
@@ -615,6 +619,8 @@ static CATALOGUE: &[Calculator] = &[
     crate::air::LEAK_DOWN,
     crate::air::CRANKING_PRESSURE,
     crate::air::ALTITUDE_PRESSURE,
+    crate::lives::LIFE_SURVIVAL,
+    crate::lives::MILEAGE,
     crate::conformity::CONFORMITY,
     crate::budget::UNCERTAINTY_BUDGET,
     crate::estimate_lines::ESTIMATE_LINES,

@@ -30,8 +30,9 @@
 //! 17. [`mod@conformity`]: chance of keeping a limit, and [`mod@budget`]: a budget of doubt row by row
 //! 18. [`mod@estimate_lines`]: markup, labour, tax and deposits of an estimate, exactly;
 //!     [`mod@vin`]: check digit and model year
-//! 19. [`mod@convert`]: one unit into another
-//! 20. [`mod@shown`]: how a figure is written for people
+//! 19. [`mod@lives`]: how long a part lasts, and the true mileage behind a claim
+//! 20. [`mod@convert`]: one unit into another
+//! 21. [`mod@shown`]: how a figure is written for people
 
 pub mod air;
 pub mod bearings;
@@ -50,6 +51,7 @@ pub mod flatness;
 pub mod given;
 mod least_bound;
 pub mod limits_and_fits;
+pub mod lives;
 pub mod machining;
 pub mod roundness;
 pub mod shown;

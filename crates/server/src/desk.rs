@@ -1,8 +1,8 @@
 //! The bench: the store, the knowledge, each job as it stands, and the last work-up of each job.
 //!
 //! A work-up takes up to seconds of processor time, so no page waits for one: a page shows the last one known, says so
-//! when it is not of the present chain, and is told when the new one is there. The same chain is never
-//! worked twice, and of one job never two at a time.
+//! when it is not of the present chain, and is told when the new one is there: first with findings, beliefs and advice, then
+//! with what weighs for and against each belief. The same chain is never worked twice, and of one job never two at a time.
 
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -14,7 +14,7 @@ use knowledge::Knowledge;
 use logbook::{Entry, EntryBody, JobState, Unsealed, fold};
 use store::{Kept, Rank, SqliteStore, Store};
 use tokio::sync::{Semaphore, broadcast};
-use workup::{Case, Remembered};
+use workup::{Case, Remembered, Wanted};
 
 use crate::surroundings;
 use crate::trouble::Trouble;
@@ -310,13 +310,13 @@ impl Bench {
         done.iter().rev().find(|(h, _)| h == hash).and_then(|(_, worked)| worked.as_ref().ok()).map(Arc::clone)
     }
 
-    /// The work-up of the present chain, waited for, with the job it is of.
+    /// The whole work-up of the present chain, waited for, with the job it is of.
     pub(crate) async fn case(&self, id: JobId) -> Result<(Arc<Job>, Worked), Trouble> {
         loop {
             let mut news = self.listen();
             let job = self.job(id).await?;
             let now = self.standing(&job);
-            if now.current {
+            if now.current && now.case.as_ref().is_none_or(|case| !case.weighing) {
                 return Ok((job, now.case.ok_or_else(|| now.trouble.unwrap_or_default())));
             }
             // Lagging behind or a closed channel only mean that we look again.
@@ -357,8 +357,12 @@ impl Bench {
             let _turn = self.inner.turns.acquire().await;
             let knowledge = Arc::clone(&self.inner.knowledge);
             let hash = job.hash().to_owned();
+            let first = {
+                let (bench, hash) = (self.clone(), hash.clone());
+                move |case: &Case| bench.first(id, &hash, case)
+            };
             let worked = tokio::task::spawn_blocking(move || {
-                workup::work_up_again(&job.state, &knowledge, &remembered).map(Arc::new)
+                workup::work_up_in_two(&job.state, &knowledge, &remembered, first).map(Arc::new)
             })
             .await;
             let worked = match worked {
@@ -368,17 +372,36 @@ impl Bench {
                     Err("the work-up broke off; this is a fault of the program, and every entry is kept".to_owned())
                 }
             };
-            {
-                let mut slots = locked(&self.inner.slots);
-                let slot = slots.entry(id).or_default();
-                slot.done.push_back((hash, worked));
-                if slot.done.len() > CASES_KEPT {
-                    slot.done.pop_front();
-                }
+            // A case that was broken off for a newer one says nothing that was not said.
+            if worked.as_ref().is_ok_and(|case| case.weighing) {
+                continue;
             }
-            self.tell(id, Happened::Worked);
+            self.done(id, hash, worked);
             self.rest();
         }
+    }
+
+    /// Shows the pages a case whose reasons are still to come; nobody wants them where something newer was kept.
+    fn first(&self, id: JobId, hash: &str, case: &Case) -> Wanted {
+        self.done(id, hash.to_owned(), Ok(Arc::new(case.clone())));
+        // A page that asked for this very chain while it was worked wants it whole.
+        let slots = locked(&self.inner.slots);
+        let newer = slots.get(&id).and_then(|slot| slot.wanted.as_ref()).is_some_and(|job| job.hash() != hash);
+        if newer { Wanted::NoMore } else { Wanted::Whole }
+    }
+
+    /// Puts a work-up where pages find it, in the place of an earlier one of the same chain, and tells them.
+    fn done(&self, id: JobId, hash: String, worked: Worked) {
+        {
+            let mut slots = locked(&self.inner.slots);
+            let done = &mut slots.entry(id).or_default().done;
+            done.retain(|(of, _)| *of != hash);
+            done.push_back((hash, worked));
+            if done.len() > CASES_KEPT {
+                done.pop_front();
+            }
+        }
+        self.tell(id, Happened::Worked);
     }
 
     /// Gives memory back when nobody has had anything worked for a while.

@@ -3,7 +3,7 @@
 //! Questions stand in the order in which they are asked at the bench. What may be left out says so by not being asked
 //! for first; an error comes back beside its field with everything that was typed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{
     Arrangement, BoreKind, End, Follower, Fuel, GasketKind, HeadDivision, Induction, Known, Liner, Metal, Scope,
@@ -174,6 +174,15 @@ fn grounds(state: &JobState, knowledge: &Knowledge) -> Ask {
     Ask::Pick(all.into_iter().map(|(id, shown)| (id.to_string(), shown)).collect())
 }
 
+/// What may be written on the engine sheet: every limit, and what a hold point is built to though no limit judges it.
+fn sheet_rows(knowledge: &Knowledge) -> Ask {
+    let limits = knowledge.limits.iter().map(|l| (l.id.as_str(), l.name.as_str()));
+    let built_to: BTreeSet<&str> =
+        knowledge.steps.iter().flat_map(|s| &s.holds).flat_map(|h| &h.manual).map(String::as_str).collect();
+    let work = knowledge.operations.iter().filter(|o| built_to.contains(o.id.as_str()));
+    ids(limits.chain(work.map(|o| (o.id.as_str(), o.name.as_str()))))
+}
+
 /// The questions of a kind.
 #[expect(clippy::too_many_lines, reason = "one arm a kind; cutting it up would only scatter the list")]
 pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec<Field> {
@@ -268,7 +277,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("scrap_value", "Scrap value", Ask::Money),
         ],
         Kind::EngineFigureSet => vec![
-            need("item", "Which figure", ids(knowledge.limits.iter().map(|l| (l.id.as_str(), l.name.as_str())))),
+            need("item", "Which figure", sheet_rows(knowledge)),
             need("bound", "It is", pick(Bound::ALL, Bound::word)),
             need("text", "Figure, digits as printed", Ask::Line),
             may("text_high", "Upper figure of a range", Ask::Line),

@@ -35,7 +35,7 @@ pub(crate) fn made(
 ) -> Result<Made, Trouble> {
     let basis = issue_basis(&job.entries, paper.in_logbook());
     let state = fold(basis.entries);
-    let day = basis.issued_at.map_or_else(surroundings::today, surroundings::day_of);
+    let day = surroundings::day_of_issue(&basis);
     let from =
         JobPapers { case, state: &state, knowledge, chain_tail: basis.tail(), issued: day.to_string(), shop: None };
     let set = typeset(paper, &from, size).map_err(|error| {

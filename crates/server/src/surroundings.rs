@@ -42,6 +42,12 @@ pub(crate) fn today() -> Date {
     jiff::ZonedDateTime::now().date()
 }
 
+/// The day that a paper is dated: when the same one was issued, else today, and never before what it tells.
+pub(crate) fn day_of_issue(basis: &logbook::IssueBasis<'_>) -> Date {
+    let now = || basis.last_at().map_or_else(today, |last| today().max(day_of(last)));
+    basis.issued_at.map_or_else(now, day_of)
+}
+
 /// The day here at a moment.
 pub(crate) fn day_of(at: Timestamp) -> Date {
     at.to_zoned_datetime(jiff::tz::TimeZone::system()).date()

@@ -115,7 +115,7 @@ impl IntoResponse for OnPage {
                     ul {
                         @for e in &errors {
                             li {
-                                b { (e.field) }
+                                b { (crate::words::sentence(&crate::words::words(&e.field))) }
                                 ": "
                                 (e.message)
                             }

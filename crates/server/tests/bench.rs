@@ -454,6 +454,35 @@ async fn a_page_that_listens_hears_of_the_entry_and_then_of_the_work_up() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn the_advice_comes_first_and_what_weighs_for_and_against_follows() {
+    let shop = Shop::after(34).await;
+    shop.tick("compression-dry").await;
+    shop.job().await;
+    let request = Request::get(format!("/jobs/{}/live?panel=advice", shop.job)).header(header::HOST, HERE);
+    let answer = shop.app.clone().oneshot(request.body(Body::empty()).unwrap()).await.unwrap();
+    let mut stream = answer.into_body().into_data_stream();
+    let body = json!({"kind": "reading-taken", "body":
+        {"check": "compression-dry", "reading": "pressure", "position": "cyl-4", "value": "8.6 bar"}});
+    shop.post_entry(&key(1), &body, None).await;
+    let mut heard = String::new();
+    let events = |heard: &str| -> Vec<String> {
+        let after = heard.rsplit("event: kept").next().unwrap_or_default();
+        after.split("event: case").skip(1).filter(|e| e.contains("\n\n")).map(words_of).collect()
+    };
+    while events(&heard).len() < 2 {
+        let next = tokio::time::timeout(std::time::Duration::from_secs(20), stream.next()).await.unwrap();
+        heard.push_str(&String::from_utf8_lossy(&next.unwrap().unwrap()));
+    }
+    let told = events(&heard);
+    assert!(told[0].contains("8.6 bar") && told[0].contains("being weighed"), "{}", told[0]);
+    assert!(told[1].contains("8.6 bar") && !told[1].contains("being weighed"), "{}", told[1]);
+    assert!(told[1].contains("for: "), "{}", told[1]);
+    // Whoever asks for the work-up itself gets it whole.
+    let (_, job) = shop.job().await;
+    assert!(job["case"].get("weighing").is_none());
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_paper_comes_as_pdf_and_an_estimate_waits_for_the_cause() {
     let shop = Shop::after(34).await;
     let (answer, paper) = shop.get(&format!("/jobs/{}/papers/customer-report.pdf?size=letter", shop.job)).await;
@@ -709,4 +738,67 @@ fn every_calculator_that_a_check_names_is_there() {
     for (check, id) in named {
         assert!(mechanics::calculator(id).is_ok(), "{check} names a calculator {id:?} that is not there");
     }
+}
+
+/// The stripe that stands beside something on the build page.
+fn stripe_of(page: &str, from: &str) -> String {
+    let rest = page.split_once(from).unwrap().1;
+    let mark = rest.split_once("class=\"state joint\"").unwrap().1;
+    mark.split_once("<span>").and_then(|(_, word)| Some(word.split_once("</span>")?.0.to_owned())).unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_stage_and_a_joint_show_how_far_they_are_begun_done_and_proved() {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam",
+                        "follower": "direct-bucket", "liner": "none"});
+    let shop = Shop::with(&[("engine-described", json!({"layout": layout}))]).await;
+    let tell = async |n: u8, kind: &str, body: Value| {
+        let (answer, problem) = shop.post_entry(&key(n), &json!({"kind": kind, "body": body}), None).await;
+        assert_eq!(answer.status(), StatusCode::CREATED, "{problem}");
+    };
+    let page = async || shop.get(&format!("/jobs/{}/build", shop.job)).await.1;
+    let stage = "data-stage=\"covers\"";
+    let before = stripe_of(&page().await, stage);
+    for step in ["1", "2", "3"] {
+        tell(step.parse().unwrap(), "build-step-done", json!({"stage": "covers", "step": step})).await;
+        let now = stripe_of(&page().await, stage);
+        let wanted = if step == "3" { "done without proof" } else { "begun" };
+        assert_eq!(now, wanted, "after step {step}; before: {before}");
+    }
+    tell(4, "hold-point-signed", json!({"stage": "covers", "hold": "gallery O-rings counted", "by": "Ansel"})).await;
+    assert_eq!(stripe_of(&page().await, stage), "done, proof kept");
+
+    let bolt = |bolt: u16, stage: u16, striped: Option<&str>| {
+        json!({"joint": "head", "bolt": bolt, "stage": stage, "position": "bank-A", "label": "TW-1",
+               "torque": {"text": "30", "unit": "N·m"}, "striped": striped})
+    };
+    let joint = "<h2>Joints</h2>";
+    tell(5, "bolt-tightened", bolt(1, 1, None)).await;
+    tell(6, "bolt-tightened", bolt(2, 1, None)).await;
+    assert_eq!(stripe_of(&page().await, joint), "done without proof");
+    tell(7, "bolt-tightened", bolt(1, 2, Some("yes"))).await;
+    assert_eq!(stripe_of(&page().await, joint), "begun", "one bolt stands a stage behind");
+    tell(8, "bolt-tightened", bolt(2, 2, Some("yes"))).await;
+    let whole = page().await;
+    assert_eq!(stripe_of(&whole, joint), "done, proof kept");
+    assert!(whole.contains("Used stretch bolts go to scrap"), "the caution stands where bolts are tightened");
+    assert!(!whole.contains("Flat tappet") && !whole.contains("liner protrusion"), "this engine has neither");
+    tell(9, "joint-disturbed", json!({"joint": "head", "position": "bank-A", "reason": "gasket slipped"})).await;
+    assert_eq!(stripe_of(&page().await, joint), "disturbed since");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_place_keeps_what_was_found_apart_from_what_was_left() {
+    let story = include_str!("../../../cases/0002-ostrand-h6/story.jsonl");
+    let shop = Shop::told(story, story.lines().count()).await;
+    shop.job().await;
+    let (_, page) = shop.get(&format!("/jobs/{}/place/cyl-4", shop.job)).await;
+    let heads: Vec<usize> = ["As found, 2026-07-", "As left, 2026-07-", "Recheck, 2027-09-21"]
+        .iter()
+        .map(|h| page.find(&format!("<h3 class=\"thin\">{h}")).unwrap_or_else(|| panic!("no {h}")))
+        .collect();
+    assert!(heads.is_sorted(), "{heads:?}");
+    let found = &page[heads[0]..heads[1]];
+    assert!(found.contains("17.0 bar") && !found.contains("26.4 bar"), "as found and as left stand apart");
+    assert!(page[heads[1]..heads[2]].contains("26.4 bar") && page[heads[2]..].contains("25.8 bar"));
 }

@@ -488,6 +488,9 @@ impl Sheet<'_> {
             self.option(n + 1, o)?;
         }
         self.more(open.len(), self.rows(), "options")?;
+        for words in self.case.first_place.iter().flat_map(|f| &f.words) {
+            t.line(&format!("  {words}"), 4)?;
+        }
         for o in self.case.options.iter() {
             let Some(out) = &o.struck_out else { continue };
             t.line(

@@ -765,7 +765,7 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
         let cost = |i: &usize| now.expected.get(*i).copied().unwrap_or(f64::INFINITY);
         cost(a).total_cmp(&cost(b))
     });
-    let ceiling = ceiling(&now.table, allowed, best.0);
+    let ceiling = ceiling(&now.table, &sample.kind, allowed, best.0);
     Advice {
         next,
         rest,
@@ -779,10 +779,12 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
     }
 }
 
-/// What knowing everything would save on average: no set of checks can be worth more.
-fn ceiling(table: &[Vec<f64>], allowed: &[bool], now: usize) -> f64 {
-    let saved: f64 = table.iter().map(|row| row.get(now).copied().unwrap_or(0.0) - smallest(row, allowed).1).sum();
-    saved / count(table.len())
+/// What knowing everything would save on average: no set of checks can be worth more. The mean is over the drawn engines, of
+/// which a kind may have one or a thousand.
+fn ceiling(table: &[Vec<f64>], kind: &[usize], allowed: &[bool], now: usize) -> f64 {
+    let saved: Vec<Vec<f64>> =
+        table.iter().map(|row| vec![row.get(now).copied().unwrap_or(0.0) - smallest(row, allowed).1]).collect();
+    means(&saved, kind).first().copied().unwrap_or(0.0)
 }
 
 fn low_dry(scene: &Scene<'_, '_>, position: &Position) -> bool {
@@ -1136,4 +1138,17 @@ fn quantile(values: &mut [f64], p: f64) -> f64 {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in a short list")]
     let place = (p * (count(values.len()) - 1.0)).round() as usize;
     values.get(place).copied().unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ceiling;
+
+    #[test]
+    fn the_ceiling_counts_each_drawn_engine_and_not_each_kind() {
+        // Three engines of four are of a kind for which the present choice is the best; the fourth would save 8.
+        let (table, kind) = (vec![vec![2.0, 5.0], vec![9.0, 1.0]], [0, 0, 1, 0]);
+        assert!((ceiling(&table, &kind, &[true, true], 0) - 2.0).abs() < 1e-12);
+        assert!(ceiling(&table, &kind, &[true, false], 0).abs() < 1e-12);
+    }
 }

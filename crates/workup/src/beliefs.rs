@@ -240,7 +240,7 @@ const UNLIKELY: f64 = 1e-10;
 /// Products that may be spent on weights; a tightly coupled case gets fewer of them, but never less than three \[ours\].
 const SPENT: f64 = 1.5e9;
 
-/// Fills in the reasons of the chosen beliefs (indices into the network's variables).
+/// The reasons of the chosen beliefs (indices into the network's variables), one list for each.
 ///
 /// A first look over the drawn engines says which groups matter; their weights are then worked exactly, by working the
 /// evidence again without the group.
@@ -253,8 +253,7 @@ pub fn reasons(
     gathered: &Evidence,
     draws: &Draws,
     chosen: &[usize],
-    beliefs: &mut [Belief],
-) -> Result<(), LanesError> {
+) -> Result<Vec<Vec<Reason>>, LanesError> {
     let mut looks: Vec<(f64, usize)> =
         gathered.groups.iter().enumerate().map(|(g, group)| (first_look(group, gathered, draws, chosen), g)).collect();
     looks.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
@@ -275,8 +274,7 @@ pub fn reasons(
         .zip(&others)
         .map(|((_, g), without)| (*g, chosen.iter().map(|i| odds(&with, *i) - odds(without, *i)).collect()))
         .collect();
-    for (place, index) in chosen.iter().enumerate() {
-        let Some(belief) = beliefs.get_mut(*index) else { continue };
+    let reasons = |place: usize| {
         let mut list: Vec<Reason> = weights
             .iter()
             .filter_map(|(g, row)| {
@@ -289,9 +287,9 @@ pub fn reasons(
             })
             .collect();
         list.sort_by(|a, b| b.weight.abs().total_cmp(&a.weight.abs()).then_with(|| a.words.cmp(&b.words)));
-        belief.reasons = list;
-    }
-    Ok(())
+        list
+    };
+    Ok((0..chosen.len()).map(reasons).collect())
 }
 
 /// A rough size of a group's weight on the chosen beliefs: the draws reweighted as if it had not been read.

@@ -544,8 +544,9 @@ fn judge_number(
                     }),
                 };
                 finding.guard = guard_band(u, 1.0 - Risks::default().wrongly_inside()).ok();
-                finding.rule =
-                    rule(judged, edges, if by_share { "of the best" } else { &numeric.unit }, scale, finding);
+                let (unit, per) = if by_share { (OF_THE_BEST, 100.0) } else { (numeric.unit.as_str(), 1.0) };
+                let edges = edges.map(|edge| edge.map(|x| x * per));
+                finding.rule = rule(judged * per, edges, unit, scale / per, finding);
                 finding.reason = reason(finding, numeric, by_share.then_some(judged), doubt.assumed);
             }
             Err(error) => finding.reason = error.to_string(),
@@ -600,6 +601,9 @@ fn mean_in_words(n: u32, scatter: Option<f64>, doubt: &Doubt, unit: &str) -> Str
     format!("; mean of {n} readings{seen}: {own}")
 }
 
+/// What readings compared among themselves are judged in.
+const OF_THE_BEST: &str = "% of the best";
+
 /// The decision rule in words, at the edges on the side of the value.
 fn rule(judged: f64, edges: [Option<f64>; 4], unit: &str, scale: f64, finding: &Finding) -> Option<String> {
     let [low_reject, low_keep, high_keep, high_reject] = edges;
@@ -625,8 +629,8 @@ fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: boo
     let mut out = String::new();
     if let Some(limit) = &finding.limit {
         let [low_reject, low_keep, high_keep, high_reject] = limit.edges;
-        let unit = if share.is_some() { "of the best" } else { numeric.unit.as_str() };
-        let print = |x: f64| printed(x, 3);
+        let (unit, per) = if share.is_some() { (OF_THE_BEST, 100.0) } else { (numeric.unit.as_str(), 1.0) };
+        let print = |x: f64| printed(x * per, 3);
         let mut parts = Vec::new();
         if let Some(x) = low_keep {
             parts.push(format!("good from {} {unit}", print(x)));
@@ -642,7 +646,8 @@ fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: boo
         }
         out = format!("{}: {}", limit.name, parts.join(", "));
         if let Some(share) = share {
-            out = format!("{} of the best; {out}", print(share));
+            let place = if share < 1.0 { format!("{} {unit}", print(share)) } else { "the best of them".to_owned() };
+            out = format!("{place}; {out}");
         }
         out.push_str(if limit.own { "; the engine's own figure, " } else { "; fallback, " });
         out.push_str(&limit.source);

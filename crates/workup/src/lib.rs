@@ -7,8 +7,8 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
-//! [`findings`], [`gauges`], [`series`],
-//! [`beliefs`], [`money`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! [`findings`], [`gauges`], [`scales`], [`series`],
+//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
 
@@ -19,6 +19,7 @@ pub mod entering;
 pub mod estimate;
 pub mod export;
 pub mod findings;
+pub mod first_place;
 pub mod gauges;
 pub mod money;
 pub mod network;
@@ -26,6 +27,7 @@ pub mod notice;
 pub mod opened;
 pub mod proof;
 pub mod remembered;
+pub mod scales;
 pub mod series;
 pub mod settle;
 pub mod words;
@@ -33,8 +35,8 @@ pub mod work;
 
 use std::collections::BTreeMap;
 
-use anatomy::EngineLayout;
-use inference::lanes::{Engine, Extra, LanesError, drawn};
+use anatomy::{EngineLayout, Position};
+use inference::lanes::{Engine, Extra, Laid, LanesError, drawn};
 use knowledge::Knowledge;
 use logbook::{JobState, OutsideAnswer};
 use serde::Serialize;
@@ -43,6 +45,7 @@ pub use advice::{Advice, BlockBelief, CheckWorth, Stop};
 pub use beliefs::{Belief, Reason};
 pub use estimate::Estimate;
 pub use findings::{Finding, LimitUsed};
+pub use first_place::FirstPlace;
 pub use money::{OptionLine, OptionMoney, StruckOut};
 pub use notice::Notice;
 pub use opened::impossible_now;
@@ -81,12 +84,18 @@ pub struct Case {
     pub causes: Vec<Belief>,
     /// Conditions of parts, the likeliest trouble first.
     pub conditions: Vec<Belief>,
+    /// Whether reasons are still to come: then no belief has any yet.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub weighing: bool,
     /// What each block needs.
     pub blocks: Vec<BlockBelief>,
     /// What to do next.
     pub advice: Advice,
     /// The ways to put it right, the cheapest on average first, struck-out ones last.
     pub options: Vec<OptionLine>,
+    /// How sure the first of them is; nothing where all are struck out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub first_place: Option<FirstPlace>,
     /// The chosen option, else the best one, priced line by line; nothing where neither is among the options.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub estimate: Option<Estimate>,
@@ -148,6 +157,31 @@ pub fn work_up(state: &JobState, knowledge: &Knowledge) -> Result<Case, WorkUpEr
 /// # Errors
 /// As [`work_up`].
 pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remembered) -> Result<Case, WorkUpError> {
+    work_up_in_two(state, knowledge, remembered, |_| Wanted::Whole)
+}
+
+/// Whether a case is wanted with its reasons.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wanted {
+    /// With them.
+    Whole,
+    /// Without: something newer is known already.
+    NoMore,
+}
+
+/// As [`work_up_again`], with a first look at the case as soon as the advice stands.
+///
+/// What weighs for and against a belief takes as long as a third of everything else, and nobody has to wait for it to do
+/// the next check. `first` is shown the case without reasons ([`Case::weighing`]) and says whether they are wanted.
+///
+/// # Errors
+/// As [`work_up`].
+pub fn work_up_in_two(
+    state: &JobState,
+    knowledge: &Knowledge,
+    remembered: &Remembered,
+    first: impl FnOnce(&Case) -> Wanted,
+) -> Result<Case, WorkUpError> {
     let layout: &EngineLayout = state.layout.as_ref().ok_or(WorkUpError::NoEngine)?;
     let mut notices: Vec<Notice> = state
         .notices
@@ -160,9 +194,20 @@ pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remem
     let net = network::engine_net(layout, &told(state, knowledge), knowledge);
     let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
     notices.extend(odd);
+    notices.extend(scales::past_the_end(state, knowledge));
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
-    let drawn = drawn(&net.net, &gathered.readings, advice::DRAWS, advice::SEED)?;
-    let engine = Engine::among(&net.net, &gathered.readings, &drawn.likely)?;
+    let blocks = money::blocks(&net, layout, knowledge);
+    let terms = money::Terms::of(state, knowledge);
+    // What does not hang on the engines drawn is worked beside drawing them.
+    let (drawn, (laid, before)) = rayon::join(
+        || drawn(&net.net, &gathered.readings, advice::DRAWS, advice::SEED),
+        || {
+            let laid = Laid::out(&net.net, &gathered.readings);
+            (laid, remembered.before(&net, layout, knowledge, &blocks, &terms))
+        },
+    );
+    let (drawn, before) = (drawn?, before?);
+    let engine = laid?.among(&drawn.likely);
     let slower;
     let mut whole = &engine;
     let mut run = engine.run(&Extra::default())?;
@@ -173,13 +218,11 @@ pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remem
         run = slower.run(&Extra::default())?;
         accuracy = run.accuracy();
     }
-    let blocks = money::blocks(&net, layout, knowledge);
-    let terms = money::Terms::of(state, knowledge);
-    let before = remembered.before(&net, layout, knowledge, &blocks, &terms)?;
-    let mut all = beliefs::all(&net, layout, knowledge, &run, &before.chances);
+    let all = beliefs::all(&net, layout, knowledge, &run, &before.chances);
     let chosen = chosen(&all, knowledge);
+    let named: Vec<(String, Option<Position>)> =
+        chosen.iter().filter_map(|i| all.get(*i)).map(|b| (b.id.clone(), b.position)).collect();
     let draws = drawn.draws;
-    beliefs::reasons(whole, &run, &gathered, &draws, &chosen, &mut all)?;
     let scene = advice::Scene {
         knowledge,
         layout,
@@ -205,7 +248,7 @@ pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remem
     let reach = judged.reach(shown);
     let estimate = shown.map(|line| Estimate::of(&judged, layout, line, &reach));
     let proof = Proof::of(state, layout, &net, knowledge, &findings);
-    Ok(Case {
+    let mut case = Case {
         job: state.job.map_or_else(String::new, |j| j.to_string()),
         title: state.title.clone().unwrap_or_default(),
         engine: layout.in_words(),
@@ -216,8 +259,10 @@ pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remem
         findings,
         causes,
         conditions,
+        weighing: true,
         blocks: block_beliefs,
         advice,
+        first_place: FirstPlace::among(&options),
         options,
         estimate,
         reach,
@@ -231,7 +276,19 @@ pub fn work_up_again(state: &JobState, knowledge: &Knowledge, remembered: &Remem
             .collect(),
         accuracy,
         ln_p_evidence: run.ln_p(),
-    })
+    };
+    if first(&case) == Wanted::NoMore {
+        return Ok(case);
+    }
+    let reasons = beliefs::reasons(whole, &run, &gathered, &draws, &chosen)?;
+    for ((id, position), reasons) in named.into_iter().zip(reasons) {
+        let all = case.causes.iter_mut().chain(&mut case.conditions);
+        for belief in all.filter(|b| b.id == id && b.position == position) {
+            belief.reasons.clone_from(&reasons);
+        }
+    }
+    case.weighing = false;
+    Ok(case)
 }
 
 /// What was told of the engine, with the class of its odometer where that was not told in so many words, and with what
@@ -248,10 +305,7 @@ pub fn told(state: &JobState, knowledge: &Knowledge) -> BTreeMap<String, String>
     if !told.contains_key("odometer")
         && state.vehicle.odometer_believed != Some(anatomy::Known::No)
         && let Some(figure) = &state.vehicle.odometer
-        && let Ok(unit) = quantity::Unit::from_symbol(&figure.unit)
-        && let Ok(quantity::Reply::Value(typed)) = quantity::parse_quantity(&figure.text, Some(unit))
-        && let Ok(mile) = quantity::Unit::from_symbol("mi")
-        && let Ok(miles) = typed.value_in(mile)
+        && let Some(miles) = money::lives::miles(figure)
     {
         let class = match miles {
             m if m < 60_000.0 => "under-60k-miles",

@@ -5,6 +5,7 @@
 //! for (each stage once), each block by class, parts one by one, closing up what was opened, and what it leaves or
 //! brings of its own. So "one more leaking valve on a head that needs a valve job anyway" costs nothing, as it should.
 
+pub(crate) mod lives;
 mod made;
 
 use std::collections::btree_map::Entry;
@@ -22,7 +23,10 @@ use serde::Serialize;
 use crate::network::EngineNet;
 use crate::opened;
 
+pub use lives::Lasting;
 pub use made::Made;
+
+use lives::Whose;
 
 /// One block of this engine: its classes and what puts it into them.
 #[derive(Debug, Clone)]
@@ -176,10 +180,8 @@ impl Donors {
         for option in &knowledge.options {
             let Some(donor) = option.residual.as_ref().and_then(|r| r.donor.as_ref()) else { continue };
             let Some(as_is) = knowledge.options.iter().find(|o| o.id == donor.left_as) else { continue };
-            let left: Vec<Option<&BlockLeft>> = blocks
-                .iter()
-                .map(|b| as_is.left.iter().find(|l| l.block == b.id && !donor.renews.contains(&b.id)))
-                .collect();
+            let left: Vec<Option<&BlockLeft>> =
+                blocks.iter().map(|b| as_is.left.iter().find(|l| l.block == b.id)).collect();
             let shares: Vec<usize> = donor.inherits.iter().filter_map(|i| net.causes.get(&i.cause).copied()).collect();
             let mut outlook = BTreeMap::new();
             for joint in joint_states(net, &shares) {
@@ -192,8 +194,12 @@ impl Donors {
                     let (mut cost, mut clear) = (0.0, 1.0);
                     for ((block, left), class) in blocks.iter().zip(&left).zip(here) {
                         let Some(left) = left else { continue };
-                        let class = block.classes.get(*class);
-                        let back = class.and_then(|c| left.chance(c, terms.horizon_miles)).unwrap_or(0.0);
+                        let back = if donor.renews.contains(&block.id) {
+                            terms.lasting.new_fails(&block.id)
+                        } else {
+                            let name = block.classes.get(*class).map_or("", String::as_str);
+                            terms.lasting.back(left, name, *class == 0, Whose::Donor(&option.id), terms.horizon_miles)
+                        };
                         cost += back * terms.bearable(left.comeback.mean());
                         clear *= 1.0 - back;
                     }
@@ -343,6 +349,8 @@ pub struct Terms {
     pub day: f64,
     /// Money of one labour unit, where told.
     pub rate: Option<f64>,
+    /// Chances of failing of the parts whose life is known.
+    pub lasting: Lasting,
 }
 
 impl Terms {
@@ -353,8 +361,10 @@ impl Terms {
         let units = |m: Option<&Money>| Some(m?.to_f64() / rate?);
         let months = state.vehicle.horizon_months.map_or(36.0, f64::from);
         let per_year = state.vehicle.miles_per_year.map_or(12_000.0, f64::from);
+        let horizon_miles = months / 12.0 * per_year;
         Self {
-            horizon_miles: months / 12.0 * per_year,
+            horizon_miles,
+            lasting: Lasting::of(state, knowledge, horizon_miles),
             reached: opened::reached(&state.stages_reached, knowledge),
             value: units(state.vehicle.value.as_ref()),
             scrap: units(state.rates.scrap_value.as_ref()),
@@ -648,7 +658,7 @@ pub fn options<'k>(
                     .map(|block| block_bill(option, block, layout, quoted.is_some(), terms, &bits))
                     .collect(),
                 parts: parts(option, net),
-                own: residual.map(|r| own(r, donors.0.get(&option.id), terms)),
+                own: residual.map(|r| own(option, r, donors.0.get(&option.id), terms)),
                 quoted,
             }
         })
@@ -680,11 +690,13 @@ fn block_bill(
             .fold((0.0, 0.0), |(lo, hi), p| (lo + p.cost.lo, hi + p.cost.hi));
         Span { lo: listed.lo * scale + closing.0, hi: listed.hi * scale + closing.1 }
     };
-    let back = |class: &String| left.and_then(|l| l.chance(class, terms.horizon_miles)).unwrap_or(0.0);
+    let back = |(place, class): (usize, &String)| {
+        left.map_or(0.0, |l| terms.lasting.back(l, class, place == 0, Whose::Kept, terms.horizon_miles))
+    };
     BlockBill {
         price: block.classes.iter().map(price).collect(),
         stages: cost.map_or(0, |c| bits(&c.access)),
-        back: block.classes.iter().map(back).collect(),
+        back: block.classes.iter().enumerate().map(back).collect(),
         comeback: left.map_or(0.0, |l| terms.bearable(l.comeback.mean())),
     }
 }
@@ -701,9 +713,13 @@ fn parts(option: &RepairOption, net: &EngineNet) -> Vec<(usize, u8, Span)> {
     out
 }
 
-fn own(residual: &Residual, donor: Option<&Arc<Donor>>, terms: &Terms) -> Own {
+fn own(option: &RepairOption, residual: &Residual, donor: Option<&Arc<Donor>>, terms: &Terms) -> Own {
+    let stated = within_horizon(residual.goes_wrong, terms.horizon_miles);
+    // An engine that is rebuilt as a whole has new parts of the same family in it.
+    let rebuilt = !option.keeps_engine && residual.donor.is_none() && !residual.car_lost;
+    let new_fails = if rebuilt { terms.lasting.any_new_fails() } else { 0.0 };
     Own {
-        goes_wrong: within_horizon(residual.goes_wrong, terms.horizon_miles),
+        goes_wrong: 1.0 - (1.0 - stated) * (1.0 - new_fails),
         comeback: terms.bearable(residual.comeback.mean()),
         donor: donor.cloned(),
     }

@@ -50,19 +50,34 @@ pub fn closed_again(state: &JobState) -> bool {
     state.stages_reached.contains(AFTER_REPAIR) || !state.runs.is_empty()
 }
 
-/// Why a check cannot be done now, at the stage of strip-down that the job has told, if it cannot.
+/// How far the engine is open now: after it ran again or came to its proof, only what was reached since.
+#[must_use]
+pub fn open_now(state: &JobState, knowledge: &Knowledge) -> BTreeSet<String> {
+    if !closed_again(state) {
+        return reached(&state.stages_reached, knowledge);
+    }
+    let since = state.stages_since_run.rsplit(|s| s == AFTER_REPAIR).next().unwrap_or_default();
+    reached(&since.iter().cloned().collect(), knowledge)
+}
+
+/// Why a check cannot be done now, as far as the engine is open, if it cannot.
 ///
-/// After the repair the engine is closed again, and everything can be done.
+/// After the repair the engine is closed again: what needs it open waits until it is opened once more.
 #[must_use]
 pub fn impossible_now(state: &JobState, knowledge: &Knowledge, check: &Check) -> Option<String> {
-    if closed_again(state) || check.stage == AFTER_REPAIR {
+    if check.stage == AFTER_REPAIR {
         return None;
     }
-    let reached = reached(&state.stages_reached, knowledge);
+    let reached = open_now(state, knowledge);
     if let Some(why) = shut_out(check, &reached, knowledge) {
         return Some(why.to_owned());
     }
     missing(check, &reached, knowledge).last().map(|stage| {
-        format!("it needs the engine at {}, and that is not reached; tell that first", stage.replace('-', " "))
+        let words = stage.replace('-', " ");
+        if closed_again(state) {
+            format!("the engine is closed again, and it needs it at {words}; tell that first if it is opened once more")
+        } else {
+            format!("it needs the engine at {words}, and that is not reached; tell that first")
+        }
     })
 }

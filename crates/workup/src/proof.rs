@@ -3,6 +3,8 @@
 //!
 //! The work that was chosen says which proofs it asks for ([`crate::work`]). A repair is proved when each of them was
 //! taken at every place it has, the last reading of each kind is inside, and no hold point was passed without proof.
+//! A proof that falls due only on the road is listed as due later and keeps no repair from being proved. A reading that
+//! could not tell is settled by a later one of the same thing that could.
 //! A reading of a later recheck neither proves nor disproves what left the shop.
 
 use std::collections::BTreeSet;
@@ -88,6 +90,9 @@ pub struct ProofAsked {
     /// The entry of the last reading of it; nothing while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub entry: Option<String>,
+    /// When it falls due, where nobody can take it before the hand-back.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub due: Option<String>,
 }
 
 /// A hold point that was passed without its proof.
@@ -116,9 +121,14 @@ pub struct ProofPair {
 }
 
 impl Proof {
-    /// The proofs that are still open.
+    /// The proofs that are missing now.
     pub fn open(&self) -> impl Iterator<Item = &ProofAsked> {
-        self.asked.iter().filter(|a| a.entry.is_none())
+        self.asked.iter().filter(|a| a.entry.is_none() && a.due.is_none())
+    }
+
+    /// The proofs that are not taken yet and fall due later.
+    pub fn due_later(&self) -> impl Iterator<Item = &ProofAsked> {
+        self.asked.iter().filter(|a| a.entry.is_none() && a.due.is_some())
     }
 
     /// Works out how the proof of a job stands.
@@ -136,8 +146,7 @@ impl Proof {
             findings.iter().filter(|f| f.after_repair).partition(|f| later.contains(&f.entry));
         let before: Vec<&Finding> = findings.iter().filter(|f| !f.after_repair && !f.measure_again).collect();
         let asked = asked(state, layout, net, knowledge, &after);
-        let not_inside: Vec<String> =
-            latest(&after).iter().filter(|f| f.verdict != Verdict::Inside).map(|f| f.entry.clone()).collect();
+        let not_inside: Vec<String> = not_inside(knowledge, &after).into_iter().map(|f| f.entry.clone()).collect();
         let passed_open: Vec<PassedOpen> = state
             .holds_open
             .iter()
@@ -155,8 +164,7 @@ impl Proof {
             .filter(|b| knowledge.check(&b.check).is_none_or(|c| !c.once))
             .map(|b| b.entry.clone())
             .collect();
-        let missing = asked.iter().filter(|a| a.entry.is_none()).count();
-        let (standing, reason) = answer(&asked, missing, not_inside.len(), passed_open.len());
+        let (standing, reason) = answer(&asked, not_inside.len(), passed_open.len());
         Self {
             standing,
             reason,
@@ -170,7 +178,12 @@ impl Proof {
     }
 }
 
-fn answer(asked: &[ProofAsked], missing: usize, not_inside: usize, passed_open: usize) -> (Standing, String) {
+fn answer(asked: &[ProofAsked], not_inside: usize, passed_open: usize) -> (Standing, String) {
+    let untaken = || asked.iter().filter(|a| a.entry.is_none());
+    let missing = untaken().filter(|a| a.due.is_none()).count();
+    let mut later: Vec<String> =
+        untaken().filter_map(|a| Some(format!("{} falls due {}", a.name, a.due.as_ref()?))).collect();
+    later.dedup();
     if asked.is_empty() {
         return (Standing::NotAsked, "No work is chosen that asks for a proof.".to_owned());
     }
@@ -184,9 +197,17 @@ fn answer(asked: &[ProofAsked], missing: usize, not_inside: usize, passed_open: 
     say(not_inside, "reading after the work is not inside", "readings after the work are not inside");
     say(passed_open, "hold point was passed without proof", "hold points were passed without proof");
     if why.is_empty() {
-        let words = "Every proof that this repair asks for was taken, and the last of each is inside.";
-        return (Standing::Proved, words.to_owned());
+        let words = if later.is_empty() {
+            "Every proof that this repair asks for was taken, and the last of each is inside.".to_owned()
+        } else {
+            format!(
+                "Every proof that can be taken by now was taken, and the last of each is inside; {}.",
+                later.join("; ")
+            )
+        };
+        return (Standing::Proved, words);
     }
+    why.extend(later);
     (Standing::NotProved, format!("{}.", why.join("; ")))
 }
 
@@ -214,6 +235,7 @@ fn asked(
                 position,
                 place: layout.label(&position),
                 entry: last.map(|f| f.entry.clone()),
+                due: check.due_later.clone(),
             });
         }
     }
@@ -232,6 +254,26 @@ fn latest<'a>(findings: &[&'a Finding]) -> Vec<&'a Finding> {
         }
     }
     out
+}
+
+/// Readings after the work that are the last of their kind and not inside; what could not tell and was settled later by
+/// another look at the same thing, as a strip by a micrometer, is left out.
+fn not_inside<'a>(knowledge: &Knowledge, after: &[&'a Finding]) -> Vec<&'a Finding> {
+    let group = |f: &Finding| knowledge.check(&f.check).map(|c| c.group.clone());
+    let settled = |f: &Finding| {
+        let later = after.iter().skip_while(|g| g.entry != f.entry).skip(1);
+        let same = |g: &&&Finding| {
+            g.position == f.position
+                && g.spot == f.spot
+                && g.unit == f.unit
+                && group(g).is_some()
+                && group(g) == group(f)
+        };
+        f.verdict == Verdict::CannotTell
+            && !f.measure_again
+            && later.filter(same).any(|g| g.verdict != Verdict::CannotTell)
+    };
+    latest(after).into_iter().filter(|f| f.verdict != Verdict::Inside && !settled(f)).collect()
 }
 
 /// Each reading after the work beside the one before it, and the entries of all that are looked at again.
@@ -307,24 +349,63 @@ mod tests {
             position: Position::Cylinder(1),
             place: String::new(),
             entry: entry.map(str::to_owned),
+            due: None,
         }
     }
 
     #[test]
     fn nothing_asked_is_neither_proved_nor_not_proved() {
-        assert_eq!(answer(&[], 0, 0, 0).0, Standing::NotAsked);
+        assert_eq!(answer(&[], 0, 0).0, Standing::NotAsked);
     }
 
     #[test]
     fn one_missing_proof_one_bad_reading_or_one_open_hold_is_enough_not_to_be_proved() {
-        let all = [asked(Some("e1"))];
-        assert_eq!(answer(&all, 0, 0, 0).0, Standing::Proved);
-        for (missing, bad, open) in [(1, 0, 0), (0, 1, 0), (0, 0, 1)] {
-            let (standing, reason) = answer(&all, missing, bad, open);
+        let taken = [asked(Some("e1"))];
+        let missing = [asked(None)];
+        assert_eq!(answer(&taken, 0, 0).0, Standing::Proved);
+        for (all, bad, open) in [(&missing, 0, 0), (&taken, 1, 0), (&taken, 0, 1)] {
+            let (standing, reason) = answer(all, bad, open);
             assert_eq!(standing, Standing::NotProved);
             assert!(reason.starts_with("1 "), "{reason}");
         }
-        assert_eq!(answer(&all, 2, 0, 1).1, "2 proofs are missing; 1 hold point was passed without proof.".to_owned());
+        let said = answer(&[asked(None), asked(None)], 0, 1).1;
+        assert_eq!(said, "2 proofs are missing; 1 hold point was passed without proof.");
+    }
+
+    #[test]
+    fn a_proof_that_falls_due_on_the_road_is_due_later_and_not_missing() {
+        let filter = |entry: Option<&str>| ProofAsked {
+            name: "Filter".to_owned(),
+            due: Some("after 500 miles".to_owned()),
+            ..asked(entry)
+        };
+        let (standing, reason) = answer(&[asked(Some("e1")), filter(None)], 0, 0);
+        assert_eq!(standing, Standing::Proved);
+        assert!(reason.ends_with("; Filter falls due after 500 miles."), "{reason}");
+        let (standing, reason) = answer(&[asked(None), filter(None)], 0, 0);
+        assert_eq!(
+            (standing, reason.as_str()),
+            (Standing::NotProved, "1 proof is missing; Filter falls due after 500 miles.")
+        );
+        assert!(!answer(&[asked(Some("e1")), filter(Some("e2"))], 0, 0).1.contains("due"));
+    }
+
+    #[test]
+    fn a_strip_that_cannot_tell_is_settled_by_the_micrometer_after_it_and_by_nothing_before_it() -> Result<(), String> {
+        let knowledge = Knowledge::builtin().map_err(|e| format!("{e:?}"))?;
+        let place = Position::RodBearing(1);
+        let strip = finding("e2", "bearing-plastic-strip", place, Verdict::CannotTell, true);
+        let micrometer = |entry: &str, at, verdict| finding(entry, "bearing-micrometer", at, verdict, true);
+        let open = |list: &[&Finding]| -> Vec<String> {
+            not_inside(&knowledge, list).iter().map(|f| f.entry.clone()).collect()
+        };
+        let good = micrometer("e3", place, Verdict::Inside);
+        assert!(open(&[&strip, &good]).is_empty());
+        assert_eq!(open(&[&good, &strip]), ["e2"], "what came before settles nothing");
+        assert_eq!(open(&[&strip, &micrometer("e4", Position::RodBearing(2), Verdict::Inside)]), ["e2"]);
+        assert_eq!(open(&[&strip, &micrometer("e5", place, Verdict::Outside)]), ["e5"], "and the settled one counts");
+        assert_eq!(open(&[&strip, &micrometer("e6", place, Verdict::CannotTell)]), ["e2", "e6"]);
+        Ok(())
     }
 
     #[test]

@@ -341,6 +341,13 @@ fn hold_advice(place: &str, wanted: &AdviceWanted, case: &Case, knowledge: &Know
             out.say(place, &format!("never {id}"), &came, &wanted.why);
         }
     }
+    // Nothing that is looked at as the engine stands tells more than knowing everything would.
+    for c in advice.next.iter().chain(&advice.rest).filter(|c| c.access_minutes == 0.0) {
+        if c.worth > advice.ceiling + 1e-9 {
+            let came = format!("{} at {} worth {:.3}", c.check, c.position, c.worth);
+            out.say(place, &format!("no check worth more than {:.3}", advice.ceiling), &came, "the ceiling is one");
+        }
+    }
     let listed = advice.last_chance.join("; ");
     for (id, name) in names_of(&wanted.last_chance_contains, knowledge) {
         if !advice.last_chance.contains(&name) {
@@ -516,6 +523,30 @@ fn a_turned_shell_in_the_flatbed_makes_it_a_matter_of_the_whole_engine() {
 #[test]
 fn a_clean_filter_and_good_pressure_leave_the_flat_twins_bottom_end_alone() {
     agrees_changed("0003");
+}
+
+#[test]
+fn the_first_look_at_a_case_lacks_nothing_but_the_reasons() {
+    use workup::{Remembered, Wanted, work_up_in_two};
+    let (told, knowledge) = (told("0001"), knowledge());
+    let state = fold(&sealed(&told, &told.lines));
+    let remembered = Remembered::default();
+    let mut first = None;
+    let whole = work_up_in_two(&state, &knowledge, &remembered, |case| {
+        first = Some(case.clone());
+        Wanted::Whole
+    })
+    .expect("a case");
+    let mut first = first.expect("a first look");
+    assert!(first.weighing && !whole.weighing);
+    let beliefs = |case: &Case| case.causes.iter().chain(&case.conditions).map(|b| b.reasons.len()).sum::<usize>();
+    assert!(beliefs(&first) == 0 && beliefs(&whole) > 5, "{} reasons", beliefs(&whole));
+    first.weighing = false;
+    first.causes.clone_from(&whole.causes);
+    first.conditions.clone_from(&whole.conditions);
+    assert_eq!(serde_json::to_value(&first).expect("JSON"), serde_json::to_value(&whole).expect("JSON"));
+    let broken_off = work_up_in_two(&state, &knowledge, &remembered, |_| Wanted::NoMore).expect("a case");
+    assert!(broken_off.weighing && beliefs(&broken_off) == 0);
 }
 
 #[test]

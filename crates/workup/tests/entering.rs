@@ -177,7 +177,7 @@ fn several_readings_of_one_thing_are_typed_in_one_field() {
     assert_eq!((one.repeats.len(), one.value.unwrap().text.as_str()), (0, "12.1"));
     assert_eq!(given("12.07 bar", "3").unwrap().mean_of, Some(3));
     for (value, n, field) in [
-        ("12.1; 175 psi", "", "value"),
+        ("12.1 bar; 175 psi", "", "value"),
         ("12.1; -3", "", "value"),
         ("12.1; low", "", "value"),
         ("12.1", "1", "mean_of"),
@@ -187,4 +187,57 @@ fn several_readings_of_one_thing_are_typed_in_one_field() {
         let why = given(value, n).unwrap_err();
         assert_eq!(why.field, field, "{value} {n}: {why}");
     }
+}
+
+/// What is noticed of a job.
+fn noticed(told: &[Told], code: &str) -> Vec<(String, String)> {
+    let case = workup::work_up(&fold(&job(told)), &Knowledge::builtin().unwrap()).unwrap();
+    case.notices.into_iter().filter(|n| n.code == code).map(|n| (n.message, n.what_to_do)).collect()
+}
+
+#[test]
+fn a_figure_past_the_end_of_its_gauge_is_noticed_with_the_gauge_that_reads_so_far() {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "diesel", "valve_gear": "pushrod"});
+    let mut told = vec![
+        say("open", "job-opened", json!({"title": "Ostrand, invented"})),
+        say("engine", "engine-described", json!({"layout": layout})),
+        say("g", "gauge-described", json!({"gauge": "comp_gauge", "label": "CG-1"})),
+    ];
+    let reading = |text: &str, gauge: &str, label: Option<&str>| {
+        json!({"check": "compression-dry", "reading": "pressure", "position": "cyl-1",
+               "value": {"text": text, "unit": "bar"}, "gauge": gauge, "label": label})
+    };
+    // 300 psi is 20.7 bar.
+    told.push(say("in", "reading-taken", reading("20.5", "comp_gauge", None)));
+    assert!(noticed(&told, "past-the-scale").is_empty());
+    told.push(say("past", "reading-taken", reading("26.0", "comp_gauge", None)));
+    told.push(say("by-label", "reading-taken", reading("26.0", "comp_gauge_diesel", Some("CG-1"))));
+    told.push(say("good", "reading-taken", reading("26.0", "comp_gauge_diesel", None)));
+    let found = noticed(&told, "past-the-scale");
+    assert_eq!(found.len(), 2, "{found:?}");
+    let (message, next) = &found[0];
+    assert!(message.contains("26.0 bar") && message.contains("300 psi"), "{message}");
+    assert!(next.contains("1000 psi"), "{next}");
+}
+
+#[test]
+fn after_the_engine_ran_again_what_needs_it_open_waits_until_it_is_opened_once_more() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let check = |id: &str| knowledge.check(id).unwrap();
+    let open = |stage: &str| say(stage, "stage-reached", json!({"stage": stage}));
+    let no = |told: &[Told], id: &str| workup::impossible_now(&fold(&job(told)), &knowledge, check(id));
+    let mut told = base();
+    told.push(open("block-open"));
+    assert_eq!(no(&told, "bore-gauge"), None);
+    assert!(no(&told, "compression-dry").is_some());
+    told.push(say("run", "engine-run", json!({"run": "first-start"})));
+    let why = no(&told, "bore-gauge").unwrap();
+    assert!(why.contains("closed again") && why.contains("block open"), "{why}");
+    assert_eq!(no(&told, "compression-dry"), None, "it is closed: it cranks");
+    assert_eq!(no(&told, "proof-compression"), None);
+    told.push(say("again", "stage-reached", json!({"stage": "block-open"})));
+    assert_eq!(no(&told, "bore-gauge"), None, "opened once more");
+    assert!(no(&told, "compression-dry").is_some());
+    told.push(open("after-repair"));
+    assert!(no(&told, "bore-gauge").is_some());
 }

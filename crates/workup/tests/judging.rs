@@ -279,6 +279,9 @@ fn the_best_of_its_kind_and_the_proof_do_not_rest_on_a_gauge_found_off() {
     let share = |case: &Case| found(case, "pressure", "cyl-2").measure.expect("a share of the best");
     // By hand: 10 of 14 is 0.714; without the 14 the 10 is the best itself.
     assert!((share(&read.case()) - 10.0 / 14.0).abs() < 1e-12);
+    let reason = |place: &str| found(&read.case(), "pressure", place).reason.clone();
+    assert!(reason("cyl-2").starts_with("71.4 % of the best; "), "{}", reason("cyl-2"));
+    assert!(reason("cyl-1").starts_with("the best of them; "), "{}", reason("cyl-1"));
     let mut left = json!({"check": "proof-compression", "reading": "pressure", "position": "cyl-1", "value": {"text": "12.0", "unit": "bar"}, "label": "CG1"});
     left["phase"] = json!("as-left");
     let read = read.and("reading-taken", left);

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Signer};
 use logbook::{Fact, HoldPointSigned};
 
@@ -70,21 +71,30 @@ fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
         figures(sheet, desk, stage);
     }
     holds(sheet, desk, stage);
-    if !stage.warnings.is_empty() {
-        sheet.text(format!("Mind: {}.", stage.warnings.join("; ")));
+    let mind: Vec<&str> =
+        stage.warnings.iter().filter(|w| w.belongs(|n| desk.was_stated(n))).map(|w| w.words.as_str()).collect();
+    if !mind.is_empty() {
+        sheet.text(format!("Mind: {}.", mind.join("; ")));
     }
 }
 
 fn steps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
     let rows: Vec<Vec<Cell>> = (1..)
         .zip(&stage.steps)
-        .map(|(n, words)| {
+        .filter_map(|(n, step)| {
             let number = n.to_string();
-            let done: Vec<String> = desk
+            let told: Vec<_> = desk
                 .state
                 .steps_done
                 .iter()
-                .filter(|s| s.stage == stage.id && (s.step == number || s.step == *words))
+                .filter(|s| s.stage == stage.id && (s.step == number || s.step == step.words))
+                .collect();
+            // What another kind of engine does is left out, unless somebody did it.
+            if told.is_empty() && !step.belongs(|name| desk.was_stated(name)) {
+                return None;
+            }
+            let done: Vec<String> = told
+                .iter()
                 .map(|s| {
                     let place = desk.also_at(s.position);
                     let note = s.note.as_ref().map(|n| format!(": {n}")).unwrap_or_default();
@@ -92,7 +102,7 @@ fn steps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
                 })
                 .collect();
             let said = if done.is_empty() { Cell::line() } else { Cell::of(done.join("; ")) };
-            vec![Cell::tick(!done.is_empty()), Cell::of(number), Cell::of(words.clone()), said]
+            Some(vec![Cell::tick(!done.is_empty()), Cell::of(number), Cell::of(step.words.clone()), said])
         })
         .collect();
     sheet.table(&[("Done", None), ("Step", None), ("What", Some(3.2)), ("By, day", Some(1.8))], rows);
@@ -204,7 +214,7 @@ fn one_hold(desk: &Desk<'_>, stage: &BuildStage, hold: &Hold) -> Vec<Cell> {
     let signed: Vec<&Fact<HoldPointSigned>> =
         desk.state.holds_signed.iter().filter(|h| h.stage == stage.id && h.hold == hold.record).collect();
     let open = desk.state.holds_open.iter().find(|h| h.stage == stage.id && h.hold == hold.record);
-    let own_figure = desk.own_figures(&hold.limits, None);
+    let own_figure = desk.own_figures(&[hold.limits.as_slice(), &hold.manual].concat(), None);
     // A service limit is where a worn part goes out; what one builds to is another figure, and gets its line.
     let to_build: Vec<&logbook::EngineFigure> =
         own_figure.iter().copied().filter(|f| f.stands_for() != logbook::FigureFor::Service).collect();
@@ -255,6 +265,7 @@ fn keeps(sheet: &mut Sheet, desk: &Desk<'_>) {
         .knowledge
         .keeps
         .iter()
+        .filter(|k| !AppliesTo::spoken_against(&k.applies, |name| desk.was_stated(name)))
         .map(|k| {
             let may = if k.may_move { "may move" } else { "stays" };
             vec![Cell::of(capital(&k.part)), Cell::strong(may), Cell::of(k.words.clone())]

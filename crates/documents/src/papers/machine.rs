@@ -2,7 +2,7 @@
 //! answer.
 
 use anatomy::Position;
-use knowledge::workshop::{DoneBy, Operation};
+use knowledge::workshop::{DoneBy, Operation, PerWhat};
 use logbook::{Fact, MachineLine, MachineOrderSent};
 use quantity::Verdict;
 use workup::Finding;
@@ -65,10 +65,15 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
         (None, Some(high)) => Some(format!("at most {}", figure(high))),
         (None, None) => None,
     };
+    let here = readings_at(desk, line.position, operation);
+    let measure = operation.and_then(|o| o.measures.clone());
+    let read_as = line.as_found.as_ref().and_then(|found| measured_as(desk, &here, found));
+    // Figures of two measures are not set beside each other as if one became the other.
+    let alike = measure.is_none() || read_as.is_none() || measure == read_as;
     sheet.fields(vec![
         ("Engine".to_owned(), Some(desk.engine_identity())),
         ("Datum, measured from".to_owned(), order.datum.clone()),
-        ("Wanted".to_owned(), wanted.clone()),
+        (measure.as_ref().map_or_else(|| "Wanted".to_owned(), |m| format!("Wanted, {m}")), wanted.clone()),
         (
             "Must be left at least".to_owned(),
             Some(line.leave_at_least.as_ref().map_or_else(|| "not told; ask before cutting".to_owned(), figure)),
@@ -78,25 +83,41 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
     if let Some(note) = &line.note {
         sheet.strong(capital(note));
     }
-    let svg = cut_sketch(&Cut {
-        datum: order.datum.clone().unwrap_or_default(),
-        face: format!("{name}{}", desk.also_at(Some(line.position))),
-        as_found: line.as_found.as_ref().map(figure),
-        wanted: wanted.clone(),
-        leave: line.leave_at_least.as_ref().map(figure),
-    });
-    let alt = described(&svg);
-    let sketch = sheet.picture(svg, alt, 0.52);
-    sheet.pictures(vec![sketch]);
+    if let (false, Some(found), Some(read_as)) = (alike, &line.as_found, &read_as) {
+        sheet.text(format!("As found: {}, {read_as}. This is another measure than the wanted one.", figure(found)));
+    }
+    // Only a face is drawn as one: a bore, a ledge or a journal is not a block with a cut on top.
+    if operation.is_none_or(|o| matches!(o.per, PerWhat::Head | PerWhat::HeadOrBlock | PerWhat::Deck | PerWhat::Face)) {
+        let svg = cut_sketch(&Cut {
+            datum: order.datum.clone().unwrap_or_default(),
+            face: format!("{name}{}", desk.also_at(Some(line.position))),
+            as_found: line.as_found.as_ref().filter(|_| alike).map(figure),
+            wanted: wanted.clone(),
+            leave: line.leave_at_least.as_ref().map(figure),
+        });
+        let alt = described(&svg);
+        let sketch = sheet.picture(svg, alt, 0.52);
+        sheet.pictures(vec![sketch]);
+    } else if let Some(found) = line.as_found.as_ref().filter(|_| alike) {
+        sheet.fields(vec![("As found".to_owned(), Some(figure(found)))]);
+    }
     sheet.small(format!("{}.", capital(&desk.case.front)));
     let cautions = operation.map(|o| o.cautions.clone()).unwrap_or_default();
     desk.cautions(sheet, &cautions);
-    let here = readings_at(desk, line.position, operation);
     as_found(sheet, desk, &here);
     along(sheet, desk, &here);
     pictured(sheet, desk, line.position, &here);
     limits(sheet, desk, operation, &here, line.position);
     answer(sheet, desk, order, line);
+}
+
+/// What a figure as found measures, where it is that of a reading of the place.
+fn measured_as(desk: &Desk<'_>, here: &[&Finding], found: &logbook::Figure) -> Option<String> {
+    let reading = here.iter().find(|f| f.shown == figure(found)).and_then(|f| desk.reading(f))?;
+    match &reading.kind {
+        knowledge::ReadingKind::Numeric(numeric) => numeric.measures.clone(),
+        knowledge::ReadingKind::Graded { .. } | knowledge::ReadingKind::Nominal { .. } => None,
+    }
 }
 
 /// As-found readings of the piece: those that the operation's limits speak of, else all figures of the place.

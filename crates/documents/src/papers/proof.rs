@@ -23,6 +23,14 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.heading("Missing proof");
         sheet.list(missing);
     }
+    let later: Vec<String> = proof
+        .due_later()
+        .filter_map(|a| Some(format!("{}{}: {}", a.name, desk.also_at(Some(a.position)), a.due.as_ref()?)))
+        .collect();
+    if !later.is_empty() {
+        sheet.heading("Due later");
+        sheet.list(later);
+    }
     single(sheet, desk, "Not inside after the work", &proof.not_inside);
     if !proof.passed_open.is_empty() {
         sheet.heading("Hold points passed without proof");

@@ -14,6 +14,7 @@ pub(crate) struct TitleBlock {
     pub(crate) engine: String,
     pub(crate) issued: String,
     pub(crate) revision: String,
+    pub(crate) made_by: String,
     pub(crate) chain: String,
     pub(crate) language: String,
 }

@@ -90,6 +90,7 @@ fn the_build_sheet_carries_the_caution_of_every_stage_that_has_one() {
         let attributes =
             workup::network::attributes(layout, &workup::told(&demo.state, &demo.knowledge), &demo.knowledge);
         let known = |name: &str| attributes.get(name).map(String::as_str);
+        let stated = workup::work::stated(&demo.state, layout, &demo.knowledge);
         let mut seen = 0;
         for stage in demo.knowledge.steps.iter().filter(|s| AppliesTo::all_hold(&s.applies, known)) {
             // On the sheet, or named among what is left out.
@@ -99,8 +100,9 @@ fn the_build_sheet_carries_the_caution_of_every_stage_that_has_one() {
             }
             for step in &stage.steps {
                 // A page may end in the middle of a step; its first words are there in any case.
-                let start: String = plain(step).chars().take(18).collect();
-                assert!(text.contains(start.trim()), "{name} {}: {step}", stage.id);
+                let start: String = plain(&step.words).chars().take(18).collect();
+                let here = !AppliesTo::spoken_against(&step.applies, |name| stated.get(name).map(String::as_str));
+                assert_eq!(text.contains(start.trim()), here, "{name} {}: {}", stage.id, step.words);
             }
             for id in demo.knowledge.cautions_for(&stage.caution_ids, known) {
                 let caution = demo.knowledge.cautions.iter().find(|c| c.id == id).unwrap();
@@ -110,6 +112,42 @@ fn the_build_sheet_carries_the_caution_of_every_stage_that_has_one() {
         }
         assert!(seen > 10);
     }
+}
+
+#[test]
+fn the_build_sheet_stops_at_wet_liners_with_the_protrusion_of_the_engines_own_manual() {
+    let sheet = |name: &'static str| {
+        let demo = demo(name);
+        let tail = demo.tail();
+        words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf)
+    };
+    let wet = sheet(NAMES[1]);
+    assert!(wet.contains("Liner protrusion each") && wet.contains("Flat tappet on a new cam"));
+    // The sheet of the engine says 0.05 to 0.13 mm, page 88, for assembly.
+    assert!(wet.contains("0.05 to 0.13") && wet.contains("page 88"));
+    let none = sheet(NAMES[2]);
+    assert!(!none.contains("Liner protrusion") && !none.contains("Flat tappet"));
+}
+
+#[test]
+fn a_machine_order_never_sets_two_measures_beside_each_other_as_if_one_became_the_other() {
+    let demo = demo(NAMES[1]);
+    let tail = demo.tail();
+    let text = words(&typeset(Paper::MachineOrder, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
+    assert!(text.contains("Wanted, liner above the deck"), "{text}");
+    assert!(text.contains("below the highest liner") && text.contains("another measure than the wanted one"));
+    assert!(!text.contains("not to scale"), "a ledge in a bore is not drawn as a face");
+}
+
+#[test]
+fn every_sheet_says_who_made_it_and_leaves_a_line_for_who_approves_it() {
+    let demo = demo(NAMES[0]);
+    let tail = demo.tail();
+    let set = typeset(Paper::Proof, &job(&demo, &tail), PaperSize::A4).unwrap();
+    let text = words(&set.pdf);
+    let last = &demo.state.history.last().unwrap().by;
+    assert_eq!(text.matches("approved by, day").count(), set.pages);
+    assert!(text.matches("made by").count() >= set.pages && text.contains(last.as_str()));
 }
 
 /// No torque, angle or assembly figure of a fallback limit is ever printed on the sheet one builds from.

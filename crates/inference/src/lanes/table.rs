@@ -2,9 +2,12 @@
 
 #![expect(clippy::indexing_slicing, reason = "numeric kernel: indices come from shapes fixed when the tree is built")]
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::{Arc, LazyLock, OnceLock, RwLock};
+
+use rayon::prelude::*;
 
 #[derive(Debug, Clone)]
 pub(super) struct Table {
@@ -309,7 +312,7 @@ impl Shape {
         let right = self.widen(b, union);
         let question = (Arc::clone(&a.vars), Arc::clone(&b.vars), sum, None);
         let ready = self.plans.get(question, || self.way_up(&a.vars, &b.vars, sum));
-        let data = ready.run(&left, &right, lanes, None, lanes);
+        let data = ready.run(&left, &right, lanes, None, lanes, Hands::Many);
         rescaled(Arc::clone(&ready.vars), union, data, a.log + b.log)
     }
 
@@ -373,7 +376,7 @@ impl Shape {
         let ready = self.plans.get(question, || self.way_down(&above.vars, &sibling.vars, scope, closed));
         let out_mask = union & scope_mask;
         let map = if out_mask == union { None } else { Some(self.map(union, out_mask)) };
-        let data = ready.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask));
+        let data = ready.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask), Hands::Own);
         rescaled(Arc::clone(&ready.vars), out_mask, data, above.log + sibling.log)
     }
 
@@ -443,7 +446,7 @@ impl Shape {
             plan.order.push(1);
         }
         let map = self.map(union, 0);
-        let data = plan.ready(Vec::new()).run(&left, &right, lanes, Some(&map), 1);
+        let data = plan.ready(Vec::new()).run(&left, &right, lanes, Some(&map), 1, Hands::Own);
         rescaled(Arc::from([]), 0, data, node.log + rest.log)
     }
 }
@@ -472,6 +475,32 @@ struct SharedDim {
 }
 
 impl SharedDim {
+    /// The products of this dimension, in levels: with running sums in the other table, or level by level.
+    fn products(&self, sums: bool) -> Vec<Entry> {
+        let weight = |k: usize| self.weights.as_ref().map_or(1.0, |w| w[k]);
+        let ranked = |k: usize| k < self.ranked;
+        let mut list: Vec<Entry> = Vec::new();
+        for k in 0..self.levels {
+            // c[k] = a[k] (b[0] + .. + b[k]) + (a[0] + .. + a[k-1]) b[k]; and downwards a[i] is met with every b[j], where the
+            // worse of the two indexes what stands above.
+            let milder = if ranked(k) { 0..k } else { 0..0 };
+            let entry = |a: usize, b: usize, w: usize| Entry { a, b, out: k, weight: weight(w) };
+            if sums {
+                list.push(entry(k, if k == 0 || !ranked(k) { k } else { self.levels + k - 1 }, k));
+            } else {
+                list.extend(milder.clone().map(|j| entry(k, j, k)));
+                list.push(entry(k, k, k));
+            }
+            if self.upwards {
+                list.extend(milder.map(|j| entry(j, k, k)));
+            } else {
+                list.extend((k + 1..self.ranked).map(|j| entry(j, j, j)));
+            }
+        }
+        list.retain(|e| e.weight > 0.0);
+        list
+    }
+
     /// Rows of the prefix table: every level as it is, then the running sums of the ranked ones.
     fn radix(&self) -> usize {
         self.levels + self.ranked.saturating_sub(1)
@@ -499,48 +528,36 @@ struct Plan {
 }
 
 impl Plan {
-    /// The products of the worst-of dimensions: rows of `a`, rows of the prefix table of `b`, rows of the result.
-    fn entries(&self, out_steps: &[usize]) -> Vec<Entry> {
+    /// Levels of the worst-of dimensions in the result: one for what is summed.
+    fn shared_levels(&self) -> Vec<usize> {
+        self.shared.iter().map(|d| if d.keep { d.levels } else { 1 }).collect()
+    }
+
+    /// The products of the worst-of dimensions: rows of `a`, rows of `b` or of its table with running sums, and which
+    /// combination of the kept ones they belong to.
+    fn entries(&self, codes: &[usize], sums: bool) -> Vec<Entry> {
         let mut entries = vec![Entry { a: 0, b: 0, out: 0, weight: 1.0 }];
-        let mut ext = 1;
         let radices: Vec<usize> = self.shared.iter().map(SharedDim::radix).collect();
-        let ext_steps = steps(&radices, 1);
-        for (place, dim) in self.shared.iter().enumerate() {
-            let out_step = if dim.keep { out_steps[self.shared_order[place]] } else { 0 };
-            let prefix = |k: usize| if k == 0 || k >= dim.ranked { k } else { dim.levels + k - 1 };
-            let weight = |k: usize| dim.weights.as_ref().map_or(1.0, |w| w[k]);
-            let mut list: Vec<Entry> = Vec::new();
-            for k in 0..dim.levels {
-                if dim.upwards {
-                    // c[k] = a[k] (b[0] + .. + b[k]) + (a[0] + .. + a[k-1]) b[k]
-                    let out = k * out_step;
-                    list.push(Entry { a: k * dim.a, b: prefix(k), out, weight: weight(k) });
-                    let milder = if k < dim.ranked { 0..k } else { 0..0 };
-                    list.extend(milder.map(|j| Entry { a: j * dim.a, b: k, out, weight: weight(k) }));
-                } else {
-                    // a[i] is met with every b[j]: the worse of the two indexes what stands above.
-                    let out = k * out_step;
-                    list.push(Entry { a: k * dim.a, b: prefix(k), out, weight: weight(k) });
-                    list.extend((k + 1..dim.ranked).map(|j| Entry { a: j * dim.a, b: j, out, weight: weight(j) }));
-                }
-            }
-            list.retain(|e| e.weight > 0.0);
-            let step = ext_steps[place];
-            let mut next = Vec::with_capacity(entries.len() * list.len());
-            for e in &entries {
-                next.extend(list.iter().map(|l| Entry {
-                    a: e.a + l.a,
-                    b: e.b + l.b * step,
-                    out: e.out + l.out,
-                    weight: e.weight * l.weight,
-                }));
-            }
-            entries = next;
-            ext *= radices[place];
+        let there: Vec<usize> = if sums { steps(&radices, 1) } else { self.shared.iter().map(|dim| dim.b).collect() };
+        for ((dim, code), step) in self.shared.iter().zip(codes).zip(there) {
+            let list = dim.products(sums);
+            let and = |e: &Entry, l: &Entry| Entry {
+                a: e.a + l.a * dim.a,
+                b: e.b + l.b * step,
+                out: e.out + if dim.keep { l.out * code } else { 0 },
+                weight: e.weight * l.weight,
+            };
+            entries = entries.iter().flat_map(|e| list.iter().map(move |l| and(e, l))).collect();
         }
-        let _ = ext;
         entries.sort_by_key(|e| (e.out, e.a, e.b));
         entries
+    }
+
+    /// Whether running sums of the other table pay: they save products and cost a copy of it.
+    fn with_sums(&self) -> bool {
+        let products = |sums| self.shared.iter().map(|dim| dim.products(sums).len()).product::<usize>();
+        let outer: usize = self.outer.iter().map(|d| d.levels).product();
+        outer * products(true) + COPIED * self.prefix_rows() < outer * products(false)
     }
 
     /// Fills the prefix table of `b` for one combination of the plain dimensions.
@@ -611,18 +628,22 @@ impl Plan {
         self.outer.iter().map(|d| if d.b > 0 { d.levels } else { 1 }).collect()
     }
 
-    /// The other table with its running sums.
-    fn with_prefixes(&self, right: &[f64], lanes: usize) -> Vec<f64> {
+    /// Rows of the other table with its running sums.
+    fn prefix_rows(&self) -> usize {
+        let block: usize = self.shared.iter().map(SharedDim::radix).product();
+        self.there().iter().product::<usize>() * block
+    }
+
+    /// The other table with its running sums, written over all of `out`.
+    fn with_prefixes(&self, right: &[f64], lanes: usize, out: &mut [f64]) {
         let block: usize = self.shared.iter().map(SharedDim::radix).product();
         let there = self.there();
-        let mut out = vec![0.0; there.iter().product::<usize>() * block * lanes];
         let mut state = vec![0usize; there.len()];
         for rows in out.chunks_exact_mut(block * lanes) {
             let from = state.iter().zip(&self.outer).map(|(s, d)| s * d.b).sum();
             self.prefixes(right, from, lanes, rows);
             step(&mut state, &there);
         }
-        out
     }
 
     /// The products of the plain dimensions that are summed: rows of `a`, rows of `b`, weight.
@@ -647,38 +668,32 @@ impl Plan {
 
     /// Lays the join out; `vars`: the variables of the result.
     fn ready(self, vars: Vec<u32>) -> Ready {
-        let out_steps = steps(&self.order, 1);
         let rows: usize = self.order.iter().product();
-        let b_steps = if self.shared.is_empty() {
-            self.outer.iter().map(|d| d.b).collect::<Vec<usize>>()
-        } else {
-            self.prefix_steps()
-        };
-        // For each row of the result that one combination of the kept plain dimensions makes: its products.
+        let sums = self.with_sums();
+        let b_steps = if sums { self.prefix_steps() } else { self.outer.iter().map(|d| d.b).collect() };
+        // For each combination of the kept worst-of dimensions: its products.
+        let levels = self.shared_levels();
+        let codes = steps(&levels, 1);
         let summed = self.summed(&b_steps);
-        let entries = self.entries(&out_steps);
-        let mut outs: Vec<(usize, Vec<Pair>)> = Vec::new();
-        for group in entries.chunk_by(|x, y| x.out == y.out) {
-            let pairs = group
-                .iter()
-                .flat_map(|e| {
-                    let of = |p: &Pair| Pair { a: p.a + e.a, b: p.b + e.b, weight: p.weight * e.weight };
-                    summed.iter().map(of)
-                })
-                .collect();
-            outs.push((group.first().map_or(0, |e| e.out), pairs));
+        let mut outs: Vec<Vec<Pair>> = vec![Vec::new(); levels.iter().product()];
+        for e in self.entries(&codes, sums) {
+            let of = |p: &Pair| Pair { a: p.a + e.a, b: p.b + e.b, weight: p.weight * e.weight };
+            outs[e.out].extend(summed.iter().map(of));
         }
-        let plain = outs.iter().flat_map(|o| &o.1).all(|p| (p.weight - 1.0).abs() < f64::EPSILON);
-        let kept = self
-            .outer
-            .iter()
-            .zip(&b_steps)
-            .zip(&self.outer_order)
-            .filter(|((d, _), _)| d.keep)
-            .map(|((d, b), place)| Kept { a: d.a, b: *b, out: out_steps[*place], weights: d.weights.clone() })
-            .collect();
-        let sizes: Vec<usize> = self.outer.iter().filter(|d| d.keep).map(|d| d.levels).collect();
-        Ready { vars: vars.into(), plan: self, outs, kept, sizes, plain, rows }
+        let plain = outs.iter().flatten().all(|p| (p.weight - 1.0).abs() < f64::EPSILON);
+        let mut dims: Vec<(usize, RowDim)> = Vec::new();
+        for ((dim, b), place) in self.outer.iter().zip(&b_steps).zip(&self.outer_order).filter(|((d, _), _)| d.keep) {
+            let weights = dim.weights.clone();
+            dims.push((*place, RowDim { levels: dim.levels, a: dim.a, b: *b, code: 0, weights }));
+        }
+        for ((dim, code), place) in self.shared.iter().zip(&codes).zip(&self.shared_order).filter(|((d, _), _)| d.keep)
+        {
+            dims.push((*place, RowDim { levels: dim.levels, a: 0, b: 0, code: *code, weights: None }));
+        }
+        dims.sort_by_key(|(place, _)| *place);
+        let dims = dims.into_iter().map(|(_, dim)| dim).collect();
+        let products = outs.iter().map(Vec::len).sum::<usize>() * (rows / outs.len().max(1));
+        Ready { vars: vars.into(), plan: sums.then_some(self), outs, dims, plain, rows, products }
     }
 }
 
@@ -687,39 +702,79 @@ impl Plan {
 pub(super) struct Ready {
     /// The variables of the result.
     vars: Arc<[u32]>,
-    plan: Plan,
-    /// Rows of the result that one combination of the kept plain dimensions makes, with their products.
-    outs: Vec<(usize, Vec<Pair>)>,
-    kept: Vec<Kept>,
-    /// Levels of the kept plain dimensions.
-    sizes: Vec<usize>,
+    /// How running sums are added to the other table, where they are.
+    plan: Option<Plan>,
+    /// For each combination of the kept worst-of dimensions: the products of a row of the result.
+    outs: Vec<Vec<Pair>>,
+    /// The dimensions of the result, the last one running fastest.
+    dims: Vec<RowDim>,
     /// Whether every product has the weight one.
     plain: bool,
     /// Rows of the result.
     rows: usize,
+    /// Products of one lane.
+    products: usize,
 }
+
+/// How the rows of a join's result are worked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Hands {
+    /// By this thread alone.
+    Own,
+    /// By several where there is much to do. While such a join waits its thread may take up other work, so nothing that
+    /// other work waits for may be held meanwhile.
+    Many,
+}
+
+/// So many products a row of running sums costs, copied and added up \[ours\].
+const COPIED: usize = 8;
+/// So many products are worth several threads \[ours\].
+const MANY: usize = 1 << 19;
+/// Into so many pieces a join is then cut \[ours\].
+const PIECES: usize = 8;
+
+thread_local! {
+    /// Room for the running sums of a join, kept so that it need not be fetched and cleared for each.
+    static ROOM: RefCell<Vec<f64>> = const { RefCell::new(Vec::new()) };
+}
+
+/// Lends this thread's room to `work`; what is taken up meanwhile by the same thread gets a room of its own.
+fn in_room<T>(size: usize, work: impl FnOnce(&mut [f64]) -> T) -> T {
+    let mut room = ROOM.with(|room| std::mem::take(&mut *room.borrow_mut()));
+    if room.len() < size {
+        room.resize(size, 0.0);
+    }
+    let done = work(&mut room[..size]);
+    ROOM.with(|kept| *kept.borrow_mut() = if size <= ROOM_KEPT { room } else { Vec::new() });
+    done
+}
+
+/// A room larger than this is given back, so that a bench left alone holds little \[ours\].
+const ROOM_KEPT: usize = 1 << 20;
 
 impl Ready {
     /// The result: one row of lanes per combination of kept dimensions.
     ///
     /// # Shapes
     /// `map`: for each lane, the output lane it adds to; none where the result has the same lanes.
-    fn run(&self, left: &[f64], right: &[f64], lanes: usize, map: Option<&[u32]>, out_lanes: usize) -> Vec<f64> {
-        let mut data = vec![0.0; self.rows * out_lanes];
-        let extended;
-        let right = if self.plan.shared.is_empty() {
-            right
-        } else {
-            extended = self.plan.with_prefixes(right, lanes);
-            extended.as_slice()
+    fn run(
+        &self,
+        left: &[f64],
+        right: &[f64],
+        lanes: usize,
+        map: Option<&[u32]>,
+        out_lanes: usize,
+        hands: Hands,
+    ) -> Vec<f64> {
+        let work = |right: &[f64]| {
+            let join = Join { left, right, ready: self, lanes, out_lanes, map };
+            join.done(hands)
         };
-        let join = Join { left, right, ready: self, lanes, out_lanes, map };
-        if to_dispatch(self.rows * lanes) {
-            ARCH.dispatch(|| join.work(&mut data));
-        } else {
-            join.work(&mut data);
-        }
-        data
+        let Some(plan) = &self.plan else { return work(right) };
+        in_room(plan.prefix_rows() * lanes, |room| {
+            plan.with_prefixes(right, lanes, room);
+            work(room)
+        })
     }
 }
 
@@ -786,13 +841,70 @@ struct Pair {
     weight: f64,
 }
 
-/// A dimension that is kept: its steps in both tables and in the result, and its weights.
+/// A dimension of the result: its steps in both tables, among the combinations of worst-of dimensions, and its weights.
 #[derive(Debug)]
-struct Kept {
+struct RowDim {
+    levels: usize,
     a: usize,
     b: usize,
-    out: usize,
+    code: usize,
     weights: Option<Vec<f64>>,
+}
+
+/// Where a row of the result is made from.
+#[derive(Debug, Clone, Copy)]
+struct Row {
+    a: usize,
+    b: usize,
+    code: usize,
+    weight: f64,
+}
+
+/// Walks the rows of a result one after another.
+struct Rows<'p> {
+    dims: &'p [RowDim],
+    state: Vec<usize>,
+    /// Per dimension: what those before it come to; last, what all come to.
+    sums: Vec<Row>,
+}
+
+impl<'p> Rows<'p> {
+    fn from(dims: &'p [RowDim], mut row: usize) -> Self {
+        let mut state = vec![0; dims.len()];
+        for (s, dim) in state.iter_mut().zip(dims).rev() {
+            *s = row % dim.levels;
+            row /= dim.levels;
+        }
+        let mut out = Self { dims, state, sums: vec![Row { a: 0, b: 0, code: 0, weight: 1.0 }; dims.len() + 1] };
+        out.add_up(0);
+        out
+    }
+
+    fn add_up(&mut self, first: usize) {
+        for place in first..self.dims.len() {
+            let (dim, s, before) = (&self.dims[place], self.state[place], self.sums[place]);
+            self.sums[place + 1] = Row {
+                a: before.a + s * dim.a,
+                b: before.b + s * dim.b,
+                code: before.code + s * dim.code,
+                weight: dim.weights.as_ref().map_or(before.weight, |w| before.weight * w[s]),
+            };
+        }
+    }
+
+    fn here(&self) -> Row {
+        self.sums[self.dims.len()]
+    }
+
+    fn on(&mut self) {
+        for place in (0..self.dims.len()).rev() {
+            self.state[place] += 1;
+            if self.state[place] < self.dims[place].levels {
+                return self.add_up(place);
+            }
+            self.state[place] = 0;
+        }
+    }
 }
 
 /// A join ready to be worked.
@@ -805,39 +917,64 @@ struct Join<'p> {
     map: Option<&'p [u32]>,
 }
 
-impl Join<'_> {
+/// Rows of a join as work that the widest instructions can be chosen for. A closure would do, were it sure to be compiled
+/// with them.
+struct Working<'j, 'd> {
+    join: &'j Join<'j>,
+    first: usize,
+    data: &'d mut [f64],
+}
+
+impl pulp::NullaryFnOnce for Working<'_, '_> {
+    type Output = ();
+
     #[inline(always)]
-    fn work(&self, data: &mut [f64]) {
-        let (lanes, out_lanes, map) = (self.lanes, self.out_lanes, self.map);
-        let Ready { outs, kept, sizes, plain, .. } = self.ready;
+    fn call(self) {
+        self.join.work(self.first, self.data);
+    }
+}
+
+impl Join<'_> {
+    fn done(&self, hands: Hands) -> Vec<f64> {
+        let rows = self.ready.rows;
+        let mut data = vec![0.0; rows * self.out_lanes];
+        if hands == Hands::Many && self.ready.products * self.lanes >= MANY && rows >= 2 * PIECES {
+            let some = rows.div_ceil(PIECES);
+            data.par_chunks_mut(some * self.out_lanes)
+                .enumerate()
+                .for_each(|(piece, data)| ARCH.dispatch(Working { join: self, first: piece * some, data }));
+        } else if to_dispatch(rows * self.lanes) {
+            ARCH.dispatch(Working { join: self, first: 0, data: &mut data });
+        } else {
+            self.work(0, &mut data);
+        }
+        data
+    }
+
+    /// Some rows of the result, from the first on.
+    #[inline(always)]
+    fn work(&self, first: usize, data: &mut [f64]) {
+        let Self { lanes, out_lanes, map, .. } = *self;
+        let Ready { outs, dims, plain, .. } = self.ready;
         let mut wide = vec![0.0; if map.is_some() { lanes } else { 0 }];
-        let mut state = vec![0usize; kept.len()];
-        for _ in 0..sizes.iter().product::<usize>() {
-            let (mut a, mut b, mut out, mut weight) = (0, 0, 0, 1.0);
-            for (dim, s) in kept.iter().zip(&state) {
-                a += s * dim.a;
-                b += s * dim.b;
-                out += s * dim.out;
-                weight *= dim.weights.as_ref().map_or(1.0, |w| w[*s]);
-            }
-            let (left, right) = (&self.left[a * lanes..], &self.right[b * lanes..]);
-            for (row, pairs) in outs {
-                let to = (out + row) * out_lanes;
-                let Some(map) = map else {
-                    add_up(&mut data[to..to + lanes], left, right, pairs, *plain, weight);
-                    continue;
-                };
-                add_up(&mut wide, left, right, pairs, *plain, weight);
-                if out_lanes == 1 {
-                    data[to] = wide.iter().sum();
-                } else {
-                    let to = &mut data[to..to + out_lanes];
-                    for (value, lane) in wide.iter().zip(map) {
-                        to[*lane as usize] += value;
+        let mut rows = Rows::from(dims, first);
+        for to in data.chunks_exact_mut(out_lanes) {
+            let Row { a, b, code, weight } = rows.here();
+            let (left, right, pairs) = (&self.left[a * lanes..], &self.right[b * lanes..], &outs[code]);
+            match map {
+                None => add_up(to, left, right, pairs, *plain, weight),
+                Some(map) => {
+                    add_up(&mut wide, left, right, pairs, *plain, weight);
+                    if let [only] = to {
+                        *only = wide.iter().sum();
+                    } else {
+                        for (value, lane) in wide.iter().zip(map) {
+                            to[*lane as usize] += value;
+                        }
                     }
                 }
             }
-            step(&mut state, sizes);
+            rows.on();
         }
     }
 }
@@ -851,7 +988,7 @@ fn to_dispatch(size: usize) -> bool {
 }
 
 /// Lanes that are added up at once.
-const AT_ONCE: usize = 16;
+const AT_ONCE: usize = 32;
 
 /// One row of a result: the sum of its products, lane by lane.
 #[inline(always)]
@@ -860,6 +997,7 @@ fn add_up(out: &mut [f64], left: &[f64], right: &[f64], pairs: &[Pair], plain: b
         0..4 => in_steps::<1>(out, left, right, pairs, plain, weight),
         4..8 => in_steps::<4>(out, left, right, pairs, plain, weight),
         8..16 => in_steps::<8>(out, left, right, pairs, plain, weight),
+        16..AT_ONCE => in_steps::<16>(out, left, right, pairs, plain, weight),
         _ => in_steps::<AT_ONCE>(out, left, right, pairs, plain, weight),
     }
 }

@@ -122,13 +122,8 @@ impl Scope {
 }
 
 impl Part {
-    /// Builds the tree of all joint root states, or of those kept.
-    pub(super) fn build(
-        net: &WorstNet,
-        readings: &[Reading],
-        wide: Wide,
-        kept: Option<Vec<u32>>,
-    ) -> Result<Self, LanesError> {
+    /// Builds the tree of all joint root states.
+    pub(super) fn build(net: &WorstNet, readings: &[Reading], wide: Wide) -> Result<Self, LanesError> {
         net.ensure()?;
         for reading in readings {
             net.ensure_reading(reading)?;
@@ -139,7 +134,7 @@ impl Part {
             wide,
             places: Vec::new(),
             cards: Vec::new(),
-            lanes: Lanes::new(root_cards, kept),
+            lanes: Lanes::new(root_cards, None),
             base: Vec::new(),
             regions: Vec::new(),
             worst: Vec::new(),
@@ -493,6 +488,8 @@ impl Part {
 
     fn joined(&mut self, a: usize, b: usize, scopes: &mut Vec<Scope>, sum: Option<u32>) -> usize {
         let union = scopes[a].union(&scopes[b]);
+        // The second table is given its running sums, so it had better be the smaller one.
+        let (a, b) = if scopes[b].size(&self.shape) > scopes[a].size(&self.shape) { (b, a) } else { (a, b) };
         self.nodes.push(Node::Join { a, b, sum });
         scopes.push(match sum {
             Some(v) => union.summed(v, &self.shape),

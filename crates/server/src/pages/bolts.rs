@@ -154,7 +154,16 @@ pub(crate) fn rows(bolts: &BTreeMap<u16, u16>) -> Markup {
 /// What is asked once before a walk.
 pub(crate) fn begin(view: &View, walk: &Walk) -> Markup {
     let errors = if walk.0.is_empty() { Vec::new() } else { walk.wrong(view) };
-    questions(view, walk, &errors)
+    html! {
+        (cautions(view))
+        (questions(view, walk, &errors))
+    }
+}
+
+/// What can hurt where a joint is tightened.
+fn cautions(view: &View) -> Markup {
+    let ids: Vec<String> = view.knowledge().cautions.iter().filter(|c| c.tightening).map(|c| c.id.clone()).collect();
+    view.cautions(&view.cautions_for(&ids))
 }
 
 fn questions(view: &View, walk: &Walk, errors: &[FieldTrouble]) -> Markup {
@@ -219,6 +228,7 @@ pub(crate) fn page(view: &View, walk: &Walk) -> Markup {
                 ": stage "
                 (stage)
             }
+            (cautions(view))
             @match (behind, next) {
                 (Some(bolt), _) => {
                     p.wrong {

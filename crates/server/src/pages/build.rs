@@ -4,8 +4,9 @@
 
 use std::collections::BTreeSet;
 
-use knowledge::workshop::{BuildStage, Signer};
-use logbook::{Kind, Moment};
+use knowledge::limits::AppliesTo;
+use knowledge::workshop::{BuildStage, Hold, Instruction, Signer};
+use logbook::{FigureFor, Kind, Moment};
 use maud::{Markup, html};
 
 use super::View;
@@ -22,11 +23,48 @@ fn signed(view: &View, stage: &str, hold: &str) -> bool {
     view.state().holds_signed.iter().any(|h| h.stage == stage && h.hold == hold)
 }
 
+/// The steps of a stage that this engine has, with their numbers; what was done stays.
+fn steps_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<(usize, &'a str)> {
+    let here = |(n, step): &(usize, &Instruction)| done(view, &stage.id, *n) || step.belongs(|a| view.was_stated(a));
+    stage.steps.iter().enumerate().filter(here).map(|(n, step)| (n, step.words.as_str())).collect()
+}
+
+/// The hold points of a stage that this engine has; what was signed or passed stays.
+fn holds_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<&'a Hold> {
+    let written = |h: &Hold| {
+        let passed = view.state().holds_open.iter().any(|o| o.stage == stage.id && o.hold == h.record);
+        passed || signed(view, &stage.id, &h.record)
+    };
+    stage.holds.iter().filter(|h| workup::work::hold_is_here(h, written(h), |a| view.was_stated(a))).collect()
+}
+
+/// What the engine's manual says for a hold point, or that it must be looked up there.
+fn from_manual(view: &View, hold: &Hold) -> Markup {
+    let asked = |item: &String| hold.limits.contains(item) || hold.manual.contains(item);
+    let rows: Vec<_> = view.state().sheet.iter().filter(|f| asked(&f.item)).collect();
+    html! {
+        @for f in &rows {
+            p.quiet {
+                "Engine's manual: "
+                (f.bound.word()) " " (f.text)
+                @if let Some(high) = &f.text_high { " to " (high) }
+                " " (f.unit) ", meant for " (f.stands_for().word()) " (" (f.document) ", page " (f.page) ")"
+            }
+        }
+        @if !hold.manual.is_empty() && !rows.iter().any(|f| f.stands_for() != FigureFor::Service) {
+            p.strong {
+                "The figure to build to stands in the engine's manual: look it up and set it down as an engine figure. "
+                "There is none to fall back on."
+            }
+        }
+    }
+}
+
 fn state_of(view: &View, stage: &BuildStage) -> Stripe {
     let any = view.state().steps_done.iter().any(|s| s.stage == stage.id)
         || view.state().holds_signed.iter().any(|h| h.stage == stage.id);
-    let all = stage.steps.iter().enumerate().all(|(n, _)| done(view, &stage.id, n));
-    let proved = stage.holds.iter().all(|h| signed(view, &stage.id, &h.record));
+    let all = steps_of(view, stage).iter().all(|(n, _)| done(view, &stage.id, *n));
+    let proved = holds_of(view, stage).iter().all(|h| signed(view, &stage.id, &h.record));
     match (any, all, proved) {
         (false, _, _) => Stripe::NotStarted,
         (true, false, _) => Stripe::Begun,
@@ -139,11 +177,13 @@ pub(crate) fn page(view: &View) -> Markup {
         (view.form(Kind::NoteWritten, "Write a note", &[]))
         (view.photo_form(None))
         (view.all_cautions())
-        @let keeps = &view.knowledge().keeps;
+        @let stated = |name: &str| view.was_stated(name);
+        @let all = view.knowledge().keeps.iter();
+        @let keeps = all.filter(|k| !AppliesTo::spoken_against(&k.applies, stated)).collect::<Vec<_>>();
         details.fold {
             summary { "What keeps its place" }
             ul {
-                @for k in keeps {
+                @for k in &keeps {
                     li {
                         b { (k.part) }
                         ": "
@@ -160,7 +200,9 @@ pub(crate) fn page(view: &View) -> Markup {
 fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
     let cautions = view.cautions_for(&stage.caution_ids);
     let holding = view.holding(&cautions);
-    let left = stage.steps.iter().enumerate().filter(|(n, _)| !done(view, &stage.id, *n)).count();
+    let (steps, holds) = (steps_of(view, stage), holds_of(view, stage));
+    let left = steps.iter().filter(|(n, _)| !done(view, &stage.id, *n)).count();
+    let mind: Vec<_> = stage.warnings.iter().filter(|w| w.belongs(|a| view.was_stated(a))).collect();
     html! {
         details.fold.sheet data-stage=(stage.id) open[open] {
             summary {
@@ -171,26 +213,26 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     span.quiet {
                         " "
                         @if left > 0 { (count(left, "step open", "steps open")) } @else {
-                            @let unsigned = stage.holds.iter().filter(|h| !signed(view, &stage.id, &h.record)).count();
+                            @let unsigned = holds.iter().filter(|h| !signed(view, &stage.id, &h.record)).count();
                             @if unsigned > 0 { (count(unsigned, "hold point open", "hold points open")) }
                         }
                     }
                 }
             }
             (view.cautions(&cautions))
-            @if !stage.warnings.is_empty() {
+            @if !mind.is_empty() {
                 ul.warnings {
-                    @for w in &stage.warnings {
-                        li { (w) }
+                    @for w in &mind {
+                        li { (w.words) }
                     }
                 }
             }
             ol.steps {
-                @for (n, step) in stage.steps.iter().enumerate() {
+                @for (n, step) in &steps {
                     @let number = (n + 1).to_string();
-                    li class=(if done(view, &stage.id, n) { "done" } else { "" }) {
+                    li value=(number) class=(if done(view, &stage.id, *n) { "done" } else { "" }) {
                         span { (step) }
-                        @if done(view, &stage.id, n) {
+                        @if done(view, &stage.id, *n) {
                             " "
                             b { "done" }
                         } @else if holding.is_empty() {
@@ -213,7 +255,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
             @if !holding.is_empty() {
                 p.quiet { "Tick the caution, then the steps open." }
             }
-            @for h in &stage.holds {
+            @for h in &holds {
                 div.holdpoint {
                     p {
                         b { "Hold point: " }
@@ -229,6 +271,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                             })
                         }
                     }
+                    (from_manual(view, h))
                     @for s in {
                         view.state()
                             .holds_signed

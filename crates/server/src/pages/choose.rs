@@ -82,6 +82,14 @@ pub(crate) fn options(view: &View) -> Markup {
             @if !picture.is_empty() {
                 figure.picture.slides tabindex="0" { (PreEscaped(picture)) }
             }
+            @if let Some(first) = case.first_place.as_ref().filter(|f| !f.words.is_empty()) {
+                h3 { "How sure is the first place?" }
+                ul {
+                    @for words in &first.words {
+                        li { (words) }
+                    }
+                }
+            }
             ol.options {
                 @for o in &open {
                     li { (option(view, o, o.id == case.advice.best)) }

@@ -127,6 +127,7 @@ pub(crate) struct View {
     /// A form that came back with troubles: its kind, what was typed, what was wrong.
     pub(crate) returned: Option<(Kind, Typed, Vec<FieldTrouble>)>,
     told: BTreeMap<String, String>,
+    stated: BTreeMap<String, String>,
 }
 
 impl View {
@@ -143,6 +144,9 @@ impl View {
             kept: None,
             returned: None,
             told: workup::told(&job.state, bench.knowledge()),
+            stated: (job.state.layout.as_ref())
+                .map(|layout| workup::work::stated(&job.state, layout, bench.knowledge()))
+                .unwrap_or_default(),
         }
     }
 
@@ -163,6 +167,11 @@ impl View {
     pub(crate) fn told(&self, name: &str) -> Option<&str> {
         let told = self.told.get(name).map(String::as_str);
         told.or_else(|| self.state().layout.as_ref().and_then(|layout| layout.attribute(name)))
+    }
+
+    /// An attribute of the engine as somebody stated or told it; what was merely filled in is left out.
+    pub(crate) fn was_stated(&self, name: &str) -> Option<&str> {
+        self.stated.get(name).map(String::as_str)
     }
 
     /// The cautions of some work on this engine.
@@ -629,7 +638,9 @@ impl View {
             [&vehicle.make, &vehicle.model, &vehicle.plate].into_iter().flatten().map(String::as_str).collect();
         let listen = live.map(|(panel, entry)| {
             let entry = entry.map(|e| format!("&entry={e}")).unwrap_or_default();
-            let have = if self.current { format!("&have={}", self.job.tail()) } else { String::new() };
+            // What is still being weighed is not had: it may be there before the page listens.
+            let whole = self.current && self.case.as_ref().is_none_or(|case| !case.weighing);
+            let have = if whole { format!("&have={}", self.job.tail()) } else { String::new() };
             self.link(&format!("live?panel={}{entry}{have}", panel.word()))
         });
         let inner = html! {

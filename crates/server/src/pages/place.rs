@@ -3,16 +3,34 @@
 //! Checks that pay come first and open; each holds its cautions above its key.
 
 use anatomy::Position;
-use logbook::{Kind, Moment};
+use logbook::{Kind, Moment, Phase};
 use maud::{Markup, html};
+use workup::Finding;
 
 use super::View;
 use super::test::{along, finding};
+use crate::surroundings;
 
 /// Whether a place belongs to the cylinder of another.
 fn belongs(place: &Position, to: &Position) -> bool {
     let beside = |cylinder: u8| place.pair().is_some_and(|(a, b)| a == cylinder || b == cylinder);
     to.cylinder().is_some_and(|cylinder| place.cylinder() == Some(cylinder) || beside(cylinder))
+}
+
+/// Readings by when they were taken, first those as found; a part never mixes before the work with after it.
+fn by_phase<'a>(view: &View, here: &[&'a Finding]) -> Vec<(String, Vec<&'a Finding>)> {
+    let phase = |f: &Finding| {
+        view.state().readings.iter().find(|r| r.entry.to_string() == f.entry).map_or(Phase::AsFound, |r| r.phase)
+    };
+    let with = |wanted: Phase| -> Option<(String, Vec<&'a Finding>)> {
+        let of: Vec<&Finding> = here.iter().copied().filter(|f| phase(f) == wanted).collect();
+        let mut days: Vec<String> =
+            of.iter().filter_map(|f| Some(surroundings::day_of(f.at.parse().ok()?).to_string())).collect();
+        days.dedup();
+        let name = crate::words::sentence(&crate::words::words(wanted.word()));
+        (!of.is_empty()).then(|| (format!("{name}, {}", days.join(" and ")), of))
+    };
+    Phase::ALL.iter().copied().filter_map(with).collect()
 }
 
 /// The page of one place.
@@ -46,8 +64,11 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
         @if here.is_empty() {
             p.quiet { "No reading here yet." }
         }
-        ul.findings {
-            @for f in &here { (finding(view, f)) }
+        @for (phase, findings) in by_phase(view, &here) {
+            h3.thin { (phase) }
+            ul.findings {
+                @for f in &findings { (finding(view, f)) }
+            }
         }
         (view.measured_at(position))
         (along(view, |s| here.iter().any(|f| s.holds(f))))

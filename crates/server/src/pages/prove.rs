@@ -77,6 +77,7 @@ fn left(view: &View) -> Markup {
                                 " of "
                                 (here.len())
                                 " read"
+                                @if let Some(due) = here.iter().find_map(|a| a.due.as_ref()) { ", due " (due) }
                             }
                         }
                         @if let Some(a) = open {

@@ -56,7 +56,8 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
 
 /// How far the engine is open, and the next stages.
 fn stages(view: &View) -> Markup {
-    let reached = workup::opened::reached(&view.state().stages_reached, view.knowledge());
+    let reached = workup::opened::open_now(view.state(), view.knowledge());
+    let before = workup::opened::reached(&view.state().stages_reached, view.knowledge());
     let opens =
         |s: &knowledge::Stage| !s.needs.is_empty() || s.id == workup::opened::AFTER_REPAIR || reached.contains(&s.id);
     html! {
@@ -73,6 +74,7 @@ fn stages(view: &View) -> Markup {
                         @if there {
                             b { "reached" }
                         } @else {
+                            @if before.contains(&stage.id) { span.quiet { "closed again" } }
                             ({
                                 view.button(
                                     Kind::StageReached,
@@ -638,7 +640,9 @@ fn beliefs(view: &View) -> Markup {
                 @if !beam.is_empty() {
                     figure.picture.wide-only { (PreEscaped(beam)) }
                 }
-                @if b.reasons.is_empty() {
+                @if case.weighing {
+                    p.quiet { "The readings for and against are being weighed." }
+                } @else if b.reasons.is_empty() {
                     p.quiet { "No reading moves it." }
                 } @else {
                     ul class=(list) {

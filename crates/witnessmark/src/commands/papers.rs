@@ -78,7 +78,7 @@ pub(crate) fn write(
     for paper in manner.only {
         let basis = issue_basis(&job.entries, paper.in_logbook());
         let state = fold(basis.entries);
-        let day = || basis.issued_at.map_or_else(surroundings::today, surroundings::day_of).to_string();
+        let day = || surroundings::day_of_issue(&basis).to_string();
         let from = JobPapers {
             case,
             state: &state,
