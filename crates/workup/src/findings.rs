@@ -577,9 +577,6 @@ fn judge_number(
     Some(())
 }
 
-/// What readings compared among themselves are judged in.
-const OF_THE_BEST: &str = "% of the best";
-
 /// The standard deviation of single readings; nothing for fewer than two.
 fn scatter(singles: &[(f64, f64)]) -> Option<f64> {
     let n = f64::from(u32::try_from(singles.len()).ok().filter(|n| *n > 1)?);
@@ -603,6 +600,9 @@ fn mean_in_words(n: u32, scatter: Option<f64>, doubt: &Doubt, unit: &str) -> Str
     );
     format!("; mean of {n} readings{seen}: {own}")
 }
+
+/// What readings compared among themselves are judged in.
+const OF_THE_BEST: &str = "% of the best";
 
 /// The decision rule in words, at the edges on the side of the value.
 fn rule(judged: f64, edges: [Option<f64>; 4], unit: &str, scale: f64, finding: &Finding) -> Option<String> {

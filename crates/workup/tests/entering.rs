@@ -145,6 +145,50 @@ fn a_refusal_names_the_field_and_what_may_be_said_instead() {
     }
 }
 
+#[test]
+fn several_readings_of_one_thing_are_typed_in_one_field() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let state = fold(&job(&base()));
+    let given = |value: &str, mean_of: &str| {
+        let text = |t: &str| t.to_owned();
+        let given = Given {
+            check: text("compression-dry"),
+            reading: text("pressure"),
+            position: text("cyl-1"),
+            value: text(value),
+            mean_of: text(mean_of),
+            ..Given::default()
+        };
+        given.body(&state, &knowledge, None)
+    };
+    let texts = |value: &str| -> Vec<(String, String)> {
+        given(value, "").unwrap().repeats.into_iter().map(|f| (f.text, f.unit)).collect()
+    };
+    let three = |unit: &str| ["12.1", "12.0", "12.1"].map(|t| (t.to_owned(), unit.to_owned())).to_vec();
+    // Without a unit it is that of the reading.
+    assert_eq!(texts("12.1; 12.0; 12.1"), three("kPa"));
+    for typed in ["12.1; 12.0; 12.1 bar", "12.1 12.0 12.1 bar", "12.1, 12.0, 12.1 bar", "12.1 bar; 12.0 bar; 12.1 bar"]
+    {
+        assert_eq!(texts(typed), three("bar"), "{typed}");
+    }
+    assert_eq!(texts("175; 174 psi").len(), 2);
+    assert_eq!(texts("175; 174 psi")[0].1, "psi");
+    let one = given("12.1 bar", "").unwrap();
+    assert_eq!((one.repeats.len(), one.value.unwrap().text.as_str()), (0, "12.1"));
+    assert_eq!(given("12.07 bar", "3").unwrap().mean_of, Some(3));
+    for (value, n, field) in [
+        ("12.1 bar; 175 psi", "", "value"),
+        ("12.1; -3", "", "value"),
+        ("12.1; low", "", "value"),
+        ("12.1", "1", "mean_of"),
+        ("12.1", "many", "mean_of"),
+        ("12.1; 12.0", "2", "mean_of"),
+    ] {
+        let why = given(value, n).unwrap_err();
+        assert_eq!(why.field, field, "{value} {n}: {why}");
+    }
+}
+
 /// What is noticed of a job.
 fn noticed(told: &[Told], code: &str) -> Vec<(String, String)> {
     let case = workup::work_up(&fold(&job(told)), &Knowledge::builtin().unwrap()).unwrap();
@@ -196,48 +240,4 @@ fn after_the_engine_ran_again_what_needs_it_open_waits_until_it_is_opened_once_m
     assert!(no(&told, "compression-dry").is_some());
     told.push(open("after-repair"));
     assert!(no(&told, "bore-gauge").is_some());
-}
-
-#[test]
-fn several_readings_of_one_thing_are_typed_in_one_field() {
-    let knowledge = Knowledge::builtin().unwrap();
-    let state = fold(&job(&base()));
-    let given = |value: &str, mean_of: &str| {
-        let text = |t: &str| t.to_owned();
-        let given = Given {
-            check: text("compression-dry"),
-            reading: text("pressure"),
-            position: text("cyl-1"),
-            value: text(value),
-            mean_of: text(mean_of),
-            ..Given::default()
-        };
-        given.body(&state, &knowledge, None)
-    };
-    let texts = |value: &str| -> Vec<(String, String)> {
-        given(value, "").unwrap().repeats.into_iter().map(|f| (f.text, f.unit)).collect()
-    };
-    let three = |unit: &str| ["12.1", "12.0", "12.1"].map(|t| (t.to_owned(), unit.to_owned())).to_vec();
-    // Without a unit it is that of the reading.
-    assert_eq!(texts("12.1; 12.0; 12.1"), three("kPa"));
-    for typed in ["12.1; 12.0; 12.1 bar", "12.1 12.0 12.1 bar", "12.1, 12.0, 12.1 bar", "12.1 bar; 12.0 bar; 12.1 bar"]
-    {
-        assert_eq!(texts(typed), three("bar"), "{typed}");
-    }
-    assert_eq!(texts("175; 174 psi").len(), 2);
-    assert_eq!(texts("175; 174 psi")[0].1, "psi");
-    let one = given("12.1 bar", "").unwrap();
-    assert_eq!((one.repeats.len(), one.value.unwrap().text.as_str()), (0, "12.1"));
-    assert_eq!(given("12.07 bar", "3").unwrap().mean_of, Some(3));
-    for (value, n, field) in [
-        ("12.1; 175 psi", "", "value"),
-        ("12.1; -3", "", "value"),
-        ("12.1; low", "", "value"),
-        ("12.1", "1", "mean_of"),
-        ("12.1", "many", "mean_of"),
-        ("12.1; 12.0", "2", "mean_of"),
-    ] {
-        let why = given(value, n).unwrap_err();
-        assert_eq!(why.field, field, "{value} {n}: {why}");
-    }
 }
