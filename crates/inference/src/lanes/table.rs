@@ -750,7 +750,7 @@ fn in_room<T>(size: usize, work: impl FnOnce(&mut [f64]) -> T) -> T {
 }
 
 /// A room larger than this is given back, so that a bench left alone holds little \[ours\].
-const ROOM_KEPT: usize = 1 << 20;
+const ROOM_KEPT: usize = 1 << 16;
 
 impl Ready {
     /// The result: one row of lanes per combination of kept dimensions.
