@@ -6,6 +6,8 @@
 //! An outcome that would not change the choice adds nothing, so a check that can only confirm is worth nothing. A saving
 //! that the number of draws could have made by chance is not counted.
 
+mod sample;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{EngineLayout, Position};
@@ -13,11 +15,12 @@ use inference::lanes::{Draws, Run};
 use knowledge::{Check, Knowledge};
 use logbook::JobState;
 use rayon::prelude::*;
+use sample::{Ask, ByKind, Mostly, Sample, means};
 use serde::Serialize;
 
 use crate::findings::{Finding, LimitUsed};
-use crate::money::{self, Bill, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
-use crate::network::{self, Cut, EngineNet, What};
+use crate::money::{self, Bill, Bills, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
+use crate::network::{self, EngineNet, What};
 use crate::opened;
 
 /// Engines drawn from the exact distribution \[ours\].
@@ -26,6 +29,8 @@ pub const DRAWS: usize = 4096;
 pub const SEED: u64 = 1;
 /// A saving smaller than this many of its standard errors is not counted \[ours\].
 const SURE: f64 = 3.0;
+/// A saving below this, in labour units, is none: it is a difference of sums that are equal but for their last digits.
+const LEAST: f64 = 1e-9;
 /// From here on a condition rules an option out \[ours\].
 const RULES_OUT: f64 = 0.9;
 /// From here on a spun bearing or a jumped drive forbids running or cranking the engine \[ours\].
@@ -186,105 +191,6 @@ pub struct Scene<'a, 'r> {
     pub donors: &'a Donors,
 }
 
-/// The draws looked at from the variables, and the kinds of engine among them.
-struct Sample<'a> {
-    draws: &'a Draws,
-    /// Per variable: the draws in which it is not in its first state, with the state.
-    odd: Vec<Vec<(u32, u8)>>,
-    /// Per drawn engine: which of the kinds below it is.
-    kind: Vec<usize>,
-    /// Per kind: one drawn engine of it. All engines of a kind cost the same whatever is chosen.
-    of_kind: Vec<usize>,
-    /// Per drawn engine: the class of each block.
-    classes: Vec<Vec<usize>>,
-}
-
-impl<'a> Sample<'a> {
-    fn of(scene: &Scene<'a, '_>) -> Self {
-        let draws = scene.draws;
-        let mut odd = vec![Vec::new(); draws.variables];
-        for d in 0..draws.count {
-            let index = u32::try_from(d).unwrap_or(u32::MAX);
-            for (list, state) in odd.iter_mut().zip(draws.draw(d)).filter(|(_, s)| **s > 0) {
-                list.push((index, *state));
-            }
-        }
-        let classes: Vec<Vec<usize>> = (0..draws.count)
-            .map(|d| scene.blocks.iter().map(|block| block.class_in(draws.draw(d))).collect())
-            .collect();
-        let Scene { net, blocks, layout, knowledge, donors, terms, .. } = *scene;
-        let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
-        let options = money::choices(stated, net, blocks, layout, knowledge, terms);
-        let mut kinds: BTreeMap<(&[usize], Vec<u64>), usize> = BTreeMap::new();
-        let (mut kind, mut of_kind) = (Vec::with_capacity(draws.count), Vec::new());
-        for (d, here) in classes.iter().enumerate() {
-            let apart = options.iter().flat_map(|o| o.apart_from_classes(draws.draw(d))).collect();
-            let next = of_kind.len();
-            let found = *kinds.entry((here.as_slice(), apart)).or_insert(next);
-            if found == next {
-                of_kind.push(d);
-            }
-            kind.push(found);
-        }
-        Self { draws, odd, kind, of_kind, classes }
-    }
-}
-
-/// One reading of a check, ready to be asked.
-struct Ask {
-    words: Vec<String>,
-    /// Chance of each outcome, drawn engine after drawn engine.
-    chances: Vec<f64>,
-    telling: f64,
-}
-
-impl Ask {
-    /// Chance of each outcome in one drawn engine.
-    fn chances(&self, draw: usize) -> &[f64] {
-        let n = self.words.len();
-        self.chances.get(draw * n..(draw + 1) * n).unwrap_or_default()
-    }
-}
-
-fn ask(cuts: &[Cut], words: Vec<String>, sample: &Sample<'_>) -> Ask {
-    let engines = sample.draws.count;
-    // Per cut and drawn engine: chance of this outcome or a better one. Most parts are in their first state.
-    let at_most = |cut: &Cut| {
-        let first = |factor: &[f64]| factor.first().copied().unwrap_or(1.0);
-        let plain: f64 = cut.factors.iter().map(|(_, f)| first(f)).filter(|f| *f > 0.0).product();
-        let mut out = vec![cut.own * plain; engines];
-        for (variable, factor) in &cut.factors {
-            let Some(odd) = sample.odd.get(*variable) else { continue };
-            let usual = first(factor);
-            if usual <= 0.0 {
-                for (d, value) in out.iter_mut().enumerate() {
-                    let state = sample.draws.draw(d).get(*variable).map_or(0, |s| usize::from(*s));
-                    *value *= factor.get(state).copied().unwrap_or(1.0);
-                }
-                continue;
-            }
-            for (d, state) in odd {
-                if let Some(value) = out.get_mut(*d as usize) {
-                    *value *= factor.get(usize::from(*state)).copied().unwrap_or(1.0) / usual;
-                }
-            }
-        }
-        out
-    };
-    let cuts: Vec<Vec<f64>> = cuts.iter().map(at_most).collect();
-    let mut chances = Vec::with_capacity(engines * words.len());
-    for d in 0..engines {
-        let mut below = 0.0;
-        for cut in &cuts {
-            let here = cut.get(d).copied().unwrap_or(1.0);
-            chances.push((here - below).max(0.0));
-            below = here;
-        }
-        chances.push((1.0 - below).max(0.0));
-    }
-    Ask { words, chances, telling: 0.0 }
-}
-
 /// Choices priced with the engine opened so far, in every drawn engine.
 struct Priced<'k> {
     /// Every option, and of one that mends only what it opens every way of opening.
@@ -301,26 +207,33 @@ struct Priced<'k> {
     contenders: Vec<usize>,
     /// What each contender saves over the best: kind after kind of engine.
     savings: Vec<f64>,
+    /// Per contender: its savings summed over the drawn engines, and their squares.
+    sums: Vec<(f64, f64)>,
 }
 
 impl<'k> Priced<'k> {
-    fn of(scene: &Scene<'k, '_>, sample: &Sample<'_>, terms: &Terms) -> Self {
+    /// The choices of a scene, not priced yet.
+    fn choices(scene: &Scene<'k, '_>, terms: &Terms) -> Vec<OptionHere<'k>> {
         let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
         let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
-        let options = money::choices(stated, net, blocks, layout, knowledge, terms);
+        money::choices(stated, net, blocks, layout, knowledge, terms)
+    }
+
+    fn of(scene: &Scene<'k, '_>, sample: &Sample, options: Vec<OptionHere<'k>>) -> Self {
+        let bills = Bills::of(&options);
         let row = |d: &usize| {
             let classes = sample.classes.get(*d).map_or(&[][..], Vec::as_slice);
-            options.iter().map(|o| o.bill(sample.draws.draw(*d), classes).expected()).collect()
+            bills.expected(sample.draws.draw(*d), classes)
         };
         let table: Vec<Vec<f64>> = sample.of_kind.par_iter().map(row).collect();
-        let expected = means(&table, &sample.kind);
+        let expected = sample.means(&table);
         let blocks = scene.blocks.iter().map(|b| b.name.clone()).collect();
         let best = (0, f64::INFINITY);
-        Self { options, table, expected, best, contenders: Vec::new(), savings: Vec::new(), blocks }
+        Self { options, table, expected, best, contenders: Vec::new(), savings: Vec::new(), sums: Vec::new(), blocks }
     }
 
     /// The same with the best of the allowed options found, and what stands against it.
-    fn among(self, allowed: &[bool]) -> Self {
+    fn among(self, allowed: &[bool], sample: &Sample) -> Self {
         let best = smallest(&self.expected, allowed);
         let saving = |row: &Vec<f64>, option: usize| {
             let stay = row.get(best.0).copied().unwrap_or(0.0);
@@ -331,8 +244,21 @@ impl<'k> Priced<'k> {
             .filter(|i| *i != best.0 && allowed.get(*i) == Some(&true))
             .filter(|i| !dearer(i))
             .collect();
-        let savings = self.table.iter().flat_map(|row| contenders.iter().map(|o| saving(row, *o))).collect();
-        Self { best, contenders, savings, ..self }
+        let savings: Vec<f64> = self.table.iter().flat_map(|row| contenders.iter().map(|o| saving(row, *o))).collect();
+        let mut sums = vec![(0.0, 0.0); contenders.len()];
+        for (row, n) in savings.chunks_exact(contenders.len().max(1)).zip(&sample.counts) {
+            for (sum, saving) in sums.iter_mut().zip(row) {
+                sum.0 += n * saving;
+                sum.1 += n * saving * saving;
+            }
+        }
+        Self { best, contenders, savings, sums, ..self }
+    }
+
+    /// What each contender saves over the best in a kind of engine.
+    fn savings(&self, kind: usize) -> &[f64] {
+        let width = self.contenders.len();
+        self.savings.get(kind * width..(kind + 1) * width).unwrap_or_default()
     }
 
     /// Whether a choice takes every head off whatever is found.
@@ -354,18 +280,6 @@ impl<'k> Priced<'k> {
     }
 }
 
-/// Means over the drawn engines of what is tabled by kind.
-fn means(table: &[Vec<f64>], kind: &[usize]) -> Vec<f64> {
-    let mut sums = vec![0.0; table.first().map_or(0, Vec::len)];
-    for row in kind.iter().filter_map(|k| table.get(*k)) {
-        for (s, x) in sums.iter_mut().zip(row) {
-            *s += x;
-        }
-    }
-    let n = count(kind.len());
-    sums.into_iter().map(|s| s / n).collect()
-}
-
 fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(1.0, f64::from).max(1.0)
 }
@@ -380,98 +294,91 @@ fn smallest(costs: &[f64], allowed: &[bool]) -> (usize, f64) {
     best
 }
 
-/// Chance of every joint outcome of some readings in one drawn engine, the last reading running fastest.
-fn cells(asks: &[Ask], draw: usize, out: &mut Vec<f64>) {
-    out.clear();
-    out.push(1.0);
-    for ask in asks {
-        *out = out.iter().flat_map(|w| ask.chances(draw).iter().map(move |c| w * c)).collect();
-    }
+/// What knowing the outcome of something is worth.
+struct Worth {
+    /// What is saved on average.
+    saving: f64,
+    /// Chance that the outcome changes the choice.
+    p_changes: f64,
+    /// Per outcome: its chance, and the choice that would then be best.
+    cells: Vec<(f64, usize)>,
 }
 
-/// The worth of knowing a check's outcome: saving, chance of a change, and what would follow each outcome.
-fn worth(asks: &[Ask], sample: &Sample<'_>, priced: &Priced<'_>) -> (f64, f64, Vec<Outcome>) {
-    let shape: Vec<usize> = asks.iter().map(|a| a.words.len()).collect();
-    let total: usize = shape.iter().product();
-    // Per kind of engine and cell: the chances and their squares, summed over the drawn engines of that kind.
-    let mut by_kind = vec![(0.0, 0.0); priced.table.len() * total];
-    let mut here = Vec::with_capacity(total);
-    for (d, kind) in sample.kind.iter().enumerate() {
-        let chances = match asks {
-            [one] => one.chances(d),
-            many => {
-                cells(many, d, &mut here);
-                here.as_slice()
+impl Worth {
+    fn of(ask: &Ask, sample: &Sample, priced: &Priced<'_>) -> Self {
+        let ByKind { kinds, sums, unlisted } = ask.by_kind(sample);
+        let (total, width) = (ask.words.len(), priced.contenders.len());
+        let by_cell = || kinds.iter().zip(sums.chunks_exact(total.max(1)));
+        // What the engines that are not listed save, and its squares: of all engines less the listed ones.
+        let mut rest = priced.sums.clone();
+        let mut chance: Vec<f64> = ask.usual.iter().map(|p| p * unlisted).collect();
+        let mut listed = vec![0.0; total * width];
+        for ((kind, n), weights) in by_cell() {
+            let savings = priced.savings(*kind);
+            for (rest, saving) in rest.iter_mut().zip(savings) {
+                rest.0 -= n * saving;
+                rest.1 -= n * saving * saving;
             }
-        };
-        if let Some(sums) = by_kind.get_mut(kind * total..(kind + 1) * total) {
-            for (sum, w) in sums.iter_mut().zip(chances) {
-                sum.0 += w;
-                sum.1 += w * w;
-            }
-        }
-    }
-    // Per cell: chance, and per contender the saving over the present choice.
-    let width = priced.contenders.len();
-    let mut chance = vec![0.0; total];
-    let mut sums = vec![0.0; total * width];
-    let by_cell = || by_kind.chunks_exact(total.max(1)).enumerate();
-    let savings = |kind: usize| priced.savings.get(kind * width..(kind + 1) * width).unwrap_or_default();
-    for (kind, weights) in by_cell() {
-        for (cell, (w, _)) in weights.iter().enumerate().filter(|(_, (w, _))| *w > 0.0) {
-            if let (Some(chance), Some(sums)) = (chance.get_mut(cell), sums.get_mut(cell * width..(cell + 1) * width)) {
+            for (cell, (chance, (w, _))) in chance.iter_mut().zip(weights).enumerate() {
                 *chance += w;
-                for (sum, saving) in sums.iter_mut().zip(savings(kind)) {
+                let sums = listed.get_mut(cell * width..(cell + 1) * width).unwrap_or_default();
+                for (sum, saving) in sums.iter_mut().zip(savings) {
                     *sum += w * saving;
                 }
             }
         }
+        if unlisted <= 0.0 {
+            rest.fill((0.0, 0.0));
+        }
+        let n = count(sample.draws.count);
+        let error = |cell: usize, place: usize, mean: f64| {
+            let usual = ask.usual.get(cell).copied().unwrap_or(0.0);
+            let others = rest.get(place).map_or(0.0, |(_, squares)| squares * usual * usual);
+            let here: f64 = by_cell()
+                .map(|((kind, _), weights)| {
+                    let saving = priced.savings(*kind).get(place).copied().unwrap_or(0.0);
+                    weights.get(cell).map_or(0.0, |(_, squares)| squares * saving * saving)
+                })
+                .sum();
+            (((others + here) / n - mean * mean).max(0.0) / n).sqrt()
+        };
+        let mut out = Self { saving: 0.0, p_changes: 0.0, cells: Vec::with_capacity(total) };
+        for (cell, (p, usual)) in chance.iter().zip(&ask.usual).enumerate() {
+            let p = p / n;
+            let mut best = (priced.best.0, LEAST);
+            let here = listed.get(cell * width..(cell + 1) * width).unwrap_or_default();
+            for (place, ((sum, (rest, _)), option)) in here.iter().zip(&rest).zip(&priced.contenders).enumerate() {
+                let mean = (sum + usual * rest) / n;
+                if mean > best.1 && mean > SURE * error(cell, place, mean) {
+                    best = (*option, mean);
+                }
+            }
+            if best.0 != priced.best.0 {
+                out.saving += best.1;
+                out.p_changes += p;
+            }
+            out.cells.push((p, best.0));
+        }
+        out
     }
-    let n = count(sample.kind.len());
-    let error = |cell: usize, place: usize, mean: f64| {
-        let squares: f64 = by_cell()
-            .map(|(kind, weights)| {
-                let saving = savings(kind).get(place).copied().unwrap_or(0.0);
-                weights.get(cell).map_or(0.0, |(_, squares)| squares * saving * saving)
-            })
-            .sum();
-        ((squares / n - mean * mean).max(0.0) / n).sqrt()
-    };
-    let (mut saving, mut changes) = (0.0, 0.0);
-    let mut outcomes = Vec::with_capacity(total);
-    for (code, p) in chance.iter().enumerate() {
-        let p = p / n;
-        let mut best = (priced.best.0, 0.0);
-        let here = sums.get(code * width..(code + 1) * width).unwrap_or_default();
-        for (place, (sum, option)) in here.iter().zip(&priced.contenders).enumerate() {
-            let mean = sum / n;
-            if mean > best.1 && mean > SURE * error(code, place, mean) {
-                best = (*option, mean);
-            }
-        }
-        saving += best.1;
-        if best.0 != priced.best.0 {
-            changes += p;
-        }
-        let mut rest = code;
-        let mut names = Vec::new();
-        for (ask, size) in asks.iter().zip(&shape).rev() {
-            if let Some(word) = ask.words.get(rest % size) {
-                names.push(word.replace('-', " "));
-            }
-            rest /= size;
-        }
-        names.reverse();
-        outcomes.push(Outcome {
-            words: names.join(" and "),
+
+    /// Per outcome: whether it changes the choice, or whether it does not.
+    fn changing(&self, now: usize, wanted: bool) -> Vec<bool> {
+        self.cells.iter().map(|(_, choice)| (*choice != now) == wanted).collect()
+    }
+
+    /// The same with every outcome in words.
+    fn told(self, ask: Ask, priced: &Priced<'_>) -> (f64, f64, Vec<Outcome>) {
+        let outcome = |((p, choice), words): ((f64, usize), String)| Outcome {
+            words,
             p,
-            then: priced.options.get(best.0).map_or_else(String::new, |o| o.option.id.clone()),
-            opens: priced.opens(best.0),
-            others: priced.others(best.0),
-            choice: best.0,
-        });
+            then: priced.options.get(choice).map_or_else(String::new, |o| o.option.id.clone()),
+            opens: priced.opens(choice),
+            others: priced.others(choice),
+            choice,
+        };
+        (self.saving, self.p_changes, self.cells.into_iter().zip(ask.words).map(outcome).collect())
     }
-    (saving, changes, outcomes)
 }
 
 fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_stop: bool) -> Option<String> {
@@ -540,14 +447,15 @@ fn worst_site(scene: &Scene<'_, '_>, conditions: &[&str], states: &[&str]) -> f6
 /// Works out blocks, options and advice.
 #[must_use]
 pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advice) {
-    let sample = Sample::of(scene);
-    let priced = Priced::of(scene, &sample, scene.terms);
+    let options = Priced::choices(scene, scene.terms);
+    let sample = Sample::of(scene, &options);
+    let priced = Priced::of(scene, &sample, options);
     let struck: Vec<Option<StruckOut>> = priced.options.iter().map(|o| struck_out(o, scene)).collect();
     let mut allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
     if !allowed.iter().any(|a| *a) {
         allowed = vec![true; struck.len()];
     }
-    let priced = priced.among(&allowed);
+    let priced = priced.among(&allowed, &sample);
     let beliefs = block_beliefs(scene, &sample.classes);
     let advice = advice(scene, &sample, &priced, &allowed);
     let lines = option_lines(scene, &priced, &sample, &struck);
@@ -656,7 +564,7 @@ fn candidates<'a>(scene: &Scene<'a, '_>) -> Vec<(&'a Check, Position)> {
     out
 }
 
-fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed: &[bool]) -> Advice {
+fn advice(scene: &Scene<'_, '_>, sample: &Sample, now: &Priced<'_>, allowed: &[bool]) -> Advice {
     let best = now.best;
     let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
     let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
@@ -691,7 +599,8 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
         }
         let mut terms = scene.terms.clone();
         terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
-        further.insert(missing, Priced::of(scene, sample, &terms).among(allowed));
+        let then = Priced::of(scene, sample, Priced::choices(scene, &terms));
+        further.insert(missing, then.among(allowed, sample));
     }
     let single: Vec<Valued<'_>> = open
         .into_par_iter()
@@ -765,7 +674,7 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
         let cost = |i: &usize| now.expected.get(*i).copied().unwrap_or(f64::INFINITY);
         cost(a).total_cmp(&cost(b))
     });
-    let ceiling = ceiling(&now.table, &sample.kind, allowed, best.0);
+    let ceiling = ceiling(&now.table, &sample.counts, allowed, best.0);
     Advice {
         next,
         rest,
@@ -781,10 +690,10 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample<'_>, now: &Priced<'_>, allowed:
 
 /// What knowing everything would save on average: no set of checks can be worth more. The mean is over the drawn engines, of
 /// which a kind may have one or a thousand.
-fn ceiling(table: &[Vec<f64>], kind: &[usize], allowed: &[bool], now: usize) -> f64 {
+fn ceiling(table: &[Vec<f64>], counts: &[f64], allowed: &[bool], now: usize) -> f64 {
     let saved: Vec<Vec<f64>> =
         table.iter().map(|row| vec![row.get(now).copied().unwrap_or(0.0) - smallest(row, allowed).1]).collect();
-    means(&saved, kind).first().copied().unwrap_or(0.0)
+    means(&saved, counts).first().copied().unwrap_or(0.0)
 }
 
 fn low_dry(scene: &Scene<'_, '_>, position: &Position) -> bool {
@@ -800,15 +709,15 @@ fn low_dry(scene: &Scene<'_, '_>, position: &Position) -> bool {
 struct Valued<'k> {
     check: &'k Check,
     worth: CheckWorth,
-    /// Per drawn engine: the chance that everything it reads comes out at its best.
-    best: Vec<f64>,
-    /// Where some outcomes turn the choice: per drawn engine the chance of the others, and the likeliest that does.
-    alarm: Option<(Vec<f64>, String)>,
+    /// The chance that everything it reads comes out at its best.
+    best: Mostly,
+    /// Where some outcomes turn the choice: the chance of the others, and the likeliest that does.
+    alarm: Option<(Mostly, String)>,
 }
 
 fn value_of<'k>(
     scene: &Scene<'k, '_>,
-    sample: &Sample<'_>,
+    sample: &Sample,
     check: &'k Check,
     position: &Position,
     missing: &[&str],
@@ -824,14 +733,14 @@ fn value_of<'k>(
         .filter(|r| !good(scene).any(|f| f.check == check.id && f.reading == r.id && f.position == *position))
         .map(|r| network::cuts(scene.net, scene.layout, r, position))
         .filter(|(cuts, _)| cuts.iter().any(|c| !c.factors.is_empty()))
-        .map(|(cuts, words)| ask(&cuts, words, sample))
+        .map(|(cuts, words)| Ask::of(&cuts, worded(words), sample))
         .collect();
     if asks.is_empty() {
         return None;
     }
     if asks.len() > 1 {
         for ask in &mut asks {
-            ask.telling = worth(std::slice::from_ref(ask), sample, then).0;
+            ask.telling = Worth::of(ask, sample, then).saving;
         }
         asks.sort_by(|a, b| b.telling.total_cmp(&a.telling));
         // The readings that tell most, as many as fit the grid.
@@ -843,20 +752,18 @@ fn value_of<'k>(
         let keep = fit.count().max(1);
         asks.truncate(keep);
     }
-    let valued = can_wait(scene, check, &[*position], then, base.0, worth(&asks, sample, then));
-    let draws = 0..scene.draws.count;
-    let best = draws.clone().map(|d| asks.iter().filter_map(|a| a.chances(d).first()).product()).collect();
-    let alarms: Vec<bool> = valued.2.iter().map(|o| o.choice != base.0).collect();
+    let ask = Ask::all(asks)?;
+    let worth = Worth::of(&ask, sample, then);
+    // Every reading at its best: the first of the joint outcomes.
+    let best = ask.first();
     // Where every outcome turns the choice, none of them is an alarm.
+    let alarms = worth.changing(base.0, true);
     let alarm = (alarms.contains(&true) && alarms.contains(&false)).then(|| {
-        let mut here = Vec::new();
-        let quiet = |d| {
-            cells(&asks, d, &mut here);
-            here.iter().zip(&alarms).filter(|(_, alarm)| !**alarm).map(|(p, _)| p).sum()
-        };
-        let likeliest = valued.2.iter().zip(&alarms).filter(|(_, a)| **a).max_by(|a, b| a.0.p.total_cmp(&b.0.p));
-        (draws.map(quiet).collect(), likeliest.map_or_else(String::new, |(o, _)| o.words.clone()))
+        let turning = worth.cells.iter().zip(&ask.words).zip(&alarms).filter(|(_, alarm)| **alarm);
+        let likeliest = turning.max_by(|((a, _), _), ((b, _), _)| a.0.total_cmp(&b.0));
+        (ask.any(&worth.changing(base.0, false)), likeliest.map_or_else(String::new, |((_, words), _)| words.clone()))
     });
+    let valued = can_wait(scene, check, &[*position], then, base.0, worth.told(ask, then));
     let place = Where { position: *position, round: Vec::new(), words: scene.layout.label(position) };
     Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best, alarm })
 }
@@ -952,6 +859,11 @@ fn priced_check(
     }
 }
 
+/// Outcomes as words.
+fn worded(ids: Vec<String>) -> Vec<String> {
+    ids.into_iter().map(|id| id.replace('-', " ")).collect()
+}
+
 /// In a round the places that do not come out at their best are counted up to here \[ours\].
 const COUNTED: usize = 3;
 
@@ -994,7 +906,7 @@ fn places(members: &[&Valued<'_>]) -> &'static str {
 #[expect(clippy::too_many_arguments, reason = "one call, the same terms as a single check")]
 fn round_of(
     scene: &Scene<'_, '_>,
-    sample: &Sample<'_>,
+    sample: &Sample,
     check: &Check,
     position: Position,
     members: &[&Valued<'_>],
@@ -1009,27 +921,10 @@ fn round_of(
     let by_alarm = members.iter().find_map(|m| m.alarm.as_ref()).map(|(_, words)| format!("{words} or worse"));
     let counted = [Some("not at its best".to_owned()), by_alarm].into_iter().enumerate().filter_map(|(way, what)| {
         let what = what?;
-        // Chance of so many, drawn engine after drawn engine, the last cell for that many and more.
-        let mut chances = vec![0.0; scene.draws.count * (most + 1)];
-        let quiet: Vec<&Vec<f64>> = match way {
+        let well: Vec<&Mostly> = match way {
             0 => members.iter().map(|m| &m.best).collect(),
             _ => members.iter().filter_map(|m| m.alarm.as_ref().map(|(quiet, _)| quiet)).collect(),
         };
-        for (d, cells) in chances.chunks_exact_mut(most + 1).enumerate() {
-            if let Some(none) = cells.first_mut() {
-                *none = 1.0;
-            }
-            for good in quiet.iter().filter_map(|q| q.get(d)) {
-                // From the largest count down, so that the one below is still the one before this place.
-                for k in (0..=most).rev() {
-                    let fewer = k.checked_sub(1).and_then(|j| cells.get(j)).copied().unwrap_or(0.0);
-                    let stays = if k == most { 1.0 } else { *good };
-                    if let Some(cell) = cells.get_mut(k) {
-                        *cell = *cell * stays + fewer * (1.0 - good);
-                    }
-                }
-            }
-        }
         let words = (0..=most)
             .map(|k| match k {
                 0 => format!("none of {n}: {what}"),
@@ -1037,7 +932,11 @@ fn round_of(
                 k => format!("{k} of {n}: {what}"),
             })
             .collect();
-        Some(worth(&[Ask { words, chances, telling: 0.0 }], sample, then))
+        let ask = match most {
+            2 => Ask::counted::<3>(&well, words),
+            _ => Ask::counted::<{ COUNTED + 1 }>(&well, words),
+        };
+        Some(Worth::of(&ask, sample, then).told(ask, then))
     });
     let at: Vec<Position> = members.iter().map(|m| m.worth.position).collect();
     let valued = can_wait(scene, check, &at, then, base.0, counted.max_by(|a, b| a.0.total_cmp(&b.0))?);
@@ -1059,17 +958,17 @@ fn round_of(
 fn option_lines(
     scene: &Scene<'_, '_>,
     priced: &Priced<'_>,
-    sample: &Sample<'_>,
+    sample: &Sample,
     struck: &[Option<StruckOut>],
 ) -> Vec<OptionLine> {
     let Priced { options, table, expected, .. } = priced;
     let currency = scene.state.rates.labour_rate.as_ref().map(|m| m.currency().code().to_owned());
     let n = count(sample.kind.len());
     let allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
-    let mut first = vec![0usize; options.len()];
-    for row in sample.kind.iter().filter_map(|k| table.get(*k)) {
+    let mut first = vec![0.0; options.len()];
+    for (row, n) in table.iter().zip(&sample.counts) {
         if let Some(hits) = first.get_mut(smallest(row, &allowed).0) {
-            *hits += 1;
+            *hits += n;
         }
     }
     let cost = |index: usize| expected.get(index).copied().unwrap_or(f64::INFINITY);
@@ -1080,8 +979,8 @@ fn option_lines(
         same.min_by(|a, b| cost(*a).total_cmp(&cost(*b))) == Some(*index)
     };
     let share_first = |index: usize| -> f64 {
-        let hits = (0..options.len()).filter(|i| id(*i) == id(index)).filter_map(|i| first.get(i)).sum::<usize>();
-        u32::try_from(hits).map_or(0.0, f64::from) / n
+        let hits = (0..options.len()).filter(|i| id(*i) == id(index)).filter_map(|i| first.get(i)).sum::<f64>();
+        hits / n
     };
     let mut lines: Vec<OptionLine> = options
         .iter()
@@ -1147,8 +1046,8 @@ mod tests {
     #[test]
     fn the_ceiling_counts_each_drawn_engine_and_not_each_kind() {
         // Three engines of four are of a kind for which the present choice is the best; the fourth would save 8.
-        let (table, kind) = (vec![vec![2.0, 5.0], vec![9.0, 1.0]], [0, 0, 1, 0]);
-        assert!((ceiling(&table, &kind, &[true, true], 0) - 2.0).abs() < 1e-12);
-        assert!(ceiling(&table, &kind, &[true, false], 0).abs() < 1e-12);
+        let (table, counts) = (vec![vec![2.0, 5.0], vec![9.0, 1.0]], [3.0, 1.0]);
+        assert!((ceiling(&table, &counts, &[true, true], 0) - 2.0).abs() < 1e-12);
+        assert!(ceiling(&table, &counts, &[true, false], 0).abs() < 1e-12);
     }
 }

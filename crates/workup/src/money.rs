@@ -156,6 +156,24 @@ struct Donor {
     outlook: BTreeMap<Vec<u8>, (f64, f64)>,
 }
 
+/// Causes that a donor can share at most, beyond which their states are listed one by one \[ours\].
+const FEW_SHARED: usize = 16;
+
+impl Donor {
+    /// What it may bring, with the causes in these states.
+    fn outlook_in(&self, states: &[u8]) -> Option<&(f64, f64)> {
+        let shared = self.shares.iter().map(|v| states.get(*v).copied().unwrap_or(0));
+        let mut few = [0; FEW_SHARED];
+        match few.get_mut(..self.shares.len()) {
+            Some(joint) => {
+                joint.iter_mut().zip(shared).for_each(|(place, state)| *place = state);
+                self.outlook.get(&*joint)
+            }
+            None => self.outlook.get(&shared.collect::<Vec<u8>>()),
+        }
+    }
+}
+
 /// What the other engines that options would put in may bring, by option.
 #[derive(Debug, Clone, Default)]
 pub struct Donors(BTreeMap<String, Arc<Donor>>);
@@ -279,24 +297,30 @@ impl OptionHere<'_> {
         self.stage_cost.iter().enumerate().filter(|(i, _)| stages >> i & 1 == 1).map(|(_, cost)| cost).sum()
     }
 
-    /// Everything that the bill takes from a state of the engine besides the classes of its blocks: equal numbers here
-    /// and equal classes make equal bills.
-    pub(crate) fn apart_from_classes(&self, states: &[u8]) -> Vec<u64> {
+    /// What the parts that are priced one by one come to in a state of the engine.
+    fn parts_in(&self, states: &[u8]) -> Span {
         let mut sum = Span::ZERO;
         for (variable, state, each) in &self.parts {
             if states.get(*variable) == Some(state) {
                 sum = Span { lo: sum.lo + each.lo, hi: sum.hi + each.hi };
             }
         }
-        let donor = self.own.as_ref().and_then(|own| own.donor.as_ref());
-        let shares = donor.into_iter().flat_map(|d| &d.shares);
-        let shared = shares.map(|v| states.get(*v).copied().map_or(0, u64::from));
-        [sum.lo.to_bits(), sum.hi.to_bits()].into_iter().chain(shared).collect()
+        sum
+    }
+
+    /// The causes that what it puts in shares with this engine.
+    fn shares(&self) -> &[usize] {
+        self.own.as_ref().and_then(|own| own.donor.as_ref()).map_or(&[], |d| &d.shares)
     }
 
     /// The bill in one state of the engine: a state for every variable, and a class for every block.
     #[must_use]
     pub fn bill(&self, states: &[u8], classes: &[usize]) -> Bill {
+        self.bill_with(states, classes, self.parts_in(states))
+    }
+
+    /// The same where it is known what the parts priced one by one come to.
+    fn bill_with(&self, states: &[u8], classes: &[usize], parts: Span) -> Bill {
         let (mut price, mut later, mut runs) = (self.fixed, self.besides, 1.0);
         let mut stages = self.stages;
         for (block, class) in self.blocks.iter().zip(classes) {
@@ -312,26 +336,87 @@ impl OptionHere<'_> {
         }
         if self.quoted.is_none() {
             let opening = self.reaching(stages);
-            price = Span { lo: price.lo + opening, hi: price.hi + opening };
-            for (variable, state, each) in &self.parts {
-                if states.get(*variable) == Some(state) {
-                    price = Span { lo: price.lo + each.lo, hi: price.hi + each.hi };
-                }
-            }
+            price = Span { lo: price.lo + opening + parts.lo, hi: price.hi + opening + parts.hi };
         }
         if let Some(own) = &self.own {
             later += own.goes_wrong * own.comeback;
             runs *= 1.0 - own.goes_wrong;
-            if let Some(donor) = &own.donor {
-                let joint: Vec<u8> = donor.shares.iter().map(|v| states.get(*v).copied().unwrap_or(0)).collect();
-                if let Some((more, clear)) = donor.outlook.get(&joint) {
-                    later += more;
-                    runs *= clear;
-                }
+            if let Some((more, clear)) = own.donor.as_ref().and_then(|d| d.outlook_in(states)) {
+                later += more;
+                runs *= clear;
             }
         }
         Bill { price, later, runs }
     }
+}
+
+/// Options side by side, for their bills in many states of the engine.
+pub(crate) struct Bills<'o, 'k> {
+    options: &'o [OptionHere<'k>],
+    /// The parts that any of them prices one by one, with the state in which they are paid for.
+    parts: Vec<(usize, u8)>,
+    /// Per option: what it pays for each of them.
+    each: Vec<Vec<Span>>,
+    /// The options whose parts differ from those of every option before them.
+    apart: Vec<usize>,
+    /// The causes that what any of them puts in shares with this engine.
+    shares: BTreeSet<usize>,
+}
+
+impl<'o, 'k> Bills<'o, 'k> {
+    pub(crate) fn of(options: &'o [OptionHere<'k>]) -> Self {
+        let all: BTreeSet<(usize, u8)> = options.iter().flat_map(|o| &o.parts).map(|(v, s, _)| (*v, *s)).collect();
+        let parts: Vec<(usize, u8)> = all.into_iter().collect();
+        let each = |option: &OptionHere<'_>| {
+            let mut paid = vec![Span::ZERO; parts.len()];
+            for (variable, state, cost) in &option.parts {
+                if let Ok(place) = parts.binary_search(&(*variable, *state))
+                    && let Some(sum) = paid.get_mut(place)
+                {
+                    *sum = Span { lo: sum.lo + cost.lo, hi: sum.hi + cost.hi };
+                }
+            }
+            paid
+        };
+        let each: Vec<Vec<Span>> = options.iter().map(each).collect();
+        let new = |i: &usize| each.get(*i).is_some_and(|here| !each.iter().take(*i).any(|before| before == here));
+        let apart = (0..each.len()).filter(new).collect();
+        let shares = options.iter().flat_map(|o| o.shares()).copied().collect();
+        Self { options, parts, each, apart, shares }
+    }
+
+    /// The parts priced one by one that are in their state.
+    fn found(&self, states: &[u8]) -> Vec<usize> {
+        let paid = |(variable, state): &(usize, u8)| states.get(*variable) == Some(state);
+        self.parts.iter().enumerate().filter(|(_, part)| paid(part)).map(|(i, _)| i).collect()
+    }
+
+    /// Everything that any bill takes from a state of the engine besides the classes of its blocks: equal numbers here
+    /// and equal classes make equal bills.
+    pub(crate) fn apart_from_classes(&self, states: &[u8]) -> Vec<u64> {
+        let found = self.found(states);
+        let sums = self.apart.iter().filter_map(|i| self.each.get(*i)).flat_map(|each| {
+            let sum = sum_of(each, &found);
+            [sum.lo.to_bits(), sum.hi.to_bits()]
+        });
+        sums.chain(self.shares.iter().map(|v| states.get(*v).copied().map_or(0, u64::from))).collect()
+    }
+
+    /// What each option comes to in a state of the engine, expected to the horizon.
+    pub(crate) fn expected(&self, states: &[u8], classes: &[usize]) -> Vec<f64> {
+        let found = self.found(states);
+        let of = |(option, each): (&OptionHere<'_>, &Vec<Span>)| {
+            let parts = sum_of(each, &found);
+            option.bill_with(states, classes, parts).expected()
+        };
+        self.options.iter().zip(&self.each).map(of).collect()
+    }
+}
+
+/// Some of a list of prices, added up.
+fn sum_of(each: &[Span], found: &[usize]) -> Span {
+    let add = |sum: Span, one: &Span| Span { lo: sum.lo + one.lo, hi: sum.hi + one.hi };
+    found.iter().filter_map(|i| each.get(*i)).fold(Span::ZERO, add)
 }
 
 /// What prices depend on besides the engine's state.

@@ -550,6 +550,19 @@ fn the_first_look_at_a_case_lacks_nothing_but_the_reasons() {
 }
 
 #[test]
+fn what_can_come_out_of_a_check_comes_to_one_in_every_story() {
+    let knowledge = knowledge();
+    for told in cases() {
+        let entries = sealed(&told, &told.lines);
+        let case = worked(&told, &entries, entries.len() / 2, &knowledge);
+        for check in case.advice.next.iter().chain(&case.advice.rest) {
+            let total: f64 = check.outcomes.iter().map(|o| o.p).sum();
+            assert!((total - 1.0).abs() < 1e-9, "{}: {} at {} comes to {total}", told.name, check.check, check.place);
+        }
+    }
+}
+
+#[test]
 fn every_story_is_a_whole_job_with_its_pictures_beside_it() {
     use sha2::{Digest, Sha256};
     for told in cases() {

@@ -363,9 +363,9 @@ impl PartRun<'_> {
             .collect();
         let mut plain = vec![0u8; part.shape.cards.len() * count];
         let mut worst = vec![0u8; slots * count];
-        let mut terms: Vec<Term> = Vec::new();
-        let mut next: Vec<Term> = Vec::new();
+        let mut ways: Vec<Ways> = (0..KEPT_WAYS).map(|_| Ways::default()).collect();
         for u in way {
+            ways.iter_mut().for_each(|w| w.of = None);
             for (draw, ((_, lane), chance)) in asked.iter().zip(&mut chances).enumerate() {
                 for (slot, v) in &u.turned {
                     worst[slot * count + draw] = plain[*v as usize * count + draw];
@@ -373,31 +373,33 @@ impl PartRun<'_> {
                 if u.drawn.is_empty() {
                     continue;
                 }
-                let mut base = Term { a: 0, b: 0, code: 0, weight: 1.0 };
+                let level = |level: Level| match level {
+                    Level::Slot(slot) => worst[slot * count + draw],
+                    Level::Turned(v) => plain[v as usize * count + draw],
+                };
+                let mut here = Context { lanes: (u.map_a[*lane], u.map_b[*lane]), a: 0, b: 0, levels: 0 };
                 for (v, x, y) in &u.known {
                     let s = usize::from(plain[*v as usize * count + draw]);
-                    base.a += s * x;
-                    base.b += s * y;
+                    here.a += s * x;
+                    here.b += s * y;
                 }
                 for (slot, x, y) in &u.passed {
                     let s = usize::from(worst[slot * count + draw]);
-                    base.a += s * x;
-                    base.b += s * y;
+                    here.a += s * x;
+                    here.b += s * y;
                 }
-                terms.clear();
-                terms.push(base);
                 for drawn in &u.drawn {
-                    next.clear();
-                    drawn.spread(&terms, &mut next, |level| match level {
-                        Level::Slot(slot) => worst[slot * count + draw],
-                        Level::Turned(v) => plain[v as usize * count + draw],
-                    });
-                    std::mem::swap(&mut terms, &mut next);
+                    if let Undone::Split { here: Ok(place), levels, .. } = drawn {
+                        here.levels = here.levels * levels + usize::from(level(*place));
+                    }
                 }
-                let mut code = match terms.as_slice() {
-                    [only] => only.code,
-                    _ => self.chosen(u, *lane, &mut terms, chance),
-                };
+                // Most engines are alike at most nodes: what may have come about is laid out once for all of them.
+                let ways = &mut ways[here.place()];
+                if ways.of != Some(here) {
+                    ways.lay(here, &u.drawn, level);
+                    self.weigh(u, here, ways);
+                }
+                let mut code = ways.chosen(chance);
                 for drawn in u.drawn.iter().rev() {
                     match drawn {
                         Undone::Plain { var, levels, .. } => {
@@ -434,31 +436,85 @@ impl PartRun<'_> {
             .collect()
     }
 
-    /// One of the terms, by its chance in one lane.
-    fn chosen(&self, u: &Undo, lane: usize, terms: &mut [Term], chance: &mut Chance) -> usize {
+    /// Weighs the ways in which a node can have come about, where there are several.
+    fn weigh(&self, u: &Undo, here: Context, ways: &mut Ways) {
+        if ways.terms.len() < 2 {
+            return;
+        }
         let left = &self.up[u.a].data;
-        let lane_a = u.map_a[lane] as usize;
-        let right = u.b.map(|b| (&self.up[b].data, u.map_b[lane] as usize));
-        let mut sum = 0.0;
-        for t in terms.iter_mut() {
+        let right = u.b.map(|b| &self.up[b].data);
+        let (lane_a, lane_b) = (here.lanes.0 as usize, here.lanes.1 as usize);
+        ways.sum = 0.0;
+        for t in &mut ways.terms {
             t.weight *= left[t.a * u.lanes_a + lane_a];
-            if let Some((right, lane_b)) = right {
+            if let Some(right) = right {
                 t.weight *= right[t.b * u.lanes_b + lane_b];
             }
-            sum += t.weight;
+            ways.sum += t.weight;
         }
-        let mut rest = chance.unit() * sum;
-        let hit = terms.iter().find(|t| {
+    }
+}
+
+/// Everything that decides how a node can have come about: the lanes of both sides, what is known of their rows, and the
+/// known levels of what is split between them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Context {
+    lanes: (u32, u32),
+    a: usize,
+    b: usize,
+    levels: usize,
+}
+
+/// For so many kinds of engines it is kept how a node can have come about \[ours\].
+const KEPT_WAYS: usize = 8;
+
+impl Context {
+    /// Where its ways are kept.
+    fn place(&self) -> usize {
+        (self.a ^ (self.b << 1) ^ (self.levels << 2) ^ self.lanes.0 as usize ^ self.lanes.1 as usize) % KEPT_WAYS
+    }
+}
+
+/// The ways in which a node can have come about.
+#[derive(Debug, Default)]
+struct Ways {
+    of: Option<Context>,
+    terms: Vec<Term>,
+    /// What all of them weigh, where there are several.
+    sum: f64,
+    /// Room for laying them out.
+    next: Vec<Term>,
+}
+
+impl Ways {
+    fn lay(&mut self, here: Context, drawn: &[Undone], level: impl Fn(Level) -> u8) {
+        self.of = Some(here);
+        self.terms.clear();
+        self.terms.push(Term { a: here.a, b: here.b, code: 0, weight: 1.0 });
+        for one in drawn {
+            self.next.clear();
+            one.spread(&self.terms, &mut self.next, &level);
+            std::mem::swap(&mut self.terms, &mut self.next);
+        }
+    }
+
+    /// One of them, by its weight.
+    fn chosen(&self, chance: &mut Chance) -> usize {
+        if let [only] = self.terms.as_slice() {
+            return only.code;
+        }
+        let mut rest = chance.unit() * self.sum;
+        let hit = self.terms.iter().find(|t| {
             rest -= t.weight;
             rest < 0.0
         });
-        hit.or(terms.last()).map_or(0, |t| t.code)
+        hit.or(self.terms.last()).map_or(0, |t| t.code)
     }
 }
 
 impl Undone {
     /// The cases of one thing that is drawn, for every case of what was drawn before it at the same node.
-    fn spread(&self, terms: &[Term], out: &mut Vec<Term>, level: impl Fn(Level) -> u8) {
+    fn spread(&self, terms: &[Term], out: &mut Vec<Term>, level: &impl Fn(Level) -> u8) {
         match self {
             Self::Plain { levels, a, b, .. } => {
                 for t in terms {

@@ -71,6 +71,8 @@ pub(super) struct Lanes {
     pub(super) root_cards: Vec<usize>,
     /// The joint states of all roots that are carried, ascending; the last root runs fastest.
     pub(super) kept: Arc<Vec<u32>>,
+    /// Per joint state kept and root: its state.
+    digits: Vec<u32>,
     /// Per set of roots: how many joint states of it occur among those kept.
     counts: Vec<OnceLock<usize>>,
     /// Per set of roots: these states.
@@ -85,7 +87,36 @@ impl Lanes {
         let all: usize = root_cards.iter().product();
         let kept = kept.unwrap_or_else(|| (0..u32::try_from(all).unwrap_or(u32::MAX)).collect());
         let counts = (0..1usize << root_cards.len()).map(|_| OnceLock::new()).collect();
-        Self { root_cards, kept: Arc::new(kept), counts, lists: RwLock::default(), maps: RwLock::default() }
+        let mut out = Self {
+            root_cards,
+            kept: Arc::new(kept),
+            digits: Vec::new(),
+            counts,
+            lists: RwLock::default(),
+            maps: RwLock::default(),
+        };
+        let roots = 0..out.root_cards.len();
+        let of = |code: u32, root: usize| out.part_of(code, out.every(), 1 << root);
+        out.digits = out
+            .kept
+            .iter()
+            .flat_map(|code| roots.clone().map(move |root| (*code, root)))
+            .map(|(c, r)| of(c, r))
+            .collect();
+        out
+    }
+
+    /// Of every joint state kept: the states of a set of roots.
+    fn of_kept(&self, mask: u32) -> impl Iterator<Item = u32> {
+        // How far one state of each root is from the next: nothing for a root that is not asked for.
+        let mut steps = vec![0; self.root_cards.len()];
+        let mut step = 1;
+        for (root, place) in steps.iter_mut().enumerate().rev().filter(|(root, _)| mask >> root & 1 == 1) {
+            *place = step;
+            step *= u32::try_from(self.root_cards[root]).unwrap_or(u32::MAX);
+        }
+        let roots = self.root_cards.len().max(1);
+        self.digits.chunks_exact(roots).map(move |digits| digits.iter().zip(&steps).map(|(d, step)| d * step).sum())
     }
 
     /// All roots.
@@ -97,8 +128,8 @@ impl Lanes {
         let counted = || {
             let roots = self.root_cards.iter().enumerate().filter(|(root, _)| mask >> root & 1 == 1);
             let mut seen = vec![false; roots.map(|(_, card)| card).product()];
-            for code in self.kept.iter() {
-                seen[self.part_of(*code, self.every(), mask) as usize] = true;
+            for code in self.of_kept(mask) {
+                seen[code as usize] = true;
             }
             seen.into_iter().filter(|s| *s).count()
         };
@@ -115,7 +146,7 @@ impl Lanes {
         let made = if mask == self.every() {
             Arc::clone(&self.kept)
         } else {
-            let mut codes: Vec<u32> = self.kept.iter().map(|code| self.part_of(*code, self.every(), mask)).collect();
+            let mut codes: Vec<u32> = self.of_kept(mask).collect();
             codes.sort_unstable();
             codes.dedup();
             Arc::new(codes)
