@@ -94,6 +94,14 @@ pub struct Finding {
     pub seen: Option<Seen>,
 }
 
+impl Finding {
+    /// The name of what was read; see [`crate::series::named`].
+    #[must_use]
+    pub fn name(&self) -> String {
+        crate::series::named(&self.check_name, &self.reading)
+    }
+}
+
 /// The limit a reading was held against.
 #[derive(Debug, Clone, Serialize)]
 pub struct LimitUsed {

@@ -1,8 +1,8 @@
 //! Readings that lie past the end of the scale of the gauge they name.
 
 use knowledge::{Gauge, Knowledge};
+use logbook::bodies::number_in;
 use logbook::{JobState, ReadingTaken, ReadingValue};
-use quantity::{Reply, Unit, parse_quantity};
 
 use crate::notice::Notice;
 
@@ -43,7 +43,5 @@ fn one(state: &JobState, knowledge: &Knowledge, taken: &ReadingTaken) -> Option<
 /// Whether a gauge can show a figure; nothing where it has no stated end or the figure does not read in its unit.
 fn reads_as_far(gauge: &Gauge, text: &str, unit: &str) -> Option<bool> {
     let end = gauge.reads_to?;
-    let given = Unit::from_symbol(unit).ok()?;
-    let Ok(Reply::Value(typed)) = parse_quantity(text, Some(given)) else { return None };
-    Some(typed.value_in(Unit::from_symbol(&gauge.unit).ok()?).ok()? <= end)
+    Some(number_in(text, unit, &gauge.unit)? <= end)
 }

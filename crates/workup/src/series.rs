@@ -9,6 +9,7 @@ use quantity::print::printed;
 use serde::Serialize;
 
 use crate::findings::Finding;
+use crate::words::words;
 
 /// Fewer places than this are no series.
 const FEWEST: usize = 3;
@@ -53,6 +54,12 @@ pub struct Series {
 }
 
 impl Series {
+    /// The name of what was read along the engine; see [`named`].
+    #[must_use]
+    pub fn name(&self) -> String {
+        named(&self.check_name, &self.reading)
+    }
+
     /// Whether a finding is one of this series.
     #[must_use]
     pub fn holds(&self, finding: &Finding) -> bool {
@@ -98,8 +105,28 @@ pub fn of_findings(findings: &[Finding], layout: &EngineLayout) -> Vec<Series> {
     all
 }
 
-/// What asks for something comes first.
-fn severity(verdict: Verdict) -> u8 {
+/// The name of what was read: the check, and which reading of it where the check's name does not say that already.
+///
+/// # Example
+/// ```
+/// assert_eq!(workup::series::named("Cranking compression, dry", "pressure"), "Cranking compression, dry (pressure)");
+/// assert_eq!(workup::series::named("Oil pressure at hot idle", "pressure"), "Oil pressure at hot idle");
+/// assert_eq!(workup::series::named("Spark plug by eye", "result"), "Spark plug by eye");
+/// ```
+#[must_use]
+pub fn named(check_name: &str, reading: &str) -> String {
+    let reading_in_words = words(reading);
+    // A check with one reading calls it `result`, which nobody says.
+    if reading == "result" || check_name.to_lowercase().contains(&reading_in_words) {
+        check_name.to_owned()
+    } else {
+        format!("{check_name} ({reading_in_words})")
+    }
+}
+
+/// The rank of a verdict among others: what asks for something comes first.
+#[must_use]
+pub const fn severity(verdict: Verdict) -> u8 {
     match verdict {
         Verdict::Outside => 0,
         Verdict::CannotTell => 1,
