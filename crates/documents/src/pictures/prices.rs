@@ -134,13 +134,15 @@ fn bar(
     let edge = breadth.width() - RIGHT;
     let room = match breadth {
         Breadth::Sheet => edge - LEFT - wide(&words, 12.0) - 16.0,
-        Breadth::Phone => edge - LEFT,
+        Breadth::Phone => breadth.width() - LEFT - 4.0,
     };
-    let name = fitted(row.name, 13.0, room);
+    // A name that is long for its line stands a little smaller before anything of it is cut off.
+    let letters = (12.98 * room / wide(row.name, 13.0).max(1.0)).clamp(11.0, 13.0);
+    let name = fitted(row.name, letters, room);
     if row.out {
-        d.struck((LEFT, top + 12.0), 13.0, &name);
+        d.struck((LEFT, top + 12.0), letters, &name);
     } else {
-        d.text((LEFT, top + 12.0), 13.0, Anchor::Start, true, &name);
+        d.text((LEFT, top + 12.0), letters, Anchor::Start, true, &name);
     }
     let top = match breadth {
         Breadth::Sheet => {

@@ -212,6 +212,17 @@ fn pictures_of_the_demo_jobs_are_whole() {
         }
         assert!(drawn > 3);
         whole(&pictures::check_ladder(&demo.case.advice, demo.state.rates.labour_rate.as_ref()));
+        for breadth in [pictures::Breadth::Sheet, pictures::Breadth::Phone] {
+            let costs = pictures::cost_intervals(&demo.case.options, breadth);
+            whole(&costs);
+            for option in &demo.case.options {
+                assert!(
+                    costs.contains(&format!(">{}</text>", option.name)),
+                    "{name} {breadth:?}: {} is cut off",
+                    option.name
+                );
+            }
+        }
         let costs = pictures::cost_intervals(&demo.case.options, pictures::Breadth::Sheet);
         whole(&costs);
         for option in &demo.case.options {

@@ -7,7 +7,7 @@ use maud::{Markup, html};
 
 use super::View;
 use crate::surroundings;
-use crate::words::{amount, count, words};
+use crate::words::{amount, count, sentence, words};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -33,7 +33,7 @@ pub(crate) fn page(view: &View) -> Markup {
                         })
                     {
                         p {
-                            b { (view.part_name(&o.part)) }
+                            b { (sentence(&view.part_name(&o.part))) }
                             " × "
                             (o.quantity)
                             " from "
@@ -73,7 +73,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 @for a in &state.arrivals {
                     li {
                         p {
-                            b { (view.part_name(&a.part)) }
+                            b { (sentence(&view.part_name(&a.part))) }
                             @if let Some(q) = a.quantity { " × " (q) }
                             @if let Some(b) = &a.batch { ", batch " (b) }
                             @if a.checks.is_empty() {
