@@ -31,7 +31,7 @@ pub use ladder::check_ladder;
 pub use marks::{Mark, mark_alone, mark_key, marks_of};
 pub use measured::of_place as measured_at;
 pub use pairs::{ThenNow, then_and_now};
-pub use prices::cost_intervals;
+pub use prices::{Breadth, cost_intervals};
 pub use reading::reading_between_limits;
 pub use section::{Section, round_section};
 pub use warp::{Warp, warp_map};

@@ -456,6 +456,9 @@ pub struct RepairOption {
     pub id: String,
     /// The name for the owner.
     pub name: String,
+    /// The name where the engine has one head, for an option whose name speaks of heads.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name_of_one: Option<String>,
     /// What is new afterwards.
     pub renewed: Vec<String>,
     /// What stays.
@@ -524,6 +527,14 @@ pub struct RepairOption {
     pub source: Source,
     /// Where the money tables come from.
     pub money_source: Source,
+}
+
+impl RepairOption {
+    /// The name for the owner of an engine with this many heads; nothing for an engine that nobody described yet.
+    #[must_use]
+    pub fn name_for(&self, heads: Option<usize>) -> &str {
+        self.name_of_one.as_deref().filter(|_| heads == Some(1)).unwrap_or(&self.name)
+    }
 }
 
 /// Whether a part is used again.

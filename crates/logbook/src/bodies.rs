@@ -504,6 +504,9 @@ bodies! {
         core_deposit?: Money,
         /// The last day the old part is taken back.
         core_due?: Date,
+        ;
+        /// Of a kit or set: the parts that it holds, ids of the knowledge or words.
+        holds*: String,
     }
     /// One look at an arrived part.
     ArrivalCheck {
@@ -856,11 +859,13 @@ impl Figure {
     /// Gives the number that the digits say, in the figure's unit; nothing where they can be read in no or in two ways.
     #[must_use]
     pub fn number(&self) -> Option<f64> {
-        let unit = quantity::Unit::from_symbol(&self.unit).ok()?;
-        match quantity::parse_quantity(&self.text, Some(unit)).ok()? {
-            quantity::Reply::Value(typed) => typed.value_in(unit).ok(),
-            quantity::Reply::Question(_) => None,
-        }
+        number_in(&self.text, &self.unit, &self.unit)
+    }
+
+    /// Gives the number that the digits say, in another unit; nothing where that measures something else.
+    #[must_use]
+    pub fn number_in(&self, unit: &str) -> Option<f64> {
+        number_in(&self.text, &self.unit, unit)
     }
 
     /// Gives the mean of some figures of one unit, two digits beyond the finest of them; nothing for none.
@@ -871,5 +876,15 @@ impl Figure {
         let digits = figures.iter().map(|f| after(f.text.trim())).max()? + 2;
         let mean = numbers.iter().sum::<f64>() / f64::from(n);
         Some(Figure { text: format!("{mean:.digits$}"), unit: figures.first()?.unit.clone() })
+    }
+}
+
+/// Gives what digits typed for one unit say in another; nothing where they can be read in no or in two ways, or where
+/// the units do not measure the same.
+#[must_use]
+pub fn number_in(text: &str, typed_for: &str, unit: &str) -> Option<f64> {
+    match quantity::parse_quantity(text, Some(quantity::Unit::from_symbol(typed_for).ok()?)).ok()? {
+        quantity::Reply::Value(typed) => typed.value_in(quantity::Unit::from_symbol(unit).ok()?).ok(),
+        quantity::Reply::Question(_) => None,
     }
 }

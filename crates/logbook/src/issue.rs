@@ -4,6 +4,7 @@
 //! with nothing written in between is the same paper, so it is made from the job as it stood before those entries.
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 
 use crate::entry::{Content, Entry};
 use crate::kinds::EntryBody;
@@ -24,6 +25,19 @@ impl IssueBasis<'_> {
     pub fn tail(&self) -> &str {
         let hash = self.entries.last().map_or("", Entry::hash);
         hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash)
+    }
+
+    /// The day that the paper is dated: when the same one was issued, else today, and never before what it tells.
+    ///
+    /// # Shapes
+    /// `today` and the day of a moment as the clock of the shop shows them
+    #[must_use]
+    pub fn day(&self, today: Date, day_of: impl Fn(Timestamp) -> Date) -> Date {
+        match (self.issued_at, self.last_at()) {
+            (Some(issued), _) => day_of(issued),
+            (None, Some(last)) => today.max(day_of(last)),
+            (None, None) => today,
+        }
     }
 
     /// The latest time that an entry of it is stamped with: no paper is dated before what it tells.

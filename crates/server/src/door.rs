@@ -283,7 +283,7 @@ async fn enter_page(
     let mut view = View::of(&bench, &job, &who(&bench, &headers), here);
     view.kept = asked.get("kept").cloned().filter(|e| e.parse::<EntryId>().is_ok());
     let status = if bench.knowledge().check(&given.check).is_some() { StatusCode::OK } else { StatusCode::NOT_FOUND };
-    Ok((status, enter::page(&view, &given, &[], None)).into_response())
+    Ok((status, enter::page(&view, &given, enter::Back::default())).into_response())
 }
 
 async fn enter_reading(
@@ -297,13 +297,18 @@ async fn enter_reading(
     let here = field_address(&id, &given);
     let view = View::of(&bench, &job, &who(&bench, &headers), here);
     let again = |status: StatusCode, errors: &[FieldTrouble], question: Option<&quantity::Question>| {
-        (status, enter::page(&view, &given, errors, question)).into_response()
+        (status, enter::page(&view, &given, enter::Back::refused(errors, question))).into_response()
     };
     let unfit = StatusCode::UNPROCESSABLE_ENTITY;
     let entry = entry_of(&typed)?;
     // A work-up of an earlier chain may withhold what is possible now, and a reading that was taken is a fact.
     match given.body(&job.state, bench.knowledge(), view.case.as_deref().filter(|_| view.current)) {
         Ok(body) => {
+            let past = workup::scales::past_the_end_of(&job.state, bench.knowledge(), &body);
+            if let Some(notice) = past.filter(|_| !typed.contains_key(enter::READ_SO)) {
+                let back = enter::Back { past: Some(&notice), ..enter::Back::default() };
+                return Ok((unfit, enter::page(&view, &given, back)).into_response());
+            }
             let body = EntryBody::ReadingTaken(body);
             match bench.keep(job.id, entry, &view.who, surroundings::DEVICE, &body).await {
                 Ok(_) => Ok(Redirect::to(&format!("/jobs/{id}/kept/{entry}")).into_response()),

@@ -136,8 +136,9 @@ fn operations(knowledge: &Knowledge) -> Ask {
     ids(knowledge.operations.iter().map(|o| (o.id.as_str(), o.name.as_str())))
 }
 
-fn options(knowledge: &Knowledge) -> Ask {
-    ids(knowledge.options.iter().map(|o| (o.id.as_str(), o.name.as_str())))
+fn options(state: &JobState, knowledge: &Knowledge) -> Ask {
+    let heads = state.layout.as_ref().map(|layout| layout.heads().len());
+    ids(knowledge.options.iter().map(|o| (o.id.as_str(), o.name_for(heads))))
 }
 
 fn all_readings(knowledge: &Knowledge) -> Ask {
@@ -364,7 +365,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("ceiling", "Ceiling asked for", Ask::Money),
             need("how", "How", channel()),
             need("words", "The words used", Ask::Long),
-            may("option", "Repair option", options(knowledge)),
+            may("option", "Repair option", options(state, knowledge)),
         ],
         Kind::ApprovalGiven => vec![
             need("covers", "For what", covers()),
@@ -379,7 +380,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("who", "Who said no", Ask::Line),
             need("how", "How", channel()),
             need("words", "The exact words", Ask::Long),
-            may("option", "Repair option", options(knowledge)),
+            may("option", "Repair option", options(state, knowledge)),
             may("asked", "Answers the question", asked(state)),
         ],
         Kind::TimeWorked => vec![
@@ -398,7 +399,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("price", "Price, without freight and deposit", Ask::Money),
             need("lead_days.0", "Days at best", Ask::Count),
             need("lead_days.1", "Days at worst", Ask::Count),
-            may("option", "For a whole repair option", options(knowledge)),
+            may("option", "For a whole repair option", options(state, knowledge)),
             may("need", "Or for one thing needed", Ask::Line),
             may("freight", "Freight", Ask::Money),
             may("core_deposit", "Deposit on the old part", Ask::Money),
@@ -410,13 +411,13 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             rare("note", "Note", Ask::Line),
         ],
         Kind::OptionRuledOut => vec![
-            need("option", "Repair option", options(knowledge)),
+            need("option", "Repair option", options(state, knowledge)),
             need("because", "Why", Ask::Line),
             may(ON_ENTRY, "The reading that rules it out", grounds(state, knowledge)),
             may("source", "Where that is written", Ask::Line),
         ],
         Kind::OptionChosen => vec![
-            need("option", "Repair option", options(knowledge)),
+            need("option", "Repair option", options(state, knowledge)),
             need("by", "Who chooses", Ask::Line),
             need("reason", "Why", Ask::Line),
             may("quotes", "Quotes it rests on", Ask::Several(quotes(state))),
@@ -439,6 +440,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("quote", "By which quote", Ask::Pick(quotes(state))),
             rare("core_deposit", "Deposit on the old part", Ask::Money),
             rare("core_due", "Old part taken back until", Ask::Day),
+            rare("holds", "A kit or set: the parts it holds, one a line", Ask::List),
         ],
         Kind::PartArrived => vec![
             need("part", "Part", Ask::Line),

@@ -561,7 +561,7 @@ async fn an_order_over_the_ceiling_is_a_conflict_with_both_amounts_on_wire_and_p
     assert_eq!(answer.status(), StatusCode::CONFLICT, "a correction is no way round: {problem}");
     let (_, page) = shop.get(&format!("/jobs/{}/choose", shop.job)).await;
     let said = words_of(&page).replace('\u{a0}', " ");
-    assert!(said.contains("Repair: EUR 900.00 committed, of up to EUR 1000.00"), "{said}");
+    assert!(said.contains("Repair: EUR 900.00 committed, of up to EUR 1 000.00"), "{said}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -801,4 +801,80 @@ async fn a_place_keeps_what_was_found_apart_from_what_was_left() {
     let found = &page[heads[0]..heads[1]];
     assert!(found.contains("17.0 bar") && !found.contains("26.4 bar"), "as found and as left stand apart");
     assert!(page[heads[1]..heads[2]].contains("26.4 bar") && page[heads[2]..].contains("25.8 bar"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_figure_past_the_end_of_its_gauge_is_asked_back_before_it_is_kept() {
+    let shop = Shop::after(34).await;
+    shop.tick("compression-dry").await;
+    let before = shop.entries().await;
+    let mut form = vec![
+        ("check", "compression-dry"),
+        ("reading", "pressure"),
+        ("position", "cyl-1"),
+        ("value", "26"),
+        ("unit", "bar"),
+        ("gauge-used", "comp_gauge|"),
+        ("note", "cold"),
+    ];
+    let path = format!("/jobs/{}/enter", shop.job);
+    let (answer, page) = shop.post_form(&path, &form).await;
+    let said = words_of(&page);
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{said}");
+    assert!(said.contains("26 bar is past the end of the scale") && said.contains("reads to 300 psi"), "{said}");
+    assert!(said.contains("1000 psi") && said.contains("keep it"), "the gauge that reads so far: {said}");
+    assert!(page.contains(r#"name="note" value="cold""#), "nothing typed is lost");
+    assert_eq!(shop.entries().await, before, "it is not kept yet");
+    form.push(("read-so", "yes"));
+    let (answer, page) = shop.post_form(&path, &form).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    assert_eq!(shop.entries().await, before + 1, "whoever read it has the last word");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_page_of_trouble_says_what_it_is_why_and_where_to_go() {
+    let shop = Shop::after(34).await;
+    let other = anatomy::JobId::from_time_and_chance(1, [7; 10]);
+    for (path, status, wanted) in [
+        (
+            "/nothing".to_owned(),
+            StatusCode::NOT_FOUND,
+            "There is no such page Look at the address, or go to the list of all jobs. All jobs",
+        ),
+        (format!("/jobs/{other}/test"), StatusCode::NOT_FOUND, "There is no such job"),
+        (format!("/jobs/{}/place/cyl-99", shop.job), StatusCode::NOT_FOUND, "cyl-99"),
+        (format!("/jobs/{}/enter?check=no-such-check", shop.job), StatusCode::NOT_FOUND, "no-such-check"),
+    ] {
+        let (answer, page) = shop.get(&path).await;
+        assert_eq!(answer.status(), status, "{path}");
+        assert!(words_of(&page).contains(wanted), "{path}: {}", words_of(&page));
+        assert!(page.contains("href=\"/\""), "{path} has a way out");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_old_part_stands_under_order_until_it_went_back() {
+    let eur = |amount: &str| json!({"amount": amount, "currency": "EUR"});
+    let order = json!({"part": "recon_head", "supplier": "Fennmouth", "quantity": 1, "core_deposit": eur("180.00"),
+                       "core_due": "2099-03-27"});
+    let yes =
+        json!({"covers": "repair", "ceiling": eur("9000.00"), "who": "owner", "how": "telephone", "words": "yes"});
+    let shop = Shop::with(&[("approval-given", yes), ("part-ordered", order)]).await;
+    let page = || async { words_of(&shop.get(&format!("/jobs/{}/order", shop.job)).await.1).replace('\u{a0}', " ") };
+    let said = page().await;
+    assert!(
+        said.contains(
+            "The old part for Reconditioned or exchange head , to Fennmouth, deposit EUR 180.00, by 2099-03-27"
+        ),
+        "{said}"
+    );
+    assert!(said.contains("days left") && said.contains("It went back"), "{said}");
+    let wall = words_of(&shop.get("/").await.1);
+    assert!(wall.contains("the old part for Reconditioned or exchange head, back to Fennmouth"), "{wall}");
+    let back = [("part", "old head"), ("why", "core"), ("order", &key(101))];
+    let (answer, refused) = shop.post_form(&format!("/jobs/{}/tell/part-returned", shop.job), &back).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&refused));
+    let said = page().await;
+    assert!(said.contains("went back") && said.contains("old head") && !said.contains("days left"), "{said}");
+    assert!(said.contains("On the way Reconditioned or exchange head"), "the new one is still awaited: {said}");
 }

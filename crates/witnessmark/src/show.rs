@@ -5,6 +5,7 @@ use std::io;
 use knowledge::Knowledge;
 use logbook::JobState;
 use quantity::Verdict;
+use workup::series::severity;
 pub(crate) use workup::words::count;
 use workup::words::{of_engines, words};
 use workup::{Belief, Case, CheckWorth, Finding, OptionLine, Reason};
@@ -226,7 +227,7 @@ impl Sheet<'_> {
         let rows = self.rows();
         for s in self.case.series.iter().take(rows) {
             let after = if s.after_repair { ", after the repair" } else { "" };
-            let what = named(&s.check_name, &s.reading);
+            let what = s.name();
             t.line(&format!("  {}  {}{after}: {}", t.mark(s.verdict), t.tone(Tone::Strong, &what), s.words), 11)?;
         }
         self.more(self.case.series.len(), rows, "kinds of reading")
@@ -260,7 +261,7 @@ impl Sheet<'_> {
         let out = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
         let Some(f) = group.iter().min_by(|a, b| out(a).total_cmp(&out(b))) else { return Ok(()) };
         let figures: Vec<&str> = group.iter().map(|f| f.shown.as_str()).collect();
-        let what = named(&f.check_name, &f.reading);
+        let what = f.name();
         t.line(
             &format!("  {}  {what}, {}: {}", t.mark(f.verdict), f.place, t.tone(Tone::Strong, &figures.join(", "))),
             11,
@@ -588,15 +589,6 @@ impl Sheet<'_> {
     }
 }
 
-/// A check with its reading, where the name does not say it already.
-fn named(check: &str, reading: &str) -> String {
-    if check.to_lowercase().contains(&words(reading)) || reading == "result" {
-        check.to_owned()
-    } else {
-        format!("{check} ({})", words(reading))
-    }
-}
-
 /// How far a belief moved, for the sequence on a short sheet.
 fn moved(b: &Belief) -> f64 {
     (b.p - b.before).abs() + b.p / 10.0
@@ -618,15 +610,6 @@ fn others(name: &Option<String>) -> String {
 
 fn place(c: &CheckWorth) -> String {
     if c.also.is_empty() { c.place.clone() } else { format!("{} (and {})", c.place, c.also.join("; ")) }
-}
-
-fn severity(verdict: Verdict) -> u8 {
-    match verdict {
-        Verdict::Outside => 0,
-        Verdict::CannotTell => 1,
-        Verdict::ByJudgement => 2,
-        Verdict::Inside => 3,
-    }
 }
 
 /// The weight of a reason as the factor by which it moves the odds.

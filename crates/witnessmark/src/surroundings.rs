@@ -60,8 +60,7 @@ pub(crate) fn today() -> jiff::civil::Date {
 
 /// The day that a paper is dated: when the same one was issued, else today, and never before what it tells.
 pub(crate) fn day_of_issue(basis: &logbook::IssueBasis<'_>) -> jiff::civil::Date {
-    let now = || basis.last_at().map_or_else(today, |last| today().max(day_of(last)));
-    basis.issued_at.map_or_else(now, day_of)
+    basis.day(today(), day_of)
 }
 
 /// The day here at a moment.

@@ -1006,7 +1006,7 @@ fn option_lines(
             });
             OptionLine {
                 id: option.option.id.clone(),
-                name: option.option.name.clone(),
+                name: option.option.name_for(Some(scene.layout.heads().len())).to_owned(),
                 expected: mean,
                 price,
                 money,

@@ -72,6 +72,8 @@ pub enum Price {
     In(String),
     /// Nobody can say yet, and this is missing.
     Open(String),
+    /// One price was quoted for the whole, and the quote does not say of this work whether it holds it.
+    NotSaid,
 }
 
 /// What a line is for.
@@ -197,7 +199,7 @@ fn spread(span: Span, unit: &str) -> String {
 fn known(price: &Price) -> Option<&Range> {
     match price {
         Price::Known(range) => Some(range),
-        Price::In(_) | Price::Open(_) => None,
+        Price::In(_) | Price::Open(_) | Price::NotSaid => None,
     }
 }
 
@@ -335,7 +337,8 @@ impl<'a> Desk<'a> {
         item.what.clone().unwrap_or_else(|| self.names(&item.operations))
     }
 
-    /// One line for the whole option, as quoted; what it is made of stands under it without prices.
+    /// One line for the whole option, as quoted. The work that the option usually takes stands under it: what a quote
+    /// includes are the words of who wrote it, so none of that work is said to be in its price.
     fn as_quoted(&self, quote: &'a Fact<QuoteReceived>) -> Vec<EstimateLine> {
         let supplier = quote.supplier.clone();
         let includes =
@@ -354,14 +357,13 @@ impl<'a> Desk<'a> {
             how: "as quoted".to_owned(),
             price: self.amount(freight),
         }));
-        let inside = || Price::In("the whole job".to_owned());
         for operation in work::operations(self.judged.state, self.judged.knowledge, &self.option.id) {
             out.push(EstimateLine {
                 group: Group::Always,
                 what: operation.name.clone(),
                 who: who(operation).to_owned(),
                 how: String::new(),
-                price: inside(),
+                price: Price::NotSaid,
             });
         }
         out

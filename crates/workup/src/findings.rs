@@ -44,6 +44,9 @@ pub struct Finding {
     /// The unit of `value`, `u` and the limit's edges.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unit: Option<String>,
+    /// The unit in which it was typed, where it is a number: what is said of it is said in that unit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub typed_unit: Option<String>,
     /// Standard uncertainty in the same unit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub u: Option<f64>,
@@ -92,6 +95,47 @@ pub struct Finding {
     /// What the network takes from it.
     #[serde(skip)]
     pub seen: Option<Seen>,
+}
+
+impl Finding {
+    /// The name of what was read; see [`crate::series::named`].
+    #[must_use]
+    pub fn name(&self) -> String {
+        crate::series::named(&self.check_name, &self.reading)
+    }
+
+    /// How its figures are said: in the unit it was typed in, so that one quantity has one unit in one sentence.
+    #[must_use]
+    pub fn spoken(&self) -> Spoken {
+        let own = self.unit.clone().unwrap_or_default();
+        let typed = self.typed_unit.as_deref().and_then(|typed| Spoken::by(&own, typed));
+        typed.unwrap_or(Spoken { unit: own, per: 1.0 })
+    }
+}
+
+/// A unit that figures are said in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spoken {
+    /// Its symbol.
+    pub unit: String,
+    /// How many of it make one of the unit the figures are in.
+    pub per: f64,
+}
+
+impl Spoken {
+    /// From a unit to another of the same zero; nothing where the zeros differ, as those of temperatures do.
+    fn by(from: &str, to: &str) -> Option<Self> {
+        let (from, to) = (Unit::from_symbol(from).ok()?, Unit::from_symbol(to).ok()?);
+        let same_zero = from.convert(0.0, to).ok()?.abs() < f64::EPSILON;
+        let per = from.convert(1.0, to).ok()?;
+        same_zero.then(|| Spoken { unit: to.symbol().to_owned(), per })
+    }
+
+    /// A figure as it is said, with its unit.
+    #[must_use]
+    pub fn say(&self, figure: f64, digits: i32) -> String {
+        format!("{} {}", printed(figure * self.per, digits), self.unit)
+    }
 }
 
 /// The limit a reading was held against.
@@ -360,6 +404,7 @@ fn judge(
         shown: String::new(),
         value: None,
         unit: None,
+        typed_unit: None,
         u: None,
         measure: None,
         verdict: Verdict::CannotTell,
@@ -468,6 +513,8 @@ fn judge_number(
     };
     finding.value = Some(value);
     finding.unit = Some(numeric.unit.clone());
+    finding.typed_unit = Some(unit.to_owned());
+    let spoken = finding.spoken();
     // The step is that of one reading; a mean has digits that no gauge shows.
     let singles: Vec<(f64, f64)> =
         taken.repeats.iter().filter_map(|f| in_unit(&f.text, &f.unit, &numeric.unit).ok()).collect();
@@ -483,7 +530,7 @@ fn judge_number(
             format!("{} {unit}, mean {}", texts.join(", "), finding.shown)
         };
         doubt = doubt.of_mean(n, scatter);
-        of_mean = mean_in_words(n, scatter, &doubt, &numeric.unit);
+        of_mean = mean_in_words(n, scatter, &doubt, &spoken);
     }
     let u = doubt.u;
     finding.u = Some(u);
@@ -544,10 +591,10 @@ fn judge_number(
                     }),
                 };
                 finding.guard = guard_band(u, 1.0 - Risks::default().wrongly_inside()).ok();
-                let (unit, per) = if by_share { (OF_THE_BEST, 100.0) } else { (numeric.unit.as_str(), 1.0) };
+                let (unit, per) = if by_share { (OF_THE_BEST, 100.0) } else { (spoken.unit.as_str(), spoken.per) };
                 let edges = edges.map(|edge| edge.map(|x| x * per));
                 finding.rule = rule(judged * per, edges, unit, scale / per, finding);
-                finding.reason = reason(finding, numeric, by_share.then_some(judged), doubt.assumed);
+                finding.reason = reason(finding, &spoken, by_share.then_some(judged), doubt.assumed);
             }
             Err(error) => finding.reason = error.to_string(),
         },
@@ -560,8 +607,10 @@ fn judge_number(
             Some("type this engine's own figure into the engine sheet with document and page".to_owned())
         }
         (Verdict::CannotTell, Some((_, zone))) => {
-            let gauges = fitting(check, reading, numeric, context);
-            Some(Question { value: judged, zone, scale, doubt: &doubt, unit: &numeric.unit, gauges }.next_move())
+            let mut gauges = fitting(check, reading, numeric, context);
+            gauges.iter_mut().for_each(|g| g.u *= spoken.per);
+            let (doubt, scale) = (&doubt.times(spoken.per), scale * spoken.per);
+            Some(Question { value: judged, zone, scale, doubt, unit: &spoken.unit, gauges }.next_move())
         }
         (Verdict::ByJudgement, _) => Some(
             "surely not out and not surely good: the technician decides, with what else was found, whether it stays"
@@ -585,16 +634,16 @@ fn scatter(singles: &[(f64, f64)]) -> Option<f64> {
 }
 
 /// What the doubt of a mean is made of.
-fn mean_in_words(n: u32, scatter: Option<f64>, doubt: &Doubt, unit: &str) -> String {
-    let seen = scatter.map_or_else(String::new, |s| format!(", they scatter by {} {unit}", printed(s, 2)));
+fn mean_in_words(n: u32, scatter: Option<f64>, doubt: &Doubt, spoken: &Spoken) -> String {
+    let seen = scatter.map_or_else(String::new, |s| format!(", they scatter by {}", spoken.say(s, 2)));
     let own = doubt.repeats.map_or_else(
         || "nothing is known of how they scatter, so that the mean counts as one reading".to_owned(),
         |each| {
             let own = each / f64::from(n.max(1)).sqrt();
             format!(
-                "u of the mean by itself {} {unit}, and {} {unit} that all of them share",
-                printed(own, 2),
-                printed(doubt.shared, 2)
+                "u of the mean by itself {}, and {} that all of them share",
+                spoken.say(own, 2),
+                spoken.say(doubt.shared, 2)
             )
         },
     );
@@ -625,11 +674,11 @@ fn rule(judged: f64, edges: [Option<f64>; 4], unit: &str, scale: f64, finding: &
     ))
 }
 
-fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: bool) -> String {
+fn reason(finding: &Finding, spoken: &Spoken, share: Option<f64>, assumed: bool) -> String {
     let mut out = String::new();
     if let Some(limit) = &finding.limit {
         let [low_reject, low_keep, high_keep, high_reject] = limit.edges;
-        let (unit, per) = if share.is_some() { (OF_THE_BEST, 100.0) } else { (numeric.unit.as_str(), 1.0) };
+        let (unit, per) = if share.is_some() { (OF_THE_BEST, 100.0) } else { (spoken.unit.as_str(), spoken.per) };
         let print = |x: f64| printed(x * per, 3);
         let mut parts = Vec::new();
         if let Some(x) = low_keep {
@@ -654,15 +703,14 @@ fn reason(finding: &Finding, numeric: &Numeric, share: Option<f64>, assumed: boo
     }
     if let (Some(u), Some(inside)) = (finding.u, finding.p_inside) {
         out.push_str(&format!(
-            "; u {} {}{}, chance inside {:.0} %",
-            printed(u, 2),
-            numeric.unit,
+            "; u {}{}, chance inside {:.0} %",
+            spoken.say(u, 2),
             if assumed { " (assumed)" } else { "" },
             inside * 100.0
         ));
     }
     if let Some(guard) = finding.guard {
-        out.push_str(&format!("; guard band {} {}", printed(guard, 2), numeric.unit));
+        out.push_str(&format!("; guard band {}", spoken.say(guard, 2)));
     }
     out
 }

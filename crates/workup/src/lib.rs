@@ -9,12 +9,14 @@
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
 //! [`findings`], [`gauges`], [`scales`], [`series`],
 //! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
-//! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`entering`]
+//! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
+//! that go back), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
 pub mod committed;
+pub mod cores;
 pub mod entering;
 pub mod estimate;
 pub mod export;

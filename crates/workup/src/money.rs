@@ -450,7 +450,12 @@ impl Terms {
         Self {
             horizon_miles,
             lasting: Lasting::of(state, knowledge, horizon_miles),
-            reached: opened::reached(&state.stages_reached, knowledge),
+            // A job that is over keeps the prices of the work as it was done; in any other a closed engine is to be opened again.
+            reached: if state.closed.is_some() {
+                opened::reached(&state.stages_reached, knowledge)
+            } else {
+                opened::open_now(state, knowledge)
+            },
             value: units(state.vehicle.value.as_ref()),
             scrap: units(state.rates.scrap_value.as_ref()),
             day: units(state.rates.standing_per_day.as_ref()).unwrap_or(0.0),

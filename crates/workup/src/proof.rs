@@ -322,6 +322,7 @@ mod tests {
             shown: String::new(),
             value: None,
             unit: Some("bar".to_owned()),
+            typed_unit: None,
             u: None,
             measure: None,
             verdict,

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use anatomy::{EngineLayout, Position, Scope};
 use quantity::Verdict;
 use quantity::measured::coverage_factor_with;
-use quantity::print::printed;
 use serde::Serialize;
 
-use crate::findings::Finding;
+use crate::findings::{Finding, Spoken};
+use crate::words::words;
 
 /// Fewer places than this are no series.
 const FEWEST: usize = 3;
@@ -53,6 +53,12 @@ pub struct Series {
 }
 
 impl Series {
+    /// The name of what was read along the engine; see [`named`].
+    #[must_use]
+    pub fn name(&self) -> String {
+        named(&self.check_name, &self.reading)
+    }
+
     /// Whether a finding is one of this series.
     #[must_use]
     pub fn holds(&self, finding: &Finding) -> bool {
@@ -98,8 +104,28 @@ pub fn of_findings(findings: &[Finding], layout: &EngineLayout) -> Vec<Series> {
     all
 }
 
-/// What asks for something comes first.
-fn severity(verdict: Verdict) -> u8 {
+/// The name of what was read: the check, and which reading of it where the check's name does not say that already.
+///
+/// # Example
+/// ```
+/// assert_eq!(workup::series::named("Cranking compression, dry", "pressure"), "Cranking compression, dry (pressure)");
+/// assert_eq!(workup::series::named("Oil pressure at hot idle", "pressure"), "Oil pressure at hot idle");
+/// assert_eq!(workup::series::named("Spark plug by eye", "result"), "Spark plug by eye");
+/// ```
+#[must_use]
+pub fn named(check_name: &str, reading: &str) -> String {
+    let reading_in_words = words(reading);
+    // A check with one reading calls it `result`, which nobody says.
+    if reading == "result" || check_name.to_lowercase().contains(&reading_in_words) {
+        check_name.to_owned()
+    } else {
+        format!("{check_name} ({reading_in_words})")
+    }
+}
+
+/// The rank of a verdict among others: what asks for something comes first.
+#[must_use]
+pub const fn severity(verdict: Verdict) -> u8 {
     match verdict {
         Verdict::Outside => 0,
         Verdict::CannotTell => 1,
@@ -148,8 +174,9 @@ fn series(places: &[&Finding], layout: &EngineLayout) -> Option<Series> {
         words: String::new(),
         plain: String::new(),
     };
-    out.words = in_words(&out);
-    out.plain = plainly(&out);
+    let spoken = worst.spoken();
+    out.words = in_words(&out, &spoken);
+    out.plain = plainly(&out, &spoken);
     Some(out)
 }
 
@@ -198,44 +225,42 @@ fn trend(points: &[Point]) -> Option<Trend> {
     Some(Trend { per_place: slope, u: scatter.max(carried), clear })
 }
 
-fn in_words(series: &Series) -> String {
-    let unit = &series.unit;
+fn in_words(series: &Series, spoken: &Spoken) -> String {
     let trend = match series.trend {
         None => String::new(),
         Some(Trend { per_place, u, clear: true }) => format!(
-            "; it {} by {} {unit} per place from the front (u {} {unit})",
+            "; it {} by {} per place from the front (u {})",
             if per_place > 0.0 { "rises" } else { "falls" },
-            printed(per_place.abs(), 2),
-            printed(u, 2)
+            spoken.say(per_place.abs(), 2),
+            spoken.say(u, 2)
         ),
         Some(Trend { per_place, u, clear: false }) => format!(
-            "; no trend along the engine stands out ({} {unit} per place from the front, u {} {unit})",
-            printed(per_place, 2),
-            printed(u, 2)
+            "; no trend along the engine stands out ({} per place from the front, u {})",
+            spoken.say(per_place, 2),
+            spoken.say(u, 2)
         ),
     };
     format!(
-        "{} places: the worst is {} with {} {unit}, spread {} {unit}{trend}",
+        "{} places: the worst is {} with {}, spread {}{trend}",
         series.n,
         series.worst_place,
-        printed(series.worst, 4),
-        printed(series.spread, 3)
+        spoken.say(series.worst, 4),
+        spoken.say(series.spread, 3)
     )
 }
 
-fn plainly(series: &Series) -> String {
+fn plainly(series: &Series, spoken: &Spoken) -> String {
     let trend = match series.trend {
         Some(Trend { per_place, clear: true, .. }) if per_place > 0.0 => "; they rise from the front to the back",
         Some(Trend { clear: true, .. }) => "; they fall from the front to the back",
         _ => "",
     };
     format!(
-        "of {} places {} is the worst with {} {unit}, and they differ by up to {} {unit}{trend}",
+        "of {} places {} is the worst with {}, and they differ by up to {}{trend}",
         series.n,
         series.worst_place,
-        printed(series.worst, 4),
-        printed(series.spread, 3),
-        unit = series.unit,
+        spoken.say(series.worst, 4),
+        spoken.say(series.spread, 3),
     )
 }
 

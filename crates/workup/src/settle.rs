@@ -35,6 +35,13 @@ pub struct Doubt {
 const SURE: f64 = 0.95;
 
 impl Doubt {
+    /// The same doubt in a unit of which so many make one of the unit it is in.
+    #[must_use]
+    pub fn times(&self, per: f64) -> Doubt {
+        let repeats = self.repeats.map(|r| r * per);
+        Doubt { u: self.u * per, shared: self.shared * per, repeats, ..self.clone() }
+    }
+
     /// The doubt of the mean of several readings with one gauge: what each reading has for itself shrinks with the root of
     /// their number, what they share (setting, the gauge's own error, its step) stays.
     ///

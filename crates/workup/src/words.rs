@@ -50,10 +50,20 @@ pub fn title(id: &str) -> String {
     sentence(&words(id))
 }
 
-/// An amount of money, held together by a narrow blank.
+/// An amount of money in one piece, its whole part in groups of three as those of [`grouped`].
 #[must_use]
 pub fn amount(money: &Money) -> String {
-    format!("{}\u{a0}{}", money.currency().code(), money.amount())
+    let digits = money.amount().to_string();
+    let (whole, rest) = digits.split_once('.').map_or((digits.as_str(), String::new()), |(w, r)| (w, format!(".{r}")));
+    let (sign, whole) = whole.strip_prefix('-').map_or(("", whole), |whole| ("-", whole));
+    let mut groups = String::new();
+    for (place, digit) in whole.chars().enumerate() {
+        if place > 0 && (whole.len() - place).is_multiple_of(3) {
+            groups.push('\u{202f}');
+        }
+        groups.push(digit);
+    }
+    format!("{}\u{a0}{sign}{groups}{rest}", money.currency().code())
 }
 
 /// One or many, in words.

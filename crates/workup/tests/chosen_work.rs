@@ -94,7 +94,7 @@ fn euro(amount: &str) -> Value {
 fn known(price: &Price) -> Option<Range> {
     match price {
         Price::Known(range) => Some(*range),
-        Price::In(_) | Price::Open(_) => None,
+        Price::In(_) | Price::Open(_) | Price::NotSaid => None,
     }
 }
 
@@ -190,7 +190,10 @@ fn a_quote_for_the_whole_option_is_the_whole_price() {
     let estimate = job.chosen("exchange-recon-heads", &["@counter"]).estimate();
     agrees(&estimate);
     assert_eq!(estimate.total.map(|t| t.hi.to_string()).as_deref(), Some("EUR 2,800.50"));
-    assert!(estimate.lines.iter().filter(|l| matches!(l.price, Price::In(_))).count() > 3, "its work is named");
+    let work: Vec<_> = estimate.lines.iter().filter(|l| l.price == Price::NotSaid).collect();
+    assert!(work.len() > 3, "the work of the way is named");
+    assert!(!estimate.lines.iter().any(|l| matches!(l.price, Price::In(_))), "and none is said to be in the price");
+    assert_eq!(estimate.open, 0, "what the quote leaves unsaid is no line without a price");
 }
 
 #[test]
@@ -345,4 +348,55 @@ fn a_repair_is_proved_by_its_last_reading_at_every_place_and_by_nothing_less() {
     assert_eq!(low.open().count(), open - 1);
     assert_eq!(low.pairs.len(), 1);
     assert!(low.reason.contains("proofs are missing"), "{}", low.reason);
+}
+
+#[test]
+fn an_option_speaks_of_one_head_where_the_engine_has_one() {
+    let name = |job: &Job| {
+        let case = job.case();
+        case.options.iter().find(|o| o.id == "exchange-recon-heads").map(|o| o.name.clone()).expect("the option")
+    };
+    assert_eq!(name(&Job::four()), "Exchange reconditioned head");
+    assert_eq!(name(&Job::on(&v_six())), "Exchange reconditioned heads");
+}
+
+#[test]
+fn what_was_closed_again_costs_its_opening_once_more_until_the_job_is_over() {
+    let hours = |stages: &[&str]| -> f64 {
+        stages.iter().map(|s| knowledge().stage(s).expect("a stage").access_minutes / 60.0).sum()
+    };
+    let stages = ["top-end-open", "block-open"];
+    let access = |job: &Job| {
+        let terms = workup::money::Terms::of(&job.state(), knowledge());
+        let stages: Vec<String> = stages.iter().map(|s| (*s).to_owned()).collect();
+        workup::money::access(&stages, &terms.reached, knowledge())
+    };
+    let open = Job::four().opened(&stages);
+    assert!(access(&open).abs() < 1e-9, "it is open");
+    let ran = open.tell("engine-run", json!({"run": "first-start"}));
+    assert!((access(&ran) - hours(&stages)).abs() < 1e-9, "it ran, so it is closed: {}", access(&ran));
+    let over = ran.tell("job-closed", json!({"how": "handed-back"}));
+    assert!(access(&over).abs() < 1e-9, "what was done is priced as it was done");
+}
+
+#[test]
+fn old_parts_are_owed_until_they_went_back_and_their_days_are_counted() {
+    let order = |part: &str, due: &str| json!({"part": part, "supplier": "Fennmouth", "quantity": 1, "core_deposit": euro("180.00"), "core_due": due});
+    let job = Job::four()
+        .labelled("head", "part-ordered", order("recon_head", "2026-03-27"))
+        .labelled("pump", "part-ordered", order("oil pump", "2026-03-12"))
+        .tell("part-ordered", json!({"part": "head_gasket", "supplier": "Quayside", "quantity": 1}))
+        .tell("part-returned", json!({"part": "a wrong one", "why": "wrong", "order": "@pump"}))
+        .tell("part-returned", json!({"part": "old head", "why": "core", "order": "@head"}));
+    let state = job.state();
+    let cores = workup::cores::of(&state);
+    let parts: Vec<(&str, bool)> = cores.iter().map(|c| (c.order.part.as_str(), c.back.is_some())).collect();
+    assert_eq!(parts, [("oil pump", false), ("recon_head", true)], "a wrong part sent back is no old one");
+    let clock = |core: usize, day: i8| cores[core].clock(jiff::civil::date(2026, 3, day));
+    assert_eq!(clock(0, 2).as_deref(), Some("10 days left"));
+    assert_eq!(clock(0, 11).as_deref(), Some("1 day left"));
+    assert_eq!(clock(0, 12).as_deref(), Some("today is the last day"));
+    assert_eq!(clock(0, 13).as_deref(), Some("the day passed yesterday"));
+    assert_eq!(clock(0, 15).as_deref(), Some("the day passed 3 days ago"));
+    assert_eq!(clock(1, 2), None, "it went back");
 }

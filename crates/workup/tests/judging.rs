@@ -430,3 +430,21 @@ fn the_number_of_readings_that_would_settle_it_settles_it() {
     let (a, b) = (told.u.expect("a doubt"), settled.u.expect("a doubt"));
     assert!((a - b).abs() < 1e-12 && told.shown.contains("mean of"), "{told:?}");
 }
+
+/// 8.4 bar are 840 kPa, the unit of the knowledge, and 0.33 bar 33 kPa: whoever reads a gauge in bar is answered in bar.
+#[test]
+fn what_is_said_of_a_reading_is_said_in_the_unit_it_was_typed_in() {
+    let job = ["12.1", "12.0", "8.4", "8.6"]
+        .iter()
+        .zip(1..)
+        .fold(Job::four(), |job, (text, c)| job.by_label("CG-1", c, text));
+    let case = job.case();
+    for finding in &case.findings {
+        let said = format!("{} {} {}", finding.reason, next(finding), finding.rule.clone().unwrap_or_default());
+        assert!(said.contains(" bar") && !said.contains("kPa"), "{said}");
+    }
+    let series = case.series.first().expect("a series");
+    assert!(series.words.contains("cylinder 3 with 8.4 bar, spread 3.7 bar"), "{}", series.words);
+    assert!(series.plain.contains("8.4 bar") && !series.plain.contains("kPa"), "{}", series.plain);
+    assert!((series.worst - 840.0).abs() < 1e-9 && series.unit == "kPa", "the figures beside stay in their unit");
+}

@@ -4,8 +4,8 @@ use quantity::Verdict;
 use workup::{Belief, Finding, OptionLine};
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, days, described, figure, plain, what, what_along};
-use crate::pictures::{Mark, cost_intervals, of_ten_in_words, reading_between_limits, ten_engines};
+use super::words::{Desk, capital, days, described, figure, plain};
+use crate::pictures::{Breadth, Mark, cost_intervals, of_ten_in_words, reading_between_limits, ten_engines};
 
 /// How many readings are listed \[ours\].
 const READINGS: usize = 8;
@@ -121,7 +121,7 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.text(format!("{sound} of {} readings were inside their limits.{rest}", all.len()));
     let odd_along = desk.case.series.iter().filter(|s| !s.after_repair && s.verdict != Verdict::Inside);
     for s in odd_along.take(ALONG) {
-        sheet.text(format!("{}: {}.", what_along(s), s.plain));
+        sheet.text(format!("{}: {}.", s.name(), s.plain));
     }
     not_the_engine(sheet, desk);
     let drawn: Vec<&Finding> = odd.iter().copied().filter(|f| f.value.is_some()).take(DRAWN).collect();
@@ -129,7 +129,7 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
     for f in drawn {
         if let Some(svg) = reading_between_limits(f) {
             let alt = described(&svg);
-            row.push((format!("{}{}", what(f), desk.also_at(Some(f.position))), sheet.picture(svg, alt, 1.0)));
+            row.push((format!("{}{}", f.name(), desk.also_at(Some(f.position))), sheet.picture(svg, alt, 1.0)));
         }
     }
     sheet.row(row);
@@ -270,7 +270,7 @@ fn options(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
     let lines: Vec<OptionLine> = open.iter().map(|o| (*o).clone()).collect();
     if !lines.is_empty() {
-        let svg = cost_intervals(&lines);
+        let svg = cost_intervals(&lines, Breadth::Sheet);
         let alt = described(&svg);
         let picture = sheet.picture(svg, alt, 0.95);
         sheet.pictures(vec![picture]);
@@ -282,7 +282,7 @@ fn options(sheet: &mut Sheet, desk: &Desk<'_>) {
         .filter_map(|o| {
             let why = o.struck_out.as_ref()?;
             let finding = why.entry.as_ref().and_then(|e| desk.finding(e));
-            let shown = finding.map(|f| format!("{}{}: {}", what(f), desk.also_at(Some(f.position)), f.shown));
+            let shown = finding.map(|f| format!("{}{}: {}", f.name(), desk.also_at(Some(f.position)), f.shown));
             let reading = shown.map(|s| format!(" Shown by: {s}.")).unwrap_or_default();
             let name = Cell { text: o.name.clone(), struck: true, ..Cell::default() };
             Some(vec![name, Cell::of(format!("{}{reading}", why.why))])

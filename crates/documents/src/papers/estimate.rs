@@ -2,7 +2,7 @@
 //! ceiling.
 
 use quantity::Money;
-use workup::estimate::{EstimateLine, Group, Price, Range};
+use workup::estimate::{Group, Price, Range};
 use workup::{Estimate, OptionLine};
 
 use super::PaperError;
@@ -89,7 +89,16 @@ fn price(price: &Price) -> Cell {
     match price {
         Price::Known(r) => Cell::strong(range(r)),
         Price::In(line) => Cell::of(format!("in {}", super::words::lower(line))),
+        Price::NotSaid => Cell::of("the quote does not say"),
         Price::Open(missing) => Cell { note: missing.clone(), ..Cell::strong("price open") },
+    }
+}
+
+/// Whether a line stands in a list without prices.
+fn beside_the_price(price: &Price) -> bool {
+    match price {
+        Price::In(_) | Price::NotSaid => true,
+        Price::Known(_) | Price::Open(_) => false,
     }
 }
 
@@ -122,7 +131,7 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     let mut first = true;
     let several = estimate.lines.iter().any(|l| l.group != Group::Always);
     for group in [Group::Always, Group::Opening, Group::Found, Group::Besides] {
-        let here = estimate.lines.iter().filter(|l| l.group == group && !matches!(l.price, Price::In(_)));
+        let here = estimate.lines.iter().filter(|l| l.group == group && !beside_the_price(&l.price));
         let rows: Vec<Vec<Cell>> = here
             .map(|line| {
                 vec![
@@ -152,10 +161,19 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
         vec![Cell::strong("Total"), Cell::default(), Cell::default(), Cell { note: open, ..Cell::strong(total) }];
     sheet.table(&columns(false), vec![total]);
     over_the_ceiling(sheet, desk, estimate);
-    let inside: Vec<&EstimateLine> = estimate.lines.iter().filter(|l| matches!(l.price, Price::In(_))).collect();
+    let listed = |price: &dyn Fn(&Price) -> bool| -> Vec<String> {
+        estimate.lines.iter().filter(|l| price(&l.price)).map(|l| format!("{} ({})", l.what, l.who)).collect()
+    };
+    let inside = listed(&|p| matches!(p, Price::In(_)));
     if !inside.is_empty() {
         sheet.subheading("Work that is in this price");
-        sheet.list(inside.iter().map(|l| format!("{} ({})", l.what, l.who)).collect());
+        sheet.list(inside);
+    }
+    let unsaid = listed(&|p| *p == Price::NotSaid);
+    if !unsaid.is_empty() {
+        sheet.subheading("Work that this way usually takes");
+        sheet.list(unsaid);
+        sheet.small("In the price is what the quote includes. Whether it holds a line that it does not name is asked before the yes.");
     }
     if estimate.lines.iter().any(|l| l.how.ends_with(" h") || l.how.ends_with(" min") || l.how.contains("units")) {
         let rate = desk

@@ -8,7 +8,7 @@ use quantity::Verdict;
 use workup::Finding;
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, described, figure, lower, own, plain, what, what_along};
+use super::words::{Desk, capital, described, figure, lower, own, plain};
 use crate::pictures::{Cut, cut_sketch, measured_at, reading_between_limits};
 
 /// Writes the machine order.
@@ -160,7 +160,7 @@ fn as_found(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
                 (false, false) => format!("{at}, {spot}"),
             };
             vec![
-                Cell::of(what(f)),
+                Cell::of(f.name()),
                 Cell::of(capital(&whereabouts)),
                 Cell::strong(format!("({})", f.shown)),
                 Cell::of(desk.mark(f).words()),
@@ -188,7 +188,7 @@ fn as_found(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
 /// How the same readings run along the engine, so that one piece is not cut by itself where all of them ask for it.
 fn along(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
     for series in desk.case.series.iter().filter(|s| findings.iter().any(|f| s.holds(f))) {
-        sheet.text(format!("Along the engine, {}: {}.", lower(&what_along(series)), series.words));
+        sheet.text(format!("Along the engine, {}: {}.", lower(&series.name()), series.words));
     }
 }
 
@@ -237,7 +237,7 @@ fn limits(sheet: &mut Sheet, desk: &Desk<'_>, operation: Option<&Operation>, fin
         let Some(limit) = f.limit.as_ref().filter(|l| !l.own) else { continue };
         sheet.small(format!(
             "{} at {} was judged by a fallback, {} ({}); it judges what was found and is no figure to cut to.",
-            what(f),
+            f.name(),
             desk.place(&f.position),
             limit.name,
             limit.source

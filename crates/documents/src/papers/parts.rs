@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use knowledge::workshop::Reuse;
+use knowledge::workshop::{Part, Reuse};
 use logbook::{Fact, PartOrdered};
 
 use super::sheet::{Cell, Sheet};
@@ -156,6 +156,10 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
     let fitted: BTreeSet<&str> = desk.state.fitted.iter().map(|f| f.part.as_str()).collect();
     let ordered: BTreeSet<&str> = desk.state.orders.iter().map(|o| o.part.as_str()).collect();
+    let kit_with = |part: &Part| {
+        let same = |held: &String| *held == part.id || held.trim().eq_ignore_ascii_case(&part.name);
+        desk.state.orders.iter().find(|o| o.holds.iter().any(same))
+    };
     sheet.small("For each part: how many, whether it is used again and why, and whether it is ordered or fitted.");
     for joint in known {
         let mut rows: Vec<Vec<Cell>> = Vec::new();
@@ -165,22 +169,26 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
                 Reuse::Inspect => "measure or look, then decide",
                 Reuse::Free => "clean and use again",
             };
-            let have = if fitted.contains(part.id.as_str()) {
-                "fitted"
-            } else if ordered.contains(part.id.as_str()) {
-                "ordered"
-            } else {
-                ""
+            let kit = kit_with(part);
+            let one_of = |ids: &BTreeSet<&str>| {
+                ids.contains(part.id.as_str()) || kit.is_some_and(|kit| ids.contains(kit.part.as_str()))
             };
+            let have = match (one_of(&fitted), one_of(&ordered)) {
+                (true, _) => "fitted",
+                (false, true) => "ordered",
+                (false, false) => "",
+            };
+            let within = kit.filter(|kit| kit.part != part.id);
+            let within = within.map(|kit| format!("in: {}", plain(&kit.part))).unwrap_or_default();
             rows.push(vec![
                 Cell { note: desk.to_be_settled(&part.applies), ..Cell::of(part.name.clone()) },
                 Cell::of(desk.quantity(part)),
                 Cell { note: part.why.clone(), ..Cell::of(reuse) },
-                Cell { tick: Some(!have.is_empty()), text: format!(" {have}"), ..Cell::default() },
+                Cell { tick: Some(!have.is_empty()), text: format!(" {have}"), note: within, ..Cell::default() },
             ]);
         }
         sheet.subheading(joint.name.clone());
-        sheet.table(&[("", Some(2.2)), ("", Some(1.9)), ("", Some(2.4)), ("", Some(0.9))], rows);
+        sheet.table(&[("", Some(2.1)), ("", Some(1.9)), ("", Some(2.2)), ("", Some(1.2))], rows);
     }
     sheet.small(
         "Parts that are to be settled stay until somebody has looked; the supplier's own list for the engine's number \

@@ -6,7 +6,7 @@ use workup::Finding;
 use workup::proof::Standing;
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, day, described, figure, plain, what};
+use super::words::{Desk, capital, day, described, figure, plain};
 use crate::pictures::reading::shown_unit;
 use crate::pictures::{ThenNow, then_and_now};
 
@@ -54,7 +54,7 @@ fn single(sheet: &mut Sheet, desk: &Desk<'_>, heading: &str, entries: &[String])
 
 fn row(desk: &Desk<'_>, f: &Finding) -> Vec<Cell> {
     vec![
-        Cell::of(what(f)),
+        Cell::of(f.name()),
         Cell::of(capital(&desk.place(&f.position))),
         Cell::strong(f.shown.clone()),
         Cell::of(desk.mark(f).words()),
@@ -85,7 +85,7 @@ fn pairs(sheet: &mut Sheet, desk: &Desk<'_>) {
         );
         let spot = f.spot.as_ref().map(|s| format!(", {}", plain(s))).unwrap_or_default();
         rows.push(vec![
-            Cell::of(what(f)),
+            Cell::of(f.name()),
             Cell::of(format!("{}{spot}", capital(&desk.place(&f.position)))),
             Cell { note: judged, ..Cell::of(shown) },
             Cell { note: desk.mark(f).words().to_owned(), ..Cell::strong(f.shown.clone()) },
@@ -118,7 +118,7 @@ fn pairs(sheet: &mut Sheet, desk: &Desk<'_>) {
         .not_again
         .iter()
         .filter_map(|e| desk.finding(e))
-        .map(|b| format!("{}{}: {}", what(b), desk.also_at(Some(b.position)), b.shown))
+        .map(|b| format!("{}{}: {}", b.name(), desk.also_at(Some(b.position)), b.shown))
         .filter(|words| said.insert(words.clone()))
         .collect();
     if !lost.is_empty() && !proof.pairs.is_empty() {

@@ -7,7 +7,7 @@ use knowledge::limits::AppliesTo;
 use knowledge::workshop::{Operation, Part, PerWhat, RepairOption};
 use knowledge::{Knowledge, Reading};
 use logbook::{EngineFigure, Figure, JobState};
-use workup::{Case, Finding, OptionLine, Series};
+use workup::{Case, Finding, OptionLine};
 
 use super::JobPapers;
 use super::sheet::Sheet;
@@ -65,7 +65,9 @@ impl<'a> Desk<'a> {
     /// The name of an option.
     pub(crate) fn option_name(&self, id: &str) -> String {
         let line = self.case.options.iter().find(|o| o.id == id).map(|o| o.name.clone());
-        line.or_else(|| self.known_option(id).map(|o| o.name.clone())).unwrap_or_else(|| plain(id))
+        let heads = self.state.layout.as_ref().map(|layout| layout.heads().len());
+        let known = || self.known_option(id).map(|o| o.name_for(heads).to_owned());
+        line.or_else(known).unwrap_or_else(|| plain(id))
     }
 
     /// An operation by id.
@@ -305,26 +307,6 @@ pub(crate) fn own(figure: &EngineFigure) -> String {
 /// A figure with its unit.
 pub(crate) fn figure(f: &Figure) -> String {
     if f.unit.is_empty() { f.text.clone() } else { format!("{} {}", f.text, f.unit) }
-}
-
-/// The name of a finding: the check, and which reading of it where that adds something.
-pub(crate) fn what(f: &Finding) -> String {
-    let reading = plain(&f.reading);
-    if f.reading == "result" || f.check_name.to_lowercase().contains(&reading) {
-        f.check_name.clone()
-    } else {
-        format!("{} ({reading})", f.check_name)
-    }
-}
-
-/// The name of a series, as that of a finding of it.
-pub(crate) fn what_along(s: &Series) -> String {
-    let reading = plain(&s.reading);
-    if s.reading == "result" || s.check_name.to_lowercase().contains(&reading) {
-        s.check_name.clone()
-    } else {
-        format!("{} ({reading})", s.check_name)
-    }
 }
 
 /// The words of a picture: what stands in its `desc`.

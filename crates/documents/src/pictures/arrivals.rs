@@ -1,6 +1,6 @@
 //! Parts from order to need, and the one that sets the date (P11).
 
-use super::drawing::{Anchor, Drawing, Pen, THICK, count, fitted};
+use super::drawing::{Anchor, Drawing, Pen, THICK, count, fitted, lines};
 
 /// One ordered part; days as `2026-11-27`, what is no day is left out.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -24,6 +24,8 @@ const LEFT: f64 = 226.0;
 const RIGHT: f64 = 48.0;
 const ROW: f64 = 30.0;
 const TOP: f64 = 14.0;
+/// Letters of a name.
+const NAME: f64 = 12.5;
 
 /// A line for each part: full to the day it arrived, chain-dotted to the day promised, a stroke where it is needed;
 /// the part that sets the date has a double line.
@@ -67,9 +69,20 @@ fn in_words(part: &PartLine) -> String {
     out
 }
 
+/// The name before its line, on two lines where one is too short.
+fn name(d: &mut Drawing, part: &PartLine, y: f64) {
+    let room = LEFT - 18.0;
+    let mut broken = lines(&part.name, NAME, room).into_iter();
+    let (first, rest) = (broken.next().unwrap_or_default(), broken.collect::<Vec<_>>().join(" "));
+    let rise = if rest.is_empty() { 4.0 } else { -2.5 };
+    d.text((8.0, y + rise), NAME, Anchor::Start, part.sets_the_date, &first);
+    if !rest.is_empty() {
+        d.text((8.0, y + rise + NAME + 1.0), NAME, Anchor::Start, part.sets_the_date, &fitted(&rest, NAME, room));
+    }
+}
+
 fn row(d: &mut Drawing, part: &PartLine, y: f64, x: &impl Fn(&str) -> Option<f64>) {
-    let name = fitted(&part.name, 13.0, LEFT - 18.0);
-    d.text((8.0, y + 4.0), 13.0, Anchor::Start, part.sets_the_date, &name);
+    name(d, part, y);
     let Some(start) = x(&part.ordered) else { return };
     d.circle((start, y), 3.5, &Pen::solid());
     let shifts: &[f64] = if part.sets_the_date { &[-2.5, 2.5] } else { &[0.0] };

@@ -19,6 +19,11 @@ fn job<'a>(demo: &'a Demo, tail: &'a str) -> JobPapers<'a> {
 
 /// The words of a PDF, blanks of any kind made one.
 fn words(pdf: &[u8]) -> String {
+    plain(&raw(pdf))
+}
+
+/// The text of a PDF as it comes out.
+fn raw(pdf: &[u8]) -> String {
     let mut reader = Command::new("pdftotext")
         .args(["-raw", "-", "-"])
         .stdin(Stdio::piped())
@@ -32,7 +37,12 @@ fn words(pdf: &[u8]) -> String {
     let writer = std::thread::spawn(move || input.write_all(&bytes));
     let out = reader.wait_with_output().unwrap();
     writer.join().unwrap().unwrap();
-    plain(&String::from_utf8_lossy(&out.stdout))
+    String::from_utf8_lossy(&out.stdout).into_owned()
+}
+
+/// The words of a PDF, sheet by sheet.
+fn pages(pdf: &[u8]) -> Vec<String> {
+    raw(pdf).split('\x0c').map(plain).filter(|page| !page.is_empty()).collect()
 }
 
 fn plain(text: &str) -> String {
@@ -356,4 +366,58 @@ fn a_parts_list_has_the_drive_that_the_engine_has_and_both_while_nobody_told() {
     assert!(!belt.contains(has_chain) && belt.contains(has_belt));
     assert!(untold.contains(has_chain) && untold.contains(has_belt));
     assert!(untold.contains("to be settled") && !chain.contains("to be settled: timing drive"));
+}
+
+/// The chance of the eye: a heading whose first table begins on the next sheet.
+#[test]
+fn no_heading_is_left_alone_at_the_foot_of_a_sheet() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        for size in [PaperSize::A4, PaperSize::Letter] {
+            let pages = pages(&typeset(Paper::BuildSheet, &job(&demo, &tail), size).unwrap().pdf);
+            let titles: Vec<String> = demo
+                .case
+                .reach
+                .stages
+                .iter()
+                .enumerate()
+                .map(|(n, id)| {
+                    let stage = demo.knowledge.steps.iter().find(|s| s.id == *id).unwrap();
+                    plain(&format!("{}. {}", n + 1, stage.title))
+                })
+                .collect();
+            let mut seen = 0;
+            for page in &pages {
+                for title in &titles {
+                    let Some((_, after)) = page.split_once(title.as_str()) else { continue };
+                    seen += 1;
+                    assert!(
+                        after.contains("Done Step") || after.contains("Signed Hold"),
+                        "{name}: {title} stands alone: {after}"
+                    );
+                }
+            }
+            assert!(seen >= titles.len(), "{name}: {seen} of {titles:?}");
+        }
+    }
+}
+
+#[test]
+fn a_kit_ticks_the_parts_that_it_holds_and_an_estimate_claims_no_work_that_its_quote_does_not_name() {
+    let flatbed = demo("0002-ostrand-h6");
+    let tail = flatbed.tail();
+    let text = words(&typeset(Paper::PartsList, &job(&flatbed, &tail), PaperSize::A4).unwrap().pdf);
+    let after = |part: &str| -> String {
+        let (_, after) = text.split_once(part).unwrap_or_else(|| panic!("{part}: {text}"));
+        after.chars().take(110).collect()
+    };
+    assert!(after("Ring set 6").contains("fitted in: liner kit, one cylinder"), "{}", after("Ring set 6"));
+    assert!(!after("Sump gasket or sealant").contains("ordered"), "{}", after("Sump gasket or sealant"));
+    let van = demo("0001-tolvane-carrier");
+    let tail = van.tail();
+    let text = words(&typeset(Paper::Estimate, &job(&van, &tail), PaperSize::A4).unwrap().pdf);
+    assert!(!text.contains("Work that is in this price"), "{text}");
+    assert!(text.contains("Work that this way usually takes") && text.contains("asked before the yes"), "{text}");
+    assert!(text.contains("Exchange reconditioned head,") && !text.contains("reconditioned heads"), "one head: {text}");
 }

@@ -212,7 +212,18 @@ fn pictures_of_the_demo_jobs_are_whole() {
         }
         assert!(drawn > 3);
         whole(&pictures::check_ladder(&demo.case.advice, demo.state.rates.labour_rate.as_ref()));
-        let costs = pictures::cost_intervals(&demo.case.options);
+        for breadth in [pictures::Breadth::Sheet, pictures::Breadth::Phone] {
+            let costs = pictures::cost_intervals(&demo.case.options, breadth);
+            whole(&costs);
+            for option in &demo.case.options {
+                assert!(
+                    costs.contains(&format!(">{}</text>", option.name)),
+                    "{name} {breadth:?}: {} is cut off",
+                    option.name
+                );
+            }
+        }
+        let costs = pictures::cost_intervals(&demo.case.options, pictures::Breadth::Sheet);
         whole(&costs);
         for option in &demo.case.options {
             assert!(costs.contains(&option.name.replace('\'', "&#39;")));
@@ -221,7 +232,7 @@ fn pictures_of_the_demo_jobs_are_whole() {
             whole(&pictures::reasons(belief));
         }
     }
-    whole(&pictures::cost_intervals(&[]));
+    whole(&pictures::cost_intervals(&[], pictures::Breadth::Sheet));
 }
 
 #[test]

@@ -1,5 +1,6 @@
-//! Stories written by hand become proper logbooks, and engine sheets travel between jobs.
+//! Stories written by hand become proper logbooks, engine sheets travel between jobs, and papers have their day.
 
+use crate::common::{body, chained, made, small};
 use logbook::{
     EntryBody, SheetError, StoryError, fold, seal_story, sheet_export, sheet_from_json, sheet_from_toml, sheet_import,
     sheet_to_json, sheet_to_toml, story_from_lines, verify,
@@ -82,4 +83,24 @@ fn a_spoiled_sheet_says_where() {
     assert!(said.contains("missing field"), "{said}");
     let said = sheet_from_json("{\"sheet\":\"x\",\"colour\":1}").unwrap_err().to_string();
     assert!(said.contains("unknown field `colour`"), "{said}");
+}
+
+const ISSUED: &str = r#"{"paper":"estimate","sha256":"e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855","revision":"A","knowledge":"e3b0c44298fc1c14","tail":"7852b855"}"#;
+
+#[test]
+fn no_paper_is_dated_before_its_last_entry_and_one_issued_keeps_its_day() {
+    let day_of = |at: jiff::Timestamp| at.to_zoned_datetime(jiff::tz::TimeZone::UTC).date();
+    let day = |n: i8| jiff::civil::date(2026, 2, n);
+    // Noted on the 24th, and on the 26th by a phone whose clock runs ahead of this machine's.
+    let notes = [0, 2 * 24 * 60]
+        .map(|m| made(m, small(usize::try_from(m).expect("small") % 200), &body("note-written", r#"{"text":"x"}"#)));
+    let told = chained(&notes);
+    let basis = logbook::issue_basis(&told, logbook::Paper::Estimate);
+    assert_eq!(basis.day(day(25), day_of), day(26), "never before what it tells");
+    assert_eq!(basis.day(day(28), day_of), day(28), "else today");
+    assert_eq!(logbook::issue_basis(&[], logbook::Paper::Estimate).day(day(3), day_of), day(3));
+    let issued = made(3 * 24 * 60, 9, &body("paper-issued", ISSUED));
+    let told = chained(&[notes[0].clone(), notes[1].clone(), issued]);
+    let basis = logbook::issue_basis(&told, logbook::Paper::Estimate);
+    assert_eq!(basis.day(day(28), day_of), day(27), "the same paper keeps the day on which it was issued");
 }

@@ -69,7 +69,7 @@ pub(crate) fn options(view: &View) -> Markup {
     let waiting = super::waiting(view);
     let Some(case) = &view.case else { return waiting };
     let (open, out): (Vec<&OptionLine>, Vec<&OptionLine>) = case.options.iter().partition(|o| o.struck_out.is_none());
-    let picture = pictures::cost_intervals(&case.options);
+    let picture = |breadth| PreEscaped(pictures::cost_intervals(&case.options, breadth));
     html! {
         (waiting)
         section {
@@ -79,9 +79,8 @@ pub(crate) fn options(view: &View) -> Markup {
                     "In labour units, one billed hour each: the hourly rate is not told yet."
                 }
             }
-            @if !picture.is_empty() {
-                figure.picture.slides tabindex="0" { (PreEscaped(picture)) }
-            }
+            figure.picture.wide-only { (picture(pictures::Breadth::Sheet)) }
+            figure.picture.whole.narrow-only { (picture(pictures::Breadth::Phone)) }
             @if let Some(first) = case.first_place.as_ref().filter(|f| !f.words.is_empty()) {
                 h3 { "How sure is the first place?" }
                 ul {

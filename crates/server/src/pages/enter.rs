@@ -8,12 +8,13 @@ use knowledge::{Check, Reading, ReadingKind};
 use logbook::{Moment, Phase, ReadingTaken};
 use maud::{Markup, PreEscaped, html};
 use quantity::{Question, Unit};
+use workup::Notice;
 
 use super::{Panel, View, panel_place};
 use crate::entering::{self, Given, Refused, found, in_one_way, possible};
 use crate::surroundings;
 use crate::trouble::FieldTrouble;
-use crate::words::{title, words};
+use crate::words::{sentence, title, words};
 
 /// Readings of a check that this engine can give.
 fn readings_here<'k>(view: &View, check: &'k Check) -> Vec<&'k Reading> {
@@ -48,8 +49,27 @@ fn next_of_round(view: &View, check: &Check, after: &Position, phase: Phase) -> 
         .find(|(reading, p)| !is_taken(view, &check.id, reading, p, phase))
 }
 
+/// The field by which the typist says that a figure past the end of its gauge was read so all the same.
+pub(crate) const READ_SO: &str = "read-so";
+
+/// Why a reading came back instead of being kept; nothing for a field that is filled for the first time.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Back<'a> {
+    pub(crate) errors: &'a [FieldTrouble],
+    pub(crate) question: Option<&'a Question>,
+    /// The gauge named cannot show the figure.
+    pub(crate) past: Option<&'a Notice>,
+}
+
+impl<'a> Back<'a> {
+    /// With what does not fit, or with what only the typist can say.
+    pub(crate) const fn refused(errors: &'a [FieldTrouble], question: Option<&'a Question>) -> Self {
+        Self { errors, question, past: None }
+    }
+}
+
 /// The page with the field.
-pub(crate) fn page(view: &View, given: &Given, errors: &[FieldTrouble], question: Option<&Question>) -> Markup {
+pub(crate) fn page(view: &View, given: &Given, back: Back<'_>) -> Markup {
     let moment = match phase_of(&given.phase) {
         Phase::AsFound => Moment::Test,
         Phase::Arrival => Moment::Order,
@@ -177,7 +197,7 @@ pub(crate) fn page(view: &View, given: &Given, errors: &[FieldTrouble], question
                         }
                     } @else if !holding.is_empty() {
                         (shut_out("Tick the caution above, then the field opens.", None, given))
-                    } @else { (field(view, check, reading, &position, given, errors, question)) }
+                    } @else { (field(view, check, reading, &position, given, back)) }
                     (taken_here(view, check, reading, &position))
                 }
                 _ => p.wrong {
@@ -240,8 +260,7 @@ fn field(
     reading: &Reading,
     position: &Position,
     given: &Given,
-    errors: &[FieldTrouble],
-    question: Option<&Question>,
+    Back { errors, question, past }: Back<'_>,
 ) -> Markup {
     let action = view.link("enter");
     let wrong = html! {
@@ -286,6 +305,19 @@ fn field(
                                     }
                                 }
                             }
+                        }
+                    }
+                }
+                @if let Some(notice) = past {
+                    section.sheet.question role="alert" {
+                        h3 { "Was it read so?" }
+                        p { (sentence(&notice.message)) ". Not kept yet: " (notice.what_to_do) "." }
+                        form method="post" action=(action) data-once="" {
+                            (hidden(given, check, reading, position))
+                            (carried(given))
+                            input type="hidden" name="mean_of" value=(given.mean_of);
+                            input type="hidden" name="value" value=(given.value);
+                            button type="submit" name=(READ_SO) value="yes" { "It was read so: keep it" }
                         }
                     }
                 }

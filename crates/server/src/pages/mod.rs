@@ -335,7 +335,8 @@ impl View {
     /// The name of a repair option.
     pub(crate) fn option_name(&self, id: &str) -> String {
         let found = self.knowledge().options.iter().find(|o| o.id == id);
-        found.map_or_else(|| words(id), |o| o.name.clone())
+        let heads = self.state().layout.as_ref().map(|layout| layout.heads().len());
+        found.map_or_else(|| words(id), |o| o.name_for(heads).to_owned())
     }
 
     /// The name of a part: that of the knowledge, or the words of who wrote it.

@@ -2,11 +2,12 @@
 //! Why so: what is on the way stands first in the sequence of its days, the last one being the one that sets the date;
 //! quotes and machine work below, each with the form that answers it.
 
-use logbook::{Kind, Moment, Phase};
+use logbook::{Kind, Moment, Phase, ReturnKind};
 use maud::{Markup, html};
 
 use super::View;
-use crate::words::{amount, count, words};
+use crate::surroundings;
+use crate::words::{amount, count, sentence, words};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -32,7 +33,7 @@ pub(crate) fn page(view: &View) -> Markup {
                         })
                     {
                         p {
-                            b { (view.part_name(&o.part)) }
+                            b { (sentence(&view.part_name(&o.part))) }
                             " × "
                             (o.quantity)
                             " from "
@@ -72,7 +73,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 @for a in &state.arrivals {
                     li {
                         p {
-                            b { (view.part_name(&a.part)) }
+                            b { (sentence(&view.part_name(&a.part))) }
                             @if let Some(q) = a.quantity { " × " (q) }
                             @if let Some(b) = &a.batch { ", batch " (b) }
                             @if a.checks.is_empty() {
@@ -93,6 +94,7 @@ pub(crate) fn page(view: &View) -> Markup {
             (super::test::another(view, Phase::Arrival, "Measure a part that arrived"))
             (view.form(Kind::PartReturned, "A part goes back", &[]))
         }
+        (cores(view))
         section.sheet {
             h2 { "Machine work" }
             @for o in &away {
@@ -227,4 +229,55 @@ pub(crate) fn page(view: &View) -> Markup {
         (view.written("Written down here", super::of_moments(&[Moment::Order])))
     };
     view.page(Moment::Order, &body, None)
+}
+
+/// Old parts that go back against their deposit, those that are still here first, by their day.
+fn cores(view: &View) -> Markup {
+    let cores = workup::cores::of(view.state());
+    if cores.is_empty() {
+        return html! {};
+    }
+    html! {
+        section.sheet {
+            h2 { "Old parts that go back" }
+            ul.rows {
+                @for core in &cores {
+                    li {
+                        p {
+                            "The old part for "
+                            b { (view.part_name(&core.order.part)) }
+                            ", to "
+                            (core.order.supplier)
+                            @if let Some(m) = &core.order.core_deposit { ", deposit " (amount(m)) }
+                            @if let Some(d) = core.order.core_due { ", by " time { (d) } }
+                            @if let Some(clock) = core.clock(surroundings::today()) {
+                                ": "
+                                b { (clock) }
+                            }
+                            @if let Some(back) = core.back {
+                                ": "
+                                b { "went back " (surroundings::day_of(back.made_at)) }
+                                " ("
+                                (view.part_name(&back.part))
+                                @if let Some(n) = &back.note { ", " (n) }
+                                ")"
+                            }
+                        }
+                        @if core.back.is_none() {
+                            ({
+                                view.form(
+                                    Kind::PartReturned,
+                                    "It went back",
+                                    &[
+                                        ("why", ReturnKind::Core.word().to_owned()),
+                                        ("order", core.order.in_entry.to_string()),
+                                    ],
+                                )
+                            })
+                        }
+                    }
+                }
+            }
+        }
+    }
 }

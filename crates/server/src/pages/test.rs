@@ -457,18 +457,9 @@ fn why(f: &Finding, alone: bool) -> Markup {
     }
 }
 
-/// A check with its reading, where the name does not say it already.
-fn named(check: &str, reading: &str) -> String {
-    if check.to_lowercase().contains(&words(reading)) || reading == "result" {
-        check.to_owned()
-    } else {
-        format!("{check} ({})", words(reading))
-    }
-}
-
 /// One finding: mark and word, value, limit and where the limit is from.
 pub(crate) fn finding(view: &View, f: &Finding) -> Markup {
-    let what = named(&f.check_name, &f.reading);
+    let what = f.name();
     html! {
         li.finding data-entry=(f.entry) {
             (marks::mark(view.mark_of(f)))
@@ -597,7 +588,7 @@ pub(crate) fn along(view: &View, wanted: impl Fn(&Series) -> bool) -> Markup {
                         li.finding data-series=(s.check) {
                             (marks::mark(marks::of_verdict(s.verdict, false)))
                             div {
-                                p { (named(&s.check_name, &s.reading)) }
+                                p { (s.name()) }
                                 p.quiet { (sentence(&s.words)) "." }
                             }
                             @if let Some(worst) = s.places.first() {

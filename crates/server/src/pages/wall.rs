@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use knowledge::Knowledge;
-use logbook::{ApprovalAsked, Fact, JobState, Kind, MachineOrderSent, PartOrdered};
+use logbook::{ApprovalAsked, Fact, JobState, Kind, MachineOrderSent, PartOrdered, ReturnKind};
 use maud::{Markup, html};
 
 use crate::desk::{Bench, Job};
@@ -33,7 +33,8 @@ pub(crate) fn on_the_way(state: &JobState) -> Vec<&Fact<PartOrdered>> {
             its == Some(order.in_entry) || (its.is_none() && part == order.part && entry > order.in_entry)
         };
         state.arrivals.iter().any(|a| same(a.order, &a.part, a.in_entry))
-            || state.returns.iter().any(|r| r.order == Some(order.in_entry))
+            // An old part that went back against the order says nothing of the new one.
+            || state.returns.iter().any(|r| r.order == Some(order.in_entry) && r.why != ReturnKind::Core)
     };
     state.orders.iter().filter(|o| !done(o)).collect()
 }
@@ -55,6 +56,11 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
     for part in on_the_way(state) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
         out.push(format!("{} from {}{day}", super::part_name(knowledge, &part.part), part.supplier));
+    }
+    for core in workup::cores::of(state).into_iter().filter(|c| c.back.is_none()) {
+        let clock = core.clock(surroundings::today()).map(|c| format!(", {c}")).unwrap_or_default();
+        let name = super::part_name(knowledge, &core.order.part);
+        out.push(format!("the old part for {name}, back to {}{clock}", core.order.supplier));
     }
     for order in at_the_machinist(state) {
         let day = order.need_by.map(|d| format!(", needed {d}")).unwrap_or_default();

@@ -10,7 +10,7 @@ use inference::mileage::{Age, Claim, Habits, MeanTravel, Standing, Travel as Tra
 use knowledge::workshop::BlockLeft;
 use knowledge::{BlockLife, Knowledge, Travel};
 use logbook::{Figure, JobState};
-use quantity::{Reply, Unit, parse_quantity};
+use quantity::Unit;
 
 use super::quote_for;
 use crate::network;
@@ -117,11 +117,7 @@ fn posterior(life: &BlockLife) -> Option<LifePosterior> {
 
 /// What a figure comes to in miles, where it is a distance.
 pub(crate) fn miles(figure: &Figure) -> Option<f64> {
-    let unit = Unit::from_symbol(&figure.unit).ok()?;
-    match parse_quantity(&figure.text, Some(unit)) {
-        Ok(Reply::Value(typed)) => typed.value_in(Unit::MILE).ok(),
-        Ok(Reply::Question(_)) | Err(_) => None,
-    }
+    figure.number_in(Unit::MILE.symbol())
 }
 
 /// Years since the vehicle was built, when the job was opened: the middle of the model year.
