@@ -48,14 +48,27 @@ fn one(out: &mut String, c: &'static Calculator) {
     match c.calculate(c.example) {
         Ok(answer) => {
             for line in &answer.results {
-                let _never = writeln!(out, "{}  {}", line.key, figure(line).in_one());
+                let figure = figure(line);
+                let beside = figure.other.as_ref().map_or_else(String::new, |other| format!(" = {other}"));
+                let _never = writeln!(out, "{}  {}{beside}", line.key, figure.in_one());
             }
         }
         Err(error) => {
             let _never = writeln!(out, "{error}");
         }
     }
-    out.push_str("```\n\n");
+    out.push_str("```\n\nWorked out so:\n\n");
+    for line in c.workings {
+        match line.split_once(" = ") {
+            Some(_) => {
+                let _never = writeln!(out, "- `{line}`");
+            }
+            None => {
+                let _never = writeln!(out, "- {line}");
+            }
+        }
+    }
+    out.push('\n');
     for source in c.sources {
         let _never = writeln!(out, "Source: {source}.\n");
     }

@@ -152,6 +152,22 @@ pub const LEAK_DOWN: Calculator = Calculator {
             "air lost, at the pressure and temperature around the engine",
         ),
     ],
+    workings: &[
+        "with percent: cylinder_pressure = supply × (1 - percent / 100)",
+        "with reading: cylinder_pressure = reading",
+        "cylinder_pressure is, for a hole, where the flow in through the orifice equals the flow out through it",
+        "percent = 100 × (1 - cylinder_pressure / supply)",
+        "orifice_area = pi / 4 × orifice²",
+        "ratio_in = max(0.528282, (cylinder_pressure + atmosphere) / (supply + atmosphere))",
+        "ratio_out = max(0.528282, atmosphere / (cylinder_pressure + atmosphere))",
+        "flow_in = sqrt(7 × (ratio_in^(2 / 1.4) - ratio_in^(2.4 / 1.4)))",
+        "flow_out = sqrt(7 × (ratio_out^(2 / 1.4) - ratio_out^(2.4 / 1.4)))",
+        "leak_area = orifice_area × orifice_coefficient / leak_coefficient × (supply + atmosphere) × flow_in / ((cylinder_pressure + atmosphere) × flow_out)",
+        "leak_diameter = sqrt(4 × leak_area / pi)",
+        "area_ratio = leak_area / orifice_area",
+        "free_air_flow = 0.06 × orifice_area × orifice_coefficient × (supply + atmosphere) × flow_in × sqrt(287.05 × (temperature + 273.15)) / atmosphere",
+        "tester brings orifice and supply",
+    ],
     sources: &[
         "isentropic flow of air through two nozzles in a row, choked or not, equal mass flow [published: gas-dynamics texts]",
         "air: heat ratio 1.4, gas constant 287.05 J/(kg K) [published: U.S. Standard Atmosphere 1976]",
@@ -253,7 +269,7 @@ pub const CRANKING_PRESSURE: Calculator = Calculator {
     name: "Cranking pressure",
     meaning: "cylinders compared with one another by their readings, and the span of gauge pressure to be expected when cranking with the throttle open",
     inputs: &[
-        Input::table(
+        Input::readings(
             "readings",
             Unit::KILOPASCAL,
             "gauge readings of all cylinders in their sequence, such as 1210,1180,1195,940",
@@ -305,6 +321,20 @@ pub const CRANKING_PRESSURE: Calculator = Calculator {
         Output::new("absolute_pressure", Unit::KILOPASCAL, "pressure at the top, absolute, in the middle of the span"),
         Output::new("air_pressure", Unit::KILOPASCAL, "air pressure around the engine, absolute"),
     ],
+    workings: &[
+        "lowest_to_highest is 100 times the lowest reading over the highest",
+        "lowest_to_mean is 100 times the lowest reading over the mean of the others",
+        "lowest_cylinder is the place of the lowest reading",
+        "with air_pressure: air_pressure is that given",
+        "with height: air_pressure is that of altitude-pressure for the height; else 101.325 kPa",
+        "travel = stroke / 2 × (1 - cos(180 - intake_closing)) + rod × (1 - sqrt(1 - (stroke / 2 / rod × sin(180 - intake_closing))²))",
+        "with intake_closing: effective_ratio = 1 + (compression_ratio - 1) × travel / stroke",
+        "without intake_closing: effective_ratio = compression_ratio",
+        "gauge_low = air_pressure × effective_ratio^min(exponent_low, exponent) - air_pressure",
+        "gauge_pressure = air_pressure × effective_ratio^exponent - air_pressure",
+        "gauge_high = air_pressure × effective_ratio^max(exponent_high, exponent) - air_pressure",
+        "absolute_pressure = gauge_pressure + air_pressure",
+    ],
     sources: &[
         "polytropic compression and slider-crank geometry, worked out here",
         "exponent between 1.2 and 1.3 when cranking [common-practice]",
@@ -320,6 +350,7 @@ pub const CRANKING_PRESSURE: Calculator = Calculator {
     ],
     cautions: &[
         "Cranking turns everything: fuel and ignition off as the manual says, hands and tools clear of fan and belts, no flame near the plug holes.",
+        "On a diesel shut the fuel off as the manual says and never spray starting fluid: injected or sprayed fuel fires, and a line of injection pressure that is open cuts skin.",
     ],
     formula: cranking_pressure,
 };
@@ -430,6 +461,11 @@ pub const ALTITUDE_PRESSURE: Calculator = Calculator {
     outputs: &[
         Output::new("pressure", Unit::KILOPASCAL, "standard air pressure, absolute"),
         Output::new("share", Unit::PERCENT, "of the pressure at the sea"),
+    ],
+    workings: &[
+        "geopotential_height = 6356766 × height / (6356766 + height)",
+        "pressure = 101.325 × (1 - 0.0065 × geopotential_height / 288.15)^5.25588",
+        "share = 100 × pressure / 101.325",
     ],
     sources: &["U.S. Standard Atmosphere 1976, lowest layer, 0 to 11 km [published]"],
     example: &[("height", "1500 m")],

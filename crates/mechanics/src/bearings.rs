@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::BUILD_BY_THE_MANUAL;
 
 /// Clearance from housing, shells and journal.
 pub const BEARING_CLEARANCE: Calculator = Calculator {
@@ -22,9 +23,14 @@ pub const BEARING_CLEARANCE: Calculator = Calculator {
         Output::new("clearance", Unit::MILLIMETRE, "oil clearance on the diameter"),
         Output::new("per_journal", Unit::PER_MILLE, "clearance per journal diameter"),
     ],
+    workings: &[
+        "second_wall = wall",
+        "clearance = housing - wall - second_wall - journal",
+        "per_journal = 1000 × clearance / journal",
+    ],
     sources: &["difference of sizes, worked out here"],
     example: &[("housing", "2.2500 in"), ("wall", "0.0615 in"), ("journal", "2.1247 in")],
-    cautions: &[],
+    cautions: &[BUILD_BY_THE_MANUAL],
     formula: |given| {
         let wall = given.number("wall")?;
         let journal = given.number("journal")?;
@@ -61,6 +67,12 @@ pub const BEARING_CRUSH: Calculator = Calculator {
         Output::new("hoop_stress", Unit::MEGAPASCAL, "pressing stress along the shell"),
         Output::new("back_pressure", Unit::MEGAPASCAL, "pressure of the shell on the housing, a rigid one"),
     ],
+    workings: &[
+        "strain = 1000 × excess / (pi × housing)",
+        "squeeze = excess / pi",
+        "hoop_stress = strain × modulus",
+        "back_pressure = hoop_stress × wall / (housing / 2)",
+    ],
     sources: &["thin ring, worked out here; steel 207 GPa [published: machine-design tables]"],
     example: &[("housing", "2.250 in"), ("excess", "0.006 in"), ("wall", "0.0615 in")],
     cautions: &[
@@ -90,9 +102,10 @@ pub const PLASTIC_STRIP: Calculator = Calculator {
         Input::number("width", Unit::MILLIMETRE, "width after pressing"),
     ],
     outputs: &[Output::new("clearance", Unit::MILLIMETRE, "clearance where the strip lay")],
+    workings: &["clearance = pi × strip² / (4 × width)"],
     sources: &["kept volume, worked out here; the scale printed on the wrapper goes before this formula"],
     example: &[("strip", "0.26 mm"), ("width", "1.06 mm")],
-    cautions: &[],
+    cautions: &[BUILD_BY_THE_MANUAL],
     formula: |given| {
         let (strip, width) = (given.number("strip")?, given.number("width")?);
         if width < strip {
@@ -128,6 +141,10 @@ pub const OIL_CLEARANCE_HEAT: Calculator = Calculator {
         Output::new("change", Unit::MILLIMETRE, "change of the clearance on the diameter"),
         Output::new("hot", Unit::MILLIMETRE, "clearance when hot"),
     ],
+    workings: &[
+        "change = size × (housing_expansion × housing_rise - journal_expansion × journal_rise) / 1000000",
+        "hot = cold + change",
+    ],
     sources: &["linear expansion, worked out here"],
     example: &[
         ("size", "60 mm"),
@@ -136,7 +153,7 @@ pub const OIL_CLEARANCE_HEAT: Calculator = Calculator {
         ("journal_expansion", "11.5 ppm/K"),
         ("journal_rise", "90 K"),
     ],
-    cautions: &[],
+    cautions: &[BUILD_BY_THE_MANUAL],
     formula: |given| {
         let grown = given.number("housing_expansion")? * given.number("housing_rise")?
             - given.number("journal_expansion")? * given.number("journal_rise")?;

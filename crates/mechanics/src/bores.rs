@@ -5,6 +5,7 @@ use std::f64::consts::{PI, SQRT_2};
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::BUILD_BY_THE_MANUAL;
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -34,7 +35,7 @@ pub const BORE_WEAR: Calculator = Calculator {
     name: "Bore wear",
     meaning: "wear, out-of-round and taper of a cylinder bore from readings at several heights on two or three axes",
     inputs: &[
-        Input::table(
+        Input::readings(
             "readings",
             Unit::MILLIMETRE,
             "diameters: one row per height, top first; columns: across the crank, along the crank, and at 45 degrees if taken",
@@ -61,6 +62,14 @@ pub const BORE_WEAR: Calculator = Calculator {
             "largest difference between the two axes at one height; with three axes the oval through them",
         ),
         Output::new("taper", Unit::MILLIMETRE, "largest difference between heights on one axis"),
+    ],
+    workings: &[
+        "largest is the largest of readings",
+        "smallest is the smallest of readings",
+        "wear = largest - standard",
+        "out_of_round is the largest, over the heights, of the difference across less along; with the reading at 45 degrees twice the root of ((across - along) / 2)² + (at 45 - (across + along) / 2)²",
+        "taper is the largest, over the axes, of the largest less the smallest of the heights",
+        "the doubt of a size is the root of u_reading² + u_setting²; that of a difference is u_reading times the root of 2",
     ],
     sources: &[
         "definitions of the trade [common-practice]; setting error cancels in differences and stays in the size, worked out here",
@@ -152,9 +161,17 @@ pub const PISTON_CLEARANCE: Calculator = Calculator {
         Output::new("clearance", Unit::MILLIMETRE, "clearance on the diameter at 20 °C"),
         Output::new("per_bore", Unit::PER_MILLE, "clearance per bore diameter"),
     ],
+    workings: &[
+        "with bore_expansion: bore_at_20 = bore / (1 + bore_expansion × (bore_temperature - 20) / 1000000)",
+        "with piston_expansion: piston_at_20 = piston / (1 + piston_expansion × (piston_temperature - 20) / 1000000)",
+        "without bore_expansion: bore_at_20 = bore",
+        "without piston_expansion: piston_at_20 = piston",
+        "clearance = bore_at_20 - piston_at_20",
+        "per_bore = 1000 × clearance / bore_at_20",
+    ],
     sources: &["difference of two sizes; sizes are stated at 20 °C (ISO 1) [published]"],
     example: &[("bore", "88.030 mm"), ("piston", "87.985 mm")],
-    cautions: &[],
+    cautions: &[BUILD_BY_THE_MANUAL],
     formula: |given| {
         let at_20 =
             |size: &'static str, temperature: &'static str, expansion: &'static str| -> Result<f64, CalcError> {
@@ -199,9 +216,13 @@ pub const RING_GAP: Calculator = Calculator {
         Output::new("gap", Unit::MILLIMETRE, "end gap wanted"),
         Output::new("gap_change", Unit::MILLIMETRE, "change of the gap with the change of the bore"),
     ],
+    workings: &["gap = bore × gap_per_bore", "gap_change = pi × bore_change"],
     sources: &["geometry, worked out here: the gap opens by pi times the change of the bore"],
     example: &[("bore", "88 mm"), ("gap_per_bore", "0.0045")],
-    cautions: &[],
+    cautions: &[
+        BUILD_BY_THE_MANUAL,
+        "A ring whose ends meet when hot breaks and scores the bore: file square, take off the burr, and read again.",
+    ],
     formula: |given| {
         let mut computed = Computed::default();
         computed.put("gap", given.number("bore")? * given.number("gap_per_bore")?);

@@ -42,6 +42,16 @@ pub const UNCERTAINTY_BUDGET: Calculator = Calculator {
         Output::any("low", "lower end of the interval"),
         Output::any("high", "upper end of the interval"),
     ],
+    workings: &[
+        "value is the sum over rows of sensitivity times value",
+        "combined is the root of the sum of (sensitivity × u)² over the rows, and of 2 × r × the products of two rows that move together",
+        "a rectangular half width counts as its width over the root of 3, a triangular one over the root of 6, a u-shaped one over the root of 2, an expanded one over its k; readings as their spread over the root of their number",
+        "effective_degrees is combined to the fourth over the sum of (sensitivity × u) to the fourth over the row's df",
+        "coverage_factor is Student's t for effective_degrees, rounded down, at coverage",
+        "expanded = coverage_factor × combined",
+        "low = value - expanded",
+        "high = value + expanded",
+    ],
     sources: &[
         "JCGM 100:2008, 4.2 and 4.3 for the rows, 5.1 and 5.2 for their sum, G.4 for the degrees of freedom [published]",
     ],

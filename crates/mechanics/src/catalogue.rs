@@ -9,6 +9,7 @@ use serde::{Serialize, Serializer};
 use crate::doubt::{COMMON_KEYS, Drawn, Share, check_by_draws, combine};
 use crate::error::CalcError;
 use crate::given::Given;
+use crate::shown::asked_in;
 
 /// The probability that a normal value lies within one standard uncertainty of its mean.
 pub const COVERAGE_OF_ONE_U: f64 = 0.682_689_492_137_085_9;
@@ -140,6 +141,8 @@ pub struct Input {
     pub domain: Domain,
     /// The words it takes, for a choice.
     pub choices: &'static [&'static str],
+    /// For a table: whether every cell is one and the same kind of reading, so that a unit typed once holds for all of them.
+    pub alike: bool,
 }
 
 impl Input {
@@ -153,6 +156,7 @@ impl Input {
             kind: InputKind::Number,
             domain: Domain::Positive,
             choices: &[],
+            alike: false,
         }
     }
 
@@ -175,7 +179,17 @@ impl Input {
     }
 
     const fn bare(key: &'static str, meaning: &'static str, kind: InputKind) -> Self {
-        Self { key, unit: None, meaning, required: true, default: None, kind, domain: Domain::Any, choices: &[] }
+        Self {
+            key,
+            unit: None,
+            meaning,
+            required: true,
+            default: None,
+            kind,
+            domain: Domain::Any,
+            choices: &[],
+            alike: false,
+        }
     }
 
     pub(crate) const fn table(key: &'static str, unit: Unit, meaning: &'static str) -> Self {
@@ -188,7 +202,14 @@ impl Input {
             kind: InputKind::Table,
             domain: Domain::Any,
             choices: &[],
+            alike: false,
         }
+    }
+
+    pub(crate) const fn readings(key: &'static str, unit: Unit, meaning: &'static str) -> Self {
+        let mut input = Self::table(key, unit, meaning);
+        input.alike = true;
+        input
     }
 
     pub(crate) const fn optional(mut self) -> Self {
@@ -278,6 +299,10 @@ pub struct Calculator {
     pub inputs: &'static [Input],
     /// What it says.
     pub outputs: &'static [Output],
+    /// How each result is worked out, line by line in the keys, so that anybody can do it again by hand: `key = …` in plain
+    /// arithmetic of the declared units and of degrees, with `with KEY:`, `with KEY=word:`, `without KEY:` or `else:` before it where
+    /// it holds only then, and `key is …` in words where it is a search or a table. A key that was given is not worked out.
+    pub workings: &'static [&'static str],
     /// Where its formula comes from, each with its tag.
     pub sources: &'static [&'static str],
     /// One worked call, as keys and texts.
@@ -384,6 +409,8 @@ pub struct ResultLine {
     pub exact: Option<String>,
     /// What the draws say, when they were asked for.
     pub drawn: Option<Drawn>,
+    /// The unit that whoever asked works in, where it is not `unit`: figures for people lead with it.
+    pub asked_in: Option<Unit>,
 }
 
 /// What a calculator says.
@@ -399,6 +426,8 @@ pub struct Answer {
     pub notes: Vec<String>,
     /// What to beware of where the answer is used.
     pub cautions: &'static [&'static str],
+    /// How each value is worked out.
+    pub workings: &'static [&'static str],
     /// Where the formula comes from.
     pub sources: &'static [&'static str],
 }
@@ -461,11 +490,12 @@ impl Serialize for Budget<'_> {
 
 impl Serialize for Answer {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut answer = serializer.serialize_struct("Answer", 6)?;
+        let mut answer = serializer.serialize_struct("Answer", 7)?;
         answer.serialize_field("calculator", self.calculator)?;
         answer.serialize_field("result", &Results(&self.results))?;
         answer.serialize_field("notes", &self.notes)?;
         answer.serialize_field("cautions", self.cautions)?;
+        answer.serialize_field("workings", self.workings)?;
         answer.serialize_field("sources", self.sources)?;
         answer.serialize_field("budget", &Budget(&self.budget))?;
         answer.end()
@@ -474,7 +504,7 @@ impl Serialize for Answer {
 
 impl Serialize for Calculator {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut entry = serializer.serialize_struct("Calculator", 10)?;
+        let mut entry = serializer.serialize_struct("Calculator", 11)?;
         entry.serialize_field("calculator", self.id)?;
         entry.serialize_field("group", &self.group)?;
         entry.serialize_field("name", self.name)?;
@@ -482,6 +512,7 @@ impl Serialize for Calculator {
         entry.serialize_field("inputs", self.inputs)?;
         entry.serialize_field("results", self.outputs)?;
         entry.serialize_field("cautions", self.cautions)?;
+        entry.serialize_field("workings", self.workings)?;
         entry.serialize_field("sources", self.sources)?;
         let example: Vec<String> = self.example.iter().map(|(key, text)| format!("{key}={text}")).collect();
         entry.serialize_field("example", &example)?;
@@ -523,6 +554,7 @@ impl Calculator {
         let mut budget = Vec::new();
         for (key, value, unit, own) in &computed.lines {
             let declared = self.outputs.iter().find(|output| output.key == *key).and_then(|output| output.unit);
+            let unit_is_declared = unit.is_none();
             let unit = unit.or(declared).unwrap_or(Unit::ONE);
             let there = |side: &Result<Computed, CalcError>| {
                 side.as_ref().ok().and_then(|moved| moved.lines.iter().find(|other| other.0 == *key)).map(|line| line.1)
@@ -563,6 +595,7 @@ impl Calculator {
                 coverage: u.map(|_| COVERAGE_OF_ONE_U),
                 exact: None,
                 drawn: None,
+                asked_in: unit_is_declared.then(|| asked_in(unit, given.typed_in())).flatten(),
             });
         }
         results.extend(computed.money.iter().map(|(key, amount)| ResultLine {
@@ -573,11 +606,19 @@ impl Calculator {
             coverage: None,
             exact: Some(amount.amount().to_string()),
             drawn: None,
+            asked_in: None,
         }));
         let mut notes = computed.notes;
         notes.extend(given.notes());
-        let mut answer =
-            Answer { calculator: self.id, results, budget, notes, cautions: self.cautions, sources: self.sources };
+        let mut answer = Answer {
+            calculator: self.id,
+            results,
+            budget,
+            notes,
+            cautions: self.cautions,
+            workings: self.workings,
+            sources: self.sources,
+        };
         if let Some(draws) = given.draws() {
             check_by_draws(self, given, draws, &mut answer)?;
         }

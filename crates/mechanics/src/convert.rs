@@ -15,6 +15,9 @@ pub const UNIT: Calculator = Calculator {
         Input::text("to", "the unit wanted, such as mm"),
     ],
     outputs: &[Output::any("value", "the value in the unit wanted")],
+    workings: &[
+        "value is the number times the exact factor of its unit over that of the unit wanted; temperatures also shift by their zero",
+    ],
     sources: &[
         "NIST Special Publication 811 (2008), appendix B [published]; inch = 25.4 mm and pound = 0.453 592 37 kg by definition",
     ],

@@ -3,6 +3,7 @@
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::{CUTTING, THINNER};
 use crate::error::CalcError;
 use crate::given::Given;
 use crate::timing::{LATE_OR_EARLY, cam_lag};
@@ -64,6 +65,26 @@ pub const CUT_PLAN: Calculator = Calculator {
         Output::new("cam_lag", Unit::DEGREE, "how far an overhead cam lags, in cam degrees"),
         Output::new("crank_lag", Unit::DEGREE, "the same in crank degrees"),
     ],
+    workings: &[
+        "depth_free = flatness + clean_up",
+        "depth_datum = datum_rise + clean_up",
+        "without datum_rise: depth = depth_free",
+        "with datum_rise: depth = depth_datum",
+        "height_after = height - depth",
+        "height_after_low is height_after less twice the root of the sum of squares of the doubts of height, clean_up and flatness, or datum_rise where it is given",
+        "spare = height_after_low - minimum_height",
+        "swept = pi / 4 × bore² × stroke / 1000",
+        "clearance = swept / (compression_ratio - 1)",
+        "with face=block: open_area = pi / 4 × bore² / 100",
+        "volume_lost = open_area × depth / 10",
+        "clearance_after = clearance - volume_lost",
+        "ratio_before = (swept + clearance) / clearance",
+        "ratio_after = (swept + clearance_after) / clearance_after",
+        "squish_after = squish - depth",
+        "with cam_radius: cam_lag = 180 / pi × depth / cam_radius",
+        "with cam_teeth: cam_lag is that of cam-timing-shift for a cut of depth",
+        "crank_lag = 2 × cam_lag",
+    ],
     sources: &[
         "geometry, worked out here: on a free table a face is set to its smallest zone, so the cut is the flatness and a clean-up; on the part's own locating faces it is highest less lowest point there, never less",
         "0.02 to 0.05 mm for the clean-up [common-practice]",
@@ -81,9 +102,7 @@ pub const CUT_PLAN: Calculator = Calculator {
         ("squish", "1.00 mm"),
         ("cam_radius", "50 mm"),
     ],
-    cautions: &[
-        "A thinner head or block brings valves nearer to the pistons and raises the compression: the engine's own manual gives the least height, the thicker gasket and the clearance to be checked before it is turned over.",
-    ],
+    cautions: &[THINNER, CUTTING],
     formula: cut_plan,
 };
 

@@ -56,6 +56,17 @@ pub const ESTIMATE_LINES: Calculator = Calculator {
         Output::any("deposits", "core deposits, given back when the old parts are"),
         Output::any("to_pay", "total with deposits"),
     ],
+    workings: &[
+        "parts is the sum of count × cost × (1 + markup), each line rounded",
+        "labour is the sum of hours × rate, each line rounded",
+        "sublet is the sum of quote × (1 + markup), each line rounded",
+        "other is the sum of the other amounts",
+        "subtotal = parts + labour + sublet + other",
+        "tax is the rate times the lines of the kinds in taxed, rounded on the total or on each line as tax_by says",
+        "total = subtotal + tax",
+        "deposits is the sum of count × deposit",
+        "to_pay = total + deposits",
+    ],
     sources: &[
         "arithmetic; ISO 4217 for the minor units, IEC 60559 for the names of the roundings [published]; what is taxed and how tax is rounded is local law",
     ],

@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::{COLD, HOT};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -257,6 +258,19 @@ pub const PRESS_FIT: Calculator = Calculator {
         Output::new("inner_hoop", Unit::MEGAPASCAL, "ring stress in the inner part at the joint, pressing is negative"),
         Output::new("force", Unit::KILONEWTON, "force to push it in or out"),
     ],
+    workings: &[
+        "outer_ring = (outer_diameter² + diameter²) / (outer_diameter² - diameter²)",
+        "inner_ring = (diameter² + inner_diameter²) / (diameter² - inner_diameter²)",
+        "give = diameter × ((outer_ring + outer_poisson) / outer_modulus + (inner_ring - inner_poisson) / inner_modulus) / 1000",
+        "with interference: pressure = interference / give",
+        "with wanted_pressure: pressure = wanted_pressure",
+        "with wanted_force: pressure = 1000 × wanted_force / (pi × diameter × length × friction)",
+        "without interference: interference_wanted = pressure × give",
+        "outer_hoop = pressure × outer_ring",
+        "inner_hoop = -pressure × inner_ring",
+        "force = pi × diameter × length × pressure × friction / 1000",
+        "a metal given by its word brings modulus and poisson; the notes name them",
+    ],
     sources: &[
         "thick cylinders after Lame [published: Shigley's Mechanical Engineering Design, press and shrink fits]",
         "figures of metals by word: each answer names its source and tag",
@@ -270,7 +284,10 @@ pub const PRESS_FIT: Calculator = Calculator {
         ("inner_material", "sintered-seat"),
     ],
     cautions: &[
+        "A check figure: the interference of a part of an engine, and how it is fitted, stands in the engine's own manual or on the part's paper.",
         "Pressing stores force: stand out of line of press and part, guard the eyes, and let nobody hold the part by hand.",
+        HOT,
+        COLD,
     ],
     formula: press_fit,
 };
@@ -407,6 +424,32 @@ pub const SEAT_FIT: Calculator = Calculator {
             "clearance with both as given, negative is interference",
         ),
     ],
+    workings: &[
+        "lost = diameter × (head_expansion × head_rise - seat_expansion × seat_rise) / 1000000",
+        "outer_ring = (boss_diameter² + diameter²) / (boss_diameter² - diameter²)",
+        "inner_ring = (diameter² + seat_inner_diameter²) / (diameter² - seat_inner_diameter²)",
+        "give = diameter × ((outer_ring + head_poisson) / head_modulus + (inner_ring - seat_poisson) / seat_modulus) / 1000",
+        "with wanted_pressure: interference_wanted = wanted_pressure × give + lost",
+        "with wanted_force: interference_wanted = 1000 × wanted_force / (pi × diameter × depth × friction) × give + lost",
+        "interference = interference_wanted",
+        "left = interference - lost",
+        "lets_go_at = 1000000 × interference / (diameter × (head_expansion - seat_expansion))",
+        "lets_go_temperature = room + lets_go_at",
+        "pressure_cold = interference / give",
+        "pressure_hot = max(0, left) / give",
+        "head_hoop = pressure_cold × outer_ring",
+        "seat_hoop = -pressure_cold × inner_ring",
+        "force_cold = pi × diameter × depth × pressure_cold × friction / 1000",
+        "force_hot = pi × diameter × depth × pressure_hot × friction / 1000",
+        "heat_to_fit = 1000000 × (interference + fitting_clearance) / (head_expansion × diameter)",
+        "with seat_at: shrunk = seat_expansion × diameter × (room - seat_at) / 1000000",
+        "without seat_at: shrunk = 0",
+        "opened = head_expansion × diameter × (head_at - room) / 1000000",
+        "head_temperature = room + 1000000 × max(0, interference + fitting_clearance - shrunk) / (head_expansion × diameter)",
+        "seat_temperature = room - 1000000 × max(0, interference + fitting_clearance - opened) / (seat_expansion × diameter)",
+        "clearance_when_fitting = opened + shrunk - interference",
+        "a metal given by its word brings expansion, modulus and poisson; the notes name them",
+    ],
     sources: &[
         "linear expansion, worked out here",
         "thick cylinders after Lame [published: Shigley's Mechanical Engineering Design, press and shrink fits]",
@@ -426,9 +469,9 @@ pub const SEAT_FIT: Calculator = Calculator {
     ],
     cautions: &[
         "How much interference, and how hot the oven and how cold the insert may be, stands in the manual of engine or insert; these are check figures.",
-        "Hot parts burn without looking hot: mark them, use dry gloves made for it, and warm the whole head evenly in an oven, not with a torch.",
+        HOT,
         "An aged light-alloy head loses its temper when held hotter or longer than its maker allows; it then stays soft.",
-        "Dry ice and liquid nitrogen burn skin and eyes, shatter brittle inserts, and push the air out of a closed room or vehicle: plenty of fresh air, face shield, vessels that can breathe, and the local rules and training that such goods need.",
+        COLD,
         "Frost on a cold insert is water in the joint: wipe it and fit it at once, square, in one go.",
     ],
     formula: seat_fit,

@@ -722,6 +722,17 @@ pub const FLATNESS_GRID: Calculator = Calculator {
         Output::new("window_along", Unit::MILLIMETRE, "where that window begins along"),
         Output::new("window_across", Unit::MILLIMETRE, "where that window begins across"),
     ],
+    workings: &[
+        "minimum_zone is the least, over all planes, of the highest less the lowest point, square to the plane",
+        "least_squares is the highest less the lowest point from the plane of least squares, square to it",
+        "slope_along is the rise per length of the planes of the smallest zone along the first place",
+        "slope_across is the same along the second place",
+        "points is the number of rows",
+        "worst_window is the largest minimum_zone of the points inside one square of side window, over all places of the square",
+        "window_along is where that square begins along",
+        "window_across is where that square begins across",
+        "the doubt of minimum_zone is u times the root of the sum of the squares of the weights with which the points on the planes carry it; of worst_window likewise",
+    ],
     sources: &[
         "ISO 1101 and ISO 12781-1 for both definitions [published]; the search for the smallest zone is worked out here and proves its answer",
     ],

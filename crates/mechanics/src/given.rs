@@ -5,7 +5,9 @@
 //!
 //! A table is rows of numbers. On several lines, columns stand apart by comma, semicolon, tab or space; where
 //! semicolons or tabs stand, a comma is a decimal comma. On one line, rows stand apart by semicolon and columns by
-//! comma or space. A first row of words is a heading; a unit in it (`z_mm`, `z (in)`) holds for its column.
+//! comma or space. A first row of words is a heading; a unit in it (`z_mm`, `z (in)`) holds for its column. Where all cells
+//! are one kind of reading, a unit typed behind one of them holds for all that have none (`175,170,168,135 psi`); elsewhere a
+//! column has a unit behind each of its cells or behind none, since a bare cell could mean either.
 
 use std::collections::BTreeMap;
 
@@ -23,6 +25,7 @@ struct Number {
     value: f64,
     u: f64,
     unit: Unit,
+    typed_in: Unit,
     text: String,
 }
 
@@ -36,6 +39,7 @@ pub struct Given {
     defaults: Vec<(&'static str, &'static str)>,
     together: Together,
     draws: Option<u32>,
+    typed_in: Vec<Unit>,
 }
 
 impl Given {
@@ -77,6 +81,7 @@ impl Given {
             defaults: Vec::new(),
             together: Together::default(),
             draws: None,
+            typed_in: Vec::new(),
         };
         let mut any_unit = None;
         for input in calculator.inputs {
@@ -105,12 +110,16 @@ impl Given {
                     given.texts.insert(input.key, (*choice).to_owned());
                 }
                 InputKind::Table => {
-                    given.tables.insert(input.key, read_table(input, text)?);
+                    let table = read_table(input, text)?;
+                    given.typed_in.extend(table.units);
+                    given.tables.insert(input.key, table.rows);
                 }
                 InputKind::Number => {
                     let number = read_number(input, text, any_unit)?;
-                    if input.unit.is_none() {
-                        any_unit = any_unit.or(Some(number.unit));
+                    match input.unit {
+                        None => any_unit = any_unit.or(Some(number.unit)),
+                        Some(_) if typed.contains_key(input.key) => given.typed_in.push(number.typed_in),
+                        Some(_) => {}
                     }
                     given.numbers.insert(input.key, number);
                 }
@@ -211,6 +220,11 @@ impl Given {
 
     pub(crate) const fn together(&self) -> &Together {
         &self.together
+    }
+
+    /// The units in which numbers and tables with a declared unit were typed.
+    pub(crate) fn typed_in(&self) -> &[Unit] {
+        &self.typed_in
     }
 
     pub(crate) const fn draws(&self) -> Option<u32> {
@@ -332,59 +346,38 @@ fn read_number(input: &Input, text: &str, any_unit: Option<Unit>) -> Result<Numb
     if !input.domain.takes(value) {
         return Err(CalcError::OutOfDomain { key: input.key.to_owned(), typed: text.to_owned(), why });
     }
-    Ok(Number { value, u, unit, text: text.to_owned() })
+    Ok(Number { value, u, unit, typed_in: read.typed.unit, text: text.to_owned() })
+}
+
+/// A table as read: its rows in the unit of its input, and the units it was typed in.
+struct Table {
+    rows: Vec<Vec<f64>>,
+    units: Vec<Unit>,
 }
 
 /// Reads rows of numbers; every row has as many columns as the first.
-fn read_table(input: &Input, text: &str) -> Result<Vec<Vec<f64>>, CalcError> {
+fn read_table(input: &Input, text: &str) -> Result<Table, CalcError> {
     let unit = input.unit.unwrap_or(Unit::ONE);
-    let bad = |row: usize, column: usize, typed: &str, why: &str| CalcError::BadTable {
-        key: input.key.to_owned(),
-        row,
-        column,
-        typed: shorten(typed),
-        why: why.to_owned(),
-    };
-    let lines: Vec<&str> = text
-        .trim_start_matches('\u{feff}')
-        .lines()
-        .map(str::trim)
-        .filter(|line| !line.is_empty() && !line.starts_with('#'))
-        .collect();
-    let several = lines.len() > 1;
-    let lines: Vec<&str> = if several {
-        lines
-    } else {
-        lines.into_iter().flat_map(|line| line.split(';')).map(str::trim).filter(|line| !line.is_empty()).collect()
-    };
+    let lines = lines_of(text);
+    let (lines, several) = (lines.0, lines.1);
     if lines.len() > MOST_ROWS {
-        return Err(bad(MOST_ROWS + 1, 1, "", "is one row too many; split the table"));
+        return Err(bad_cell(input, MOST_ROWS + 1, 1, "", "is one row too many; split the table"));
     }
     let wide_separator = several && lines.iter().any(|line| line.contains([';', '\t']));
-    let mut column_units: Vec<Unit> = Vec::new();
-    let mut rows: Vec<Vec<f64>> = Vec::new();
-    for line in lines {
-        let cells: Vec<&str> = if wide_separator {
-            line.split([';', '\t']).map(str::trim).collect()
-        } else if line.contains(',') {
-            line.split(',').map(str::trim).collect()
-        } else {
-            line.split_whitespace().collect()
-        };
-        let is_heading = rows.is_empty()
-            && column_units.is_empty()
-            && cells.iter().all(|cell| cell.starts_with(char::is_alphabetic));
-        if is_heading {
-            column_units = cells
-                .iter()
-                .map(|cell| heading_unit(cell).filter(|found| found.dimension() == unit.dimension()).unwrap_or(unit))
-                .collect();
-            continue;
-        }
-        let row = rows.len() + 1;
+    let mut grid: Vec<Vec<&str>> = lines.iter().map(|line| cells_of(line, wide_separator)).collect();
+    let heading = grid.first().is_some_and(|cells| cells.iter().all(|cell| cell.starts_with(char::is_alphabetic)));
+    let headings = if heading { grid.remove(0) } else { Vec::new() };
+    let alike = |found: &Unit| found.dimension() == unit.dimension();
+    let column_units: Vec<Option<Unit>> =
+        headings.iter().map(|cell| heading_unit(cell).filter(|found| alike(found))).collect();
+    let bare = BareCells::of(input, &grid, &column_units)?;
+    let mut units: Vec<Unit> = column_units.iter().flatten().copied().chain(bare.typed.iter().copied()).collect();
+    let mut rows: Vec<Vec<f64>> = Vec::with_capacity(grid.len());
+    for (above, cells) in grid.iter().enumerate() {
+        let row = above + 1;
         let mut numbers = Vec::with_capacity(cells.len());
         for (place, cell) in cells.iter().enumerate() {
-            let expected = column_units.get(place).copied().unwrap_or(unit);
+            let expected = column_units.get(place).copied().flatten().or(bare.unit).unwrap_or(unit);
             if let Some(number) = plain_number(cell).filter(|_| expected == unit && reads_plainly(unit)) {
                 numbers.push(number);
                 continue;
@@ -393,14 +386,16 @@ fn read_table(input: &Input, text: &str) -> Result<Vec<Vec<f64>>, CalcError> {
                 if wide_separator && !cell.contains('.') { cell.replace(',', ".") } else { (*cell).to_owned() };
             match parse_quantity(&decimal_point, Some(expected)) {
                 Ok(Reply::Value(typed)) => {
-                    let value =
-                        typed.value_in(unit).map_err(|problem| bad(row, place + 1, cell, &problem.to_string()))?;
-                    numbers.push(value);
+                    let wrong = |why: &str| bad_cell(input, row, place + 1, cell, why);
+                    numbers.push(typed.value_in(unit).map_err(|problem| wrong(&problem.to_string()))?);
                 }
                 Ok(Reply::Question(question)) => {
-                    return Err(bad(row, place + 1, cell, &format!("has two readings: {}", question.ask)));
+                    let why = format!("has two readings: {}", question.ask);
+                    return Err(bad_cell(input, row, place + 1, cell, &why));
                 }
-                Err(problem) => return Err(bad(row, place + 1, cell, &format!("is no number: {problem}"))),
+                Err(problem) => {
+                    return Err(bad_cell(input, row, place + 1, cell, &format!("is no number: {problem}")));
+                }
             }
         }
         if let Some(first) = rows.first().filter(|first| first.len() != numbers.len()) {
@@ -409,14 +404,118 @@ fn read_table(input: &Input, text: &str) -> Result<Vec<Vec<f64>>, CalcError> {
                 numbers.len(),
                 first.len()
             );
-            return Err(bad(row, numbers.len(), cells.last().copied().unwrap_or(""), &why));
+            return Err(bad_cell(input, row, numbers.len(), cells.last().copied().unwrap_or(""), &why));
         }
         rows.push(numbers);
     }
     if rows.is_empty() {
-        return Err(bad(1, 1, "", "holds no numbers; give rows such as 0,0,0.02"));
+        return Err(bad_cell(input, 1, 1, "", "holds no numbers; give rows such as 0,0,0.02"));
     }
-    Ok(rows)
+    if units.is_empty() {
+        units.push(unit);
+    }
+    Ok(Table { rows, units })
+}
+
+fn bad_cell(input: &Input, row: usize, column: usize, typed: &str, why: &str) -> CalcError {
+    CalcError::BadTable { key: input.key.to_owned(), row, column, typed: shorten(typed), why: why.to_owned() }
+}
+
+/// The rows as texts, and whether they stood on several lines.
+fn lines_of(text: &str) -> (Vec<&str>, bool) {
+    let lines: Vec<&str> = text
+        .trim_start_matches('\u{feff}')
+        .lines()
+        .map(str::trim)
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .collect();
+    if lines.len() > 1 {
+        return (lines, true);
+    }
+    let rows = lines.into_iter().flat_map(|line| line.split(';')).map(str::trim).filter(|line| !line.is_empty());
+    (rows.collect(), false)
+}
+
+fn cells_of(line: &str, wide_separator: bool) -> Vec<&str> {
+    if wide_separator {
+        return line.split([';', '\t']).map(str::trim).collect();
+    }
+    if line.contains(',') {
+        return line.split(',').map(str::trim).collect();
+    }
+    let mut cells: Vec<&str> = Vec::new();
+    let mut rest = line.trim();
+    while !rest.is_empty() {
+        let end = rest.find(char::is_whitespace).unwrap_or(rest.len());
+        let (cell, behind) = rest.split_at(end);
+        // `170 168 psi`: a unit that stands apart belongs to the number before it.
+        let unit = behind.split_whitespace().next().filter(|word| Unit::from_symbol(word).is_ok());
+        let length = unit.map_or(end, |word| behind.find(word).map_or(end, |at| end + at + word.len()));
+        let whole = if cell.ends_with(|c: char| c.is_ascii_digit()) { length } else { end };
+        cells.push(&rest[..whole]);
+        rest = rest[whole..].trim_start();
+    }
+    cells
+}
+
+/// What a cell without a unit is read in, where units stand behind other cells.
+struct BareCells {
+    unit: Option<Unit>,
+    typed: Vec<Unit>,
+}
+
+impl BareCells {
+    fn of(input: &Input, grid: &[Vec<&str>], column_units: &[Option<Unit>]) -> Result<Self, CalcError> {
+        if !grid.iter().flatten().any(|cell| unit_behind(cell).is_some()) {
+            return Ok(Self { unit: None, typed: Vec::new() });
+        }
+        let mut typed: Vec<Unit> = Vec::new();
+        let mut first_bare: BTreeMap<usize, (usize, &str)> = BTreeMap::new();
+        let mut first_with: BTreeMap<usize, (usize, &str)> = BTreeMap::new();
+        for (above, cells) in grid.iter().enumerate() {
+            for (place, cell) in cells.iter().enumerate() {
+                if let Some(unit) = unit_behind(cell) {
+                    if !typed.contains(&unit) {
+                        typed.push(unit);
+                    }
+                    first_with.entry(place).or_insert((above + 1, cell));
+                } else if !is_zero(cell) && column_units.get(place).copied().flatten().is_none() {
+                    first_bare.entry(place).or_insert((above + 1, cell));
+                }
+            }
+        }
+        if input.alike {
+            return match (typed.as_slice(), first_bare.iter().next()) {
+                ([one], _) => Ok(Self { unit: Some(*one), typed }),
+                (_, None) | ([], Some(_)) => Ok(Self { unit: None, typed }),
+                ([one, two, ..], Some((place, (row, cell)))) => {
+                    let why = format!("has no unit while others have {one} and {two}; type the unit behind each");
+                    Err(bad_cell(input, *row, place + 1, cell, &why))
+                }
+            };
+        }
+        for (place, (row, cell)) in &first_with {
+            if let Some((bare_row, bare)) = first_bare.get(place) {
+                let why = format!(
+                    "has a unit and {bare:?} in row {bare_row} of its column has none; type it behind each, or once above the column as height (in)"
+                );
+                return Err(bad_cell(input, *row, place + 1, cell, &why));
+            }
+        }
+        Ok(Self { unit: None, typed })
+    }
+}
+
+/// The unit that stands behind the number of a cell.
+fn unit_behind(cell: &str) -> Option<Unit> {
+    let number = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+' | '/' | ' ' | '½' | '¼' | '¾');
+    let unit = cell.trim_start_matches(number).trim();
+    if unit.is_empty() || !cell.starts_with(number) { None } else { Unit::from_symbol(unit).ok() }
+}
+
+/// Nought is nought in every unit of a table.
+fn is_zero(cell: &str) -> bool {
+    cell.parse::<f64>().is_ok_and(|number| number == 0.0)
 }
 
 /// Whether digits with a decimal point have one reading for this unit.

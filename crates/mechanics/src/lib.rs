@@ -39,6 +39,7 @@ pub mod bearings;
 pub mod bores;
 pub mod budget;
 pub mod catalogue;
+mod cautions;
 pub mod conformity;
 pub mod convert;
 pub mod cut_plan;

@@ -83,6 +83,18 @@ pub const MILEAGE: Calculator = Calculator {
         Output::any("high", "one time in twenty it is above this"),
         Output::new("beyond_a_tenth", Unit::ONE, "chance that the truth is more than a tenth above the claim"),
     ],
+    workings: &[
+        "each way in which a claim comes about (honest, turned_back, swapped, wrong_unit) is weighed by its chance beforehand times how likely such a claim is under it, true mileages being lognormal about yearly × years with spread",
+        "honest is the weight of an honest claim over the sum of all weights",
+        "turned_back is the weight of a lowered figure over that sum",
+        "swapped is the weight of another instrument or engine over that sum",
+        "wrong_unit is the weight of miles taken for kilometres, or the other way round, over that sum",
+        "mean is the mean of the true mileage over all ways, each by its weight",
+        "low is its twentieth part from below",
+        "middle is its half",
+        "high is its twentieth part from above",
+        "beyond_a_tenth is the weight of true mileages over 1.1 × claim",
+    ],
     sources: &[
         "Bayes' rule over the ways in which a claim comes about, worked out here",
         "3.47 per cent turned back within the first 11 years of a passenger vehicle: NHTSA, DOT HS 809 441 (2002), abstract [published]",
@@ -209,6 +221,14 @@ pub const LIFE_SURVIVAL: Calculator = Calculator {
         Output::any("half_left", "how much further until half of those that reached this age have failed"),
         Output::new("shape", Unit::ONE, "Weibull shape: above one a part that wears, below one early trouble"),
         Output::any("half_life", "the age by which half have failed, records counted"),
+    ],
+    workings: &[
+        "every life is a Weibull law with the chance exp(-(age / scale)^shape) to reach an age; tenth and half give shape and scale, half_factor and gap_factor how sure they are, and each of records weighs them by its own chance",
+        "lasts is the chance to reach age + ahead over the chance to reach age, both on average over the lives weighed so",
+        "a_new_one_lasts is the same for age nothing",
+        "half_left is the ahead at which lasts is one half",
+        "shape is the weighed mean of the shapes, by their logarithm",
+        "half_life is the weighed mean of the half-lives, by their logarithm",
     ],
     sources: &[
         "Weibull lives: NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 [published]",

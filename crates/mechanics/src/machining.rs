@@ -6,6 +6,7 @@ use statrs::distribution::{ContinuousCDF, Normal};
 use crate::bores::{largest, oval_of_three, smallest};
 use crate::budget::rows_of;
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::CUTTING;
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -124,6 +125,14 @@ fn read_bores(given: &Given) -> Result<Vec<Bore>, CalcError> {
             let mut values = Vec::new();
             for word in height.split_whitespace() {
                 column += 1;
+                let has_unit = word.trim_end_matches(',').ends_with(|c: char| c.is_alphabetic() || c == '"');
+                if has_unit && word.starts_with(|c: char| c.is_ascii_digit()) {
+                    return Err(refuse(
+                        column,
+                        word,
+                        "carries a unit; type bare numbers, and their unit once as unit=in",
+                    ));
+                }
                 let value = match parse_quantity(word.trim_end_matches(','), Some(unit)) {
                     Ok(Reply::Value(typed)) => typed.value_in(Unit::MILLIMETRE).ok(),
                     Ok(Reply::Question(_)) | Err(_) => None,
@@ -193,6 +202,15 @@ pub const BORE_SERIES: Calculator = Calculator {
             Unit::MILLIMETRE,
             "change of the largest diameter from one bore to the next, by least squares",
         ),
+    ],
+    workings: &[
+        "largest is the largest of all diameters",
+        "worst_wear = largest - standard",
+        "worst_out_of_round is the largest out-of-round of the bores, each as in bore-wear",
+        "worst_taper is the largest taper of the bores, each as in bore-wear",
+        "spread is the largest less the smallest of the bores' largest diameters",
+        "trend is the slope of the straight line of least squares through the bores' largest diameters, bore by bore",
+        "the doubt of a size is the root of u_reading² + u_setting²; that of a difference is u_reading times the root of 2; that of the trend is u_reading over the root of the sum of (place - middle place)²",
     ],
     sources: &[
         "definitions of the trade [common-practice]; the trend is a line of least squares, JCGM 100:2008 H.3 for its doubt [published]",
@@ -268,7 +286,7 @@ pub const BORE_OVERSIZE: Calculator = Calculator {
         Input::number("step", Unit::MILLIMETRE, "step in which oversizes are made"),
         Input::text("sizes", "oversizes that can be had, such as 0.25 0.50 1.00 mm; then the chances are given")
             .optional(),
-        Input::table(
+        Input::readings(
             "bores",
             Unit::MILLIMETRE,
             "one row per bore: largest diameter, and depth of its deepest score if it has one",
@@ -314,11 +332,23 @@ pub const BORE_OVERSIZE: Calculator = Calculator {
         ),
         Output::new("chance_all_clean", Unit::ONE, "chance that all bores clean up at that oversize"),
     ],
+    workings: &[
+        "taken = 2 × stock + cleanup",
+        "size_on_worn_centre = worst + 2 × score_depth + taken",
+        "size_on_original_centre = standard + 2 × (worst - standard) + 2 × score_depth + taken",
+        "oversize_on_worn_centre is the next whole number of steps over standard that reaches size_on_worn_centre",
+        "oversize_on_original_centre is the same for size_on_original_centre",
+        "oversize_by_chance is the smallest of sizes for which chance_all_clean reaches chance",
+        "chance_all_clean is, bore by bore multiplied, the chance that standard + oversize - taken - largest diameter - 2 × depth of score is more than twice the miss of the centre, the reading normal with u_worst and the miss with offset on each axis",
+    ],
     sources: &[
         "geometry, and the chance in closed form for a normal reading and a centre missed by chance, worked out here",
     ],
     example: &[("standard", "88.00 mm"), ("worst", "88.14 mm"), ("stock", "0.03 mm"), ("step", "0.25 mm")],
-    cautions: &[],
+    cautions: &[
+        "How far a block may be bored stands in the engine's own manual: measure the wall all round first, and have the pistons before the cut; a bore that breaks into the coolant is the end of the block or a liner.",
+        CUTTING,
+    ],
     formula: bore_oversize,
 };
 
@@ -406,7 +436,7 @@ pub const CRANK_UNDERSIZE: Calculator = Calculator {
     meaning: "next undersize that cleans all journals of one kind, ground on the worn and on the original centre",
     inputs: &[
         Input::number("standard", Unit::MILLIMETRE, "journal diameter when new"),
-        Input::table(
+        Input::readings(
             "journals",
             Unit::MILLIMETRE,
             "one row per journal of the kind (all mains, or all rod journals): its readings",
@@ -439,6 +469,15 @@ pub const CRANK_UNDERSIZE: Calculator = Calculator {
             "undersize that reaches the target on the original centre",
         ),
     ],
+    workings: &[
+        "smallest is the smallest of all readings",
+        "largest_oval is the largest, over the journals, of the largest less the smallest reading of one journal",
+        "target = smallest - stock",
+        "target_on_original_centre = standard - 2 × max(0, standard - smallest) - stock",
+        "undersize is the least of sizes, up to most, for which standard - undersize does not exceed target",
+        "ground = standard - undersize",
+        "undersize_on_original_centre is the same for target_on_original_centre",
+    ],
     sources: &[
         "geometry, worked out here; all journals of one kind are ground together [published: TM 5-3805-262-34, as cited on a shop sheet]",
     ],
@@ -449,7 +488,8 @@ pub const CRANK_UNDERSIZE: Calculator = Calculator {
         ("sizes", "0.25 0.50 0.75 mm"),
     ],
     cautions: &[
-        "whether a crankshaft may be ground at all, and how far, its maker decides: hardened surfaces may be ground through, and rolled or rounded fillets lose their strength when they are cut; look for cracks before and after",
+        "Whether a crankshaft may be ground at all, and how far, its maker decides: hardened surfaces may be ground through, and rolled or rounded fillets lose their strength when they are cut; look for cracks before and after.",
+        CUTTING,
     ],
     formula: crank_undersize,
 };

@@ -1,9 +1,9 @@
 //! How a figure of an answer is written for people, the same on paper, page and terminal.
 
-use quantity::Unit;
 use quantity::print::{printed, printed_with_doubt};
+use quantity::{Dimension, Unit};
 
-use crate::catalogue::{Calculator, Input, InputKind, ResultLine, ResultUnit};
+use crate::catalogue::{Calculator, Input, InputKind, Output, ResultLine, ResultUnit};
 
 /// Digits of a figure without doubt.
 const DIGITS: i32 = 5;
@@ -37,23 +37,32 @@ impl Figure {
 /// Writes a line of an answer.
 #[must_use]
 pub fn figure(line: &ResultLine) -> Figure {
-    let unit = match line.unit.symbol() {
-        "1" => "",
-        symbol => symbol,
-    };
-    let (value, u) = match (&line.exact, line.u.filter(|u| *u > 0.0)) {
-        (Some(exact), _) => (exact.clone(), None),
-        (None, Some(u)) => printed_with_doubt(line.value, u),
-        (None, None) => (least_digits(line.value, DIGITS, unit), None),
-    };
-    let other = match line.unit {
-        ResultUnit::Measure(unit) => other_unit(unit).and_then(|there| {
-            let value = unit.convert(line.value, there).ok()?;
-            Some(format!("{} {}", least_digits(value, DIGITS_OF_OTHER, there.symbol()), there.symbol()))
-        }),
+    let declared = match line.unit {
+        ResultUnit::Measure(unit) => Some(unit),
         ResultUnit::Money(_) => None,
     };
-    Figure { value, unit, u, other }
+    // In the unit that was typed first, where there is one; the declared one then stands beside it.
+    let there = |unit: Unit| Some((declared?.convert(line.value, unit).ok()?, unit));
+    let led = line.asked_in.and_then(there);
+    let (value, symbol) = led.map_or((line.value, line.unit.symbol()), |(value, unit)| (value, unit.symbol()));
+    let u = match (line.u.filter(|u| *u > 0.0), declared, led) {
+        (Some(u), Some(from), Some((_, to))) => from.convert_difference(u, to).ok(),
+        (u, _, _) => u,
+    };
+    let symbol = if symbol == "1" { "" } else { symbol };
+    let (value, u) = match (&line.exact, u) {
+        (Some(exact), _) => (exact.clone(), None),
+        (None, Some(u)) => printed_with_doubt(value, u),
+        (None, None) => (least_digits(value, DIGITS, symbol), None),
+    };
+    let beside = match (declared, led) {
+        (Some(unit), Some(_)) => Some((line.value, unit)),
+        (Some(unit), None) => other_unit(unit).and_then(there),
+        (None, _) => None,
+    };
+    let other = beside
+        .map(|(value, unit)| format!("{} {}", least_digits(value, DIGITS_OF_OTHER, unit.symbol()), unit.symbol()));
+    Figure { value, unit: symbol, u, other }
 }
 
 /// So many digits, but no place that a shop cannot measure: a ten-thousandth of a millimetre, a hundred-thousandth of an inch \[ours\].
@@ -85,6 +94,30 @@ const PAIRS: [(Unit, Unit); 12] = [
     (Unit::NEWTON_PER_MILLIMETRE, Unit::POUND_PER_INCH),
 ];
 
+/// Units of inch shops that stand in no pair.
+const FURTHER_INCH_UNITS: [Unit; 3] = [Unit::FOOT, Unit::INCH_POUND, Unit::POUND];
+
+/// The unit that a result is wanted in by who typed these units, where it is another than `declared`.
+///
+/// What was typed of the same kind decides; where nothing was, a shop that typed inch units only has them for the result as
+/// well. Volumes and temperatures are typed in cm³ and °C in inch shops too, so there only their own kind decides. Who
+/// types both kinds has the declared unit.
+pub(crate) fn asked_in(declared: Unit, typed: &[Unit]) -> Option<Unit> {
+    let other = other_unit(declared)?;
+    let inch_unit = |unit: &Unit| PAIRS.iter().any(|(_, there)| there == unit) || FURTHER_INCH_UNITS.contains(unit);
+    let alike: Vec<&Unit> = typed.iter().filter(|unit| unit.dimension() == declared.dimension()).collect();
+    if alike.is_empty() {
+        let own_kind_alone = matches!(declared.dimension(), Dimension::Volume | Dimension::Temperature);
+        let mut telling = typed.iter().filter(|unit| PAIRS.iter().any(|(a, b)| a == *unit || b == *unit)).peekable();
+        let all_inch = telling.peek().is_some() && telling.all(inch_unit);
+        return (all_inch && !own_kind_alone).then_some(other);
+    }
+    if alike.iter().all(|unit| inch_unit(unit)) {
+        return Some(other);
+    }
+    (declared == Unit::KILOPASCAL && alike.iter().all(|unit| **unit == Unit::BAR)).then_some(Unit::BAR)
+}
+
 fn other_unit(unit: Unit) -> Option<Unit> {
     PAIRS.iter().find(|(here, _)| *here == unit).map(|(_, there)| *there)
 }
@@ -111,11 +144,27 @@ impl Input {
             },
             InputKind::Text => "a word or a name".to_owned(),
             InputKind::Choice => format!("one of {}", self.choices.join(", ")),
-            InputKind::Table => match self.unit_symbol() {
-                "1" | "" => "rows of numbers".to_owned(),
-                unit => format!("rows of numbers in {unit}"),
+            InputKind::Table => match (self.unit_symbol(), self.alike) {
+                ("1" | "", _) => "rows of numbers".to_owned(),
+                (unit, true) => format!("rows of numbers in {unit}, or another unit typed behind the last of them"),
+                (unit, false) => {
+                    format!("rows of numbers in {unit}, or under a row of headings with the unit, such as height (in)")
+                }
             },
             InputKind::Lines => "rows of words and numbers".to_owned(),
+        }
+    }
+}
+
+impl Output {
+    /// What it is counted in, in words: the unit, or that it is a plain number.
+    #[must_use]
+    pub fn counted(&self) -> String {
+        match self.unit.map(Unit::symbol) {
+            None => "in the unit given".to_owned(),
+            Some("1") => "a plain number".to_owned(),
+            Some("pieces") => "a count".to_owned(),
+            Some(unit) => format!("in {unit}"),
         }
     }
 }

@@ -1026,6 +1026,24 @@ pub const FLATNESS_STRAIGHTEDGE: Calculator = Calculator {
         Output::new("stretch_from", Unit::MILLIMETRE, "where that stretch begins, from the start of its line"),
         Output::new("stretch_line", Unit::ONE, "several lines: which line it is on, counted as they were given"),
     ],
+    workings: &[
+        "largest_gap is the largest gap, or the thickest blade that passed",
+        "margin = 2 × sqrt(edge_error² + blade_error²)",
+        "least is the smallest flatness at the stations of any surface whose every gap under the edge lies between the blade that passed less margin and the blade refused plus margin",
+        "greatest_any is a ceiling over the flatness of all such surfaces",
+        "greatest is the same among surfaces none of whose stations stands off the middle of its two neighbours by more than kink_limit; proved with search=proved",
+        "worst_found is the flatness of the worst such surface that was found",
+        "stations is the number of different places",
+        "kink_index is the least kink that any surface needs to explain the readings",
+        "kink_limit = kink_index + kink_allowance",
+        "minimum_zone is, for one line, the least distance of two parallel lines with all stations between them",
+        "least_squares is, for one line, the highest less the lowest station from the line of least squares",
+        "local_dip is, for one line, the largest gap of a station over the straight line through its two neighbours",
+        "local_dip_over is the distance of those two neighbours",
+        "worst_stretch is the largest minimum_zone of the stations within one stretch, over all lines",
+        "stretch_from is where that stretch begins",
+        "stretch_line is the line it lies on",
+    ],
     sources: &[
         "ISO 1101 and ISO 12780-1 for the zone and for least squares of a line [published]; the interval, the local dip and the worst stretch are geometry, worked out here",
         "twice the combined standard uncertainty of edge and blade as margin of a gap: JCGM 100:2008, 6.2.1 [published]",
@@ -1099,7 +1117,8 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
         if quick { survey.quick() } else { survey.interval(&mut |progress| progress.done < MOST_PROGRAMMES) };
     let interval = interval.map_err(refused)?;
     let mut computed = Computed::default();
-    computed.put("largest_gap", lines.iter().flatten().map(|station| station.passes).fold(0.0, f64::max));
+    let largest_gap = lines.iter().flatten().map(|station| station.passes).fold(0.0, f64::max);
+    computed.put("largest_gap", largest_gap);
     computed.put("least", interval.least);
     let any = EdgeAssumptions { kink_allowance: None, ..assumptions(given)? };
     let any = EdgeSurvey::new(&lines, any).and_then(|survey| survey.quick()).map_err(refused)?;
@@ -1112,6 +1131,9 @@ fn several_lines(given: &Given, rows: &[Vec<f64>]) -> Result<Computed, CalcError
         computed.put("kink_limit", limit);
     }
     stretches(given, &mut computed, &lines, assumptions(given)?)?;
+    if largest_gap > interval.ceiling {
+        computed.note("a blade passed that is thicker than a smooth face could show: smooth is too strict for stations so far apart, so hold the greatest of all against the limit, or read more stations");
+    }
     computed.note("the flatness at the stations lies between least and greatest, as far as each gap lies within its margin of twice the standard uncertainty and no station kinks more than the limit");
     computed.note("what lies between the lines is unseen; lay a line over every fire ring and every bridge");
     computed.note("the thickest blade that passes shows about half of a twist");

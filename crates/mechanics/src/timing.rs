@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::{CUTTING, TURN_BY_HAND};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -88,6 +89,17 @@ pub const CAM_TIMING_SHIFT: Calculator = Calculator {
         Output::new("cam_lag", Unit::DEGREE, "turn of the cam, in cam degrees"),
         Output::new("crank_lag", Unit::DEGREE, "the same in crank degrees"),
     ],
+    workings: &[
+        "with drive=chain: cam_radius = pitch / (2 × sin(180 / cam_teeth))",
+        "with drive=chain: crank_radius = pitch / (2 × sin(180 / crank_teeth))",
+        "with drive=belt: cam_radius = pitch × cam_teeth / (2 × pi)",
+        "with drive=belt: crank_radius = pitch × crank_teeth / (2 × pi)",
+        "apart = cam_radius - crank_radius",
+        "strand_before = sqrt(centres² - apart²) + apart × pi / 180 × asin(apart / centres)",
+        "strand_after = sqrt((centres - cut)² - apart²) + apart × pi / 180 × asin(apart / (centres - cut))",
+        "cam_lag = 180 / pi × (strand_before - strand_after) / cam_radius",
+        "crank_lag = 2 × cam_lag",
+    ],
     sources: &[
         "geometry of the tight strand, worked out here: it keeps its number of links while the centres come nearer",
     ],
@@ -100,7 +112,7 @@ pub const CAM_TIMING_SHIFT: Calculator = Calculator {
     ],
     cautions: &[
         "A check figure: cam timing is set by the engine's own marks, tools and manual, never by a shift worked out here.",
-        "Before starting, turn the engine two full turns by hand; where it stops, stop: a valve may stand on a piston.",
+        TURN_BY_HAND,
     ],
     formula: |given| {
         let shift = cam_lag(given, given.number("cut")?)?;
@@ -130,10 +142,15 @@ pub const INTAKE_FACE_CUT: Calculator = Calculator {
         Output::new("each_face", Unit::MILLIMETRE, "depth off each intake face"),
         Output::new("end_rails", Unit::MILLIMETRE, "depth off the manifold's end rails"),
     ],
+    workings: &[
+        "each_face = cut × sin(v_angle / 2) / cos(face_angle)",
+        "end_rails = cut × cos(v_angle / 2 - face_angle) / cos(face_angle)",
+    ],
     sources: &["geometry, worked out here"],
     example: &[("v_angle", "90 deg"), ("face_angle", "55 deg"), ("cut", "0.25 mm")],
     cautions: &[
         "A check figure: whether faces may be cut, and how far, stands in the engine's own manual; dry-fit heads, gaskets and manifold before any cut.",
+        CUTTING,
     ],
     formula: |given| {
         let half = (given.number("v_angle")? / 2.0).to_radians();

@@ -3,6 +3,7 @@
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::{BUILD_BY_THE_MANUAL, TURN_BY_HAND};
 
 /// Spring rate and load after the seat has sunk.
 pub const VALVE_SPRING: Calculator = Calculator {
@@ -24,6 +25,12 @@ pub const VALVE_SPRING: Calculator = Calculator {
         Output::new("seat_load", Unit::NEWTON, "load at the first height plus what the valve has sunk"),
         Output::new("change", Unit::PERCENT, "change of the seat load"),
         Output::new("shim", Unit::MILLIMETRE, "shim that brings the load back"),
+    ],
+    workings: &[
+        "rate = (load_2 - load_1) / (height_1 - height_2)",
+        "seat_load = load_1 - rate × sunk",
+        "change = 100 × (seat_load / load_1 - 1)",
+        "shim = sunk",
     ],
     sources: &["linear spring, worked out here"],
     example: &[
@@ -72,9 +79,10 @@ pub const VALVE_LASH: Calculator = Calculator {
         Input::number("wanted", Unit::MILLIMETRE, "lash wanted").within(Domain::NotNegative),
     ],
     outputs: &[Output::new("new_shim", Unit::MILLIMETRE, "thickness of the shim to fit")],
+    workings: &["new_shim = shim + lash - wanted"],
     sources: &["geometry, worked out here: old shim plus lash measured less lash wanted"],
     example: &[("shim", "2.70 mm"), ("lash", "0.15 mm"), ("wanted", "0.20 mm")],
-    cautions: &[],
+    cautions: &[BUILD_BY_THE_MANUAL, TURN_BY_HAND],
     formula: |given| {
         let new = given.number("shim")? + given.number("lash")? - given.number("wanted")?;
         if new <= 0.0 {

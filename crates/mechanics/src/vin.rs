@@ -241,6 +241,15 @@ pub const VIN: Calculator = Calculator {
         Output::new("unseen_characters", Unit::ONE, "single wrong characters that the check digit would not show"),
         Output::new("unseen_exchanges", Unit::ONE, "exchanges of two places that it would not show"),
     ],
+    workings: &[
+        "agrees is 1 when remainder and the character in place 9 are the same, 10 written X, and nothing else is odd",
+        "weighted_sum is the sum over the 17 places of the weight of the place times the value of its character",
+        "remainder is what is left of weighted_sum by 11",
+        "model_year is read from place 10, and place 7 tells which thirty years",
+        "other_model_year is thirty years from it",
+        "unseen_characters is the number of single changes that leave remainder and place 9 in agreement",
+        "unseen_exchanges is the number of exchanges of two places that do",
+    ],
     sources: &[
         "49 CFR 565.15, tables III to VII [published]",
         "73 FR 23367 for the rule of place 7, passenger cars and light trucks [published]",

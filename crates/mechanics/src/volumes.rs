@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use quantity::Unit;
 
 use crate::catalogue::{Calculator, Computed, Domain, Group, Input, Output};
+use crate::cautions::{BUILD_BY_THE_MANUAL, CUTTING, THINNER};
 use crate::error::CalcError;
 use crate::given::Given;
 
@@ -129,6 +130,15 @@ pub const COMPRESSION_RATIO: Calculator = Calculator {
         Output::new("compression_ratio", Unit::ONE, "compression ratio"),
         Output::new("total", Unit::CUBIC_CENTIMETRE, "displacement of all cylinders"),
     ],
+    workings: &[
+        "swept = pi / 4 × bore² × stroke / 1000",
+        "gasket_bore = bore",
+        "gasket_volume = pi / 4 × gasket_bore² × gasket_thickness / 1000",
+        "deck_volume = pi / 4 × bore² × deck / 1000",
+        "clearance = chamber + gasket_volume + deck_volume + dish",
+        "compression_ratio = (swept + clearance) / clearance",
+        "total = swept × cylinders",
+    ],
     sources: &["geometry, worked out here: (swept + clearance) / clearance"],
     example: &[
         ("bore", "88 mm"),
@@ -139,7 +149,9 @@ pub const COMPRESSION_RATIO: Calculator = Calculator {
         ("deck", "0.30 mm"),
         ("dish", "6 cc"),
     ],
-    cautions: &[],
+    cautions: &[
+        "Measure a chamber with thin oil, or water with a drop of soap: solvents and fuel burn, and their vapour is breathed.",
+    ],
     formula: |given| {
         let swept = swept_volume(given)?;
         let (thickness, deck) = (given.number("gasket_thickness")?, given.number("deck")?);
@@ -195,6 +207,14 @@ pub const MILLING_EFFECT: Calculator = Calculator {
         Output::new("ratio_before", Unit::ONE, "compression ratio before the cut"),
         Output::new("ratio_after", Unit::ONE, "compression ratio after the cut"),
     ],
+    workings: &[
+        "swept = pi / 4 × bore² × stroke / 1000",
+        "clearance = swept / (compression_ratio - 1)",
+        "volume_lost = open_area × cut / 10",
+        "clearance_after = clearance - volume_lost",
+        "ratio_before = (swept + clearance) / clearance",
+        "ratio_after = (swept + clearance_after) / clearance_after",
+    ],
     sources: &[
         "geometry, worked out here: open area times depth; holds while the chamber wall is upright, about the first half millimetre [common-practice]",
     ],
@@ -205,9 +225,7 @@ pub const MILLING_EFFECT: Calculator = Calculator {
         ("open_area", "45 cm2"),
         ("cut", "0.20 mm"),
     ],
-    cautions: &[
-        "A thinner head or block brings valves nearer to the pistons and raises the compression: the engine's own manual gives the least height, the thicker gasket and the clearance to be checked before it is turned over.",
-    ],
+    cautions: &[THINNER, CUTTING],
     formula: |given| {
         let swept = swept_volume(given)?;
         let clearance = clearance_before(given, swept)?;
@@ -250,6 +268,7 @@ pub const PISTON_DECK: Calculator = Calculator {
         Output::new("deck", Unit::MILLIMETRE, "piston below the face, negative when proud"),
         Output::new("squish", Unit::MILLIMETRE, "gap between piston crown and a flat head face"),
     ],
+    workings: &["deck = block_height - stroke / 2 - rod - compression_height", "squish = deck + gasket_thickness"],
     sources: &["geometry, worked out here: block height less half the stroke, the rod and the compression height"],
     example: &[
         ("block_height", "206.50 mm"),
@@ -258,7 +277,7 @@ pub const PISTON_DECK: Calculator = Calculator {
         ("compression_height", "29.20 mm"),
         ("gasket_thickness", "0.70 mm"),
     ],
-    cautions: &[],
+    cautions: &[BUILD_BY_THE_MANUAL],
     formula: |given| {
         let deck = given.number("block_height")?
             - given.number("stroke")? / 2.0

@@ -6,6 +6,7 @@
 //!
 //! What is asked, because two people would read it in two ways: a lone comma before exactly three digits
 //! (`1,234 mm`), a lone point before exactly three digits where nobody types thousandths (`120.000 km`),
+//! a space between numbers of three digits that could be readings apart (`150 155 psi`),
 //! words that mean different sizes in different shops (`mil`, `tenths`, `hundredths`, `gal`), a weight
 //! where a torque is expected (`25 lbs`), a bare `°` where a temperature is expected, and a leading `±`.
 //!
@@ -210,6 +211,9 @@ pub fn parse_quantity(text: &str, expected: Option<Unit>) -> Result<Reply, Parse
             if reading.grouping_only_where_thousandths_are_odd
                 && !unit.unit.dimension().is_never_typed_to_a_thousandth()
             {
+                continue;
+            }
+            if reading.one_of_several && unit.unit.dimension().is_never_typed_to_a_thousandth() {
                 continue;
             }
             if reading.decimal_comma_of_thousandths && unit.unit.dimension().is_never_typed_to_a_thousandth() {
@@ -540,12 +544,30 @@ struct NumberReading {
     decimal_comma_of_thousandths: bool,
     /// The point was taken for a sign of thousands, which only makes sense where nobody types thousandths.
     grouping_only_where_thousandths_are_odd: bool,
+    /// One of several readings that spaces set apart, which makes no sense for what is counted in thousands.
+    one_of_several: bool,
 }
 
 impl NumberReading {
     const fn sure(exact: BigRational, step: BigRational) -> Self {
-        Self { exact, step, decimal_comma_of_thousandths: false, grouping_only_where_thousandths_are_odd: false }
+        Self {
+            exact,
+            step,
+            decimal_comma_of_thousandths: false,
+            grouping_only_where_thousandths_are_odd: false,
+            one_of_several: false,
+        }
     }
+}
+
+/// The numbers of `150 155`, where they could be readings of one thing \[ours\]: three digits each, none more than twice another.
+/// `120 000` and `12 500` are one number in thousands.
+fn several_readings(body: &str) -> Vec<&str> {
+    let parts: Vec<&str> = body.split(' ').collect();
+    let numbers: Vec<u32> = parts.iter().filter(|p| p.len() == 3).filter_map(|p| p.parse().ok()).collect();
+    let (least, most) = (numbers.iter().min().copied().unwrap_or(0), numbers.iter().max().copied().unwrap_or(0));
+    let alike = parts.len() > 1 && numbers.len() == parts.len() && least >= 100 && most <= 2 * least;
+    if alike { parts } else { Vec::new() }
 }
 
 /// The one or two readings of the characters of a number.
@@ -570,7 +592,15 @@ fn read_number(token: &str) -> Result<Vec<NumberReading>, &'static str> {
     const GROUPS: &str = "thousands are grouped by threes; type the digits without separators";
     let one = |decimal_sign: Option<char>| read_decimal(body, decimal_sign, power).ok_or(GROUPS);
     Ok(match (points, commas) {
-        (0, 0) => vec![one(None)?],
+        (0, 0) => {
+            let mut readings = vec![one(None)?];
+            for apart in several_readings(body).into_iter().filter(|_| power == 0) {
+                let mut reading = read_decimal(apart, None, 0).ok_or(GROUPS)?;
+                reading.one_of_several = true;
+                readings.push(reading);
+            }
+            readings
+        }
         (1, 0) => {
             let decimal = one(Some('.'))?;
             match three_after(body, '.').filter(|_| !spaced && power == 0) {
@@ -629,8 +659,13 @@ fn read_decimal(body: &str, decimal_sign: Option<char>, power: i64) -> Option<Nu
     Some(NumberReading::sure(BigRational::from_integer(digits) * &step, step))
 }
 
+fn is_power_of_ten(number: &BigInt) -> bool {
+    number.to_string().trim_end_matches('0') == "1"
+}
+
 fn read_fraction(before: &str, under: &str) -> Result<NumberReading, &'static str> {
     const WHOLE: &str = "a fraction is two whole numbers, such as 1/64 or 1 1/2";
+    const APART: &str = "it looks like two readings; type one of them, or the fraction as a decimal number";
     let (whole, over) = match before.trim().rsplit_once(' ') {
         Some((whole, over)) => (whole.trim(), over),
         None => ("0", before.trim()),
@@ -644,6 +679,10 @@ fn read_fraction(before: &str, under: &str) -> Result<NumberReading, &'static st
         return Err("its denominator is zero; type a denominator above zero");
     }
     let over = number(over)?;
+    // Nobody reads a scale in 155ths: `150/155 psi` is a pair.
+    if under > BigInt::from(128) && (&under & (&under - 1)) != BigInt::zero() && !is_power_of_ten(&under) {
+        return Err(APART);
+    }
     let mixed = before.trim().contains(' ');
     if mixed && over >= under {
         return Err("the fraction behind the whole number is one or more; type it as one number");

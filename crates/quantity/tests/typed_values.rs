@@ -170,6 +170,12 @@ fn a_text_with_two_readings_is_asked_about_and_never_guessed() {
         ("1,000", Some(Unit::MILLIMETRE), &[(1.0, Unit::MILLIMETRE), (1000.0, Unit::MILLIMETRE)]),
         ("-12,345 in", None, &[(-12345.0, Unit::INCH), (-12.345, Unit::INCH)]),
         ("120.000 km", None, &[(120.0, Unit::KILOMETRE), (120_000.0, Unit::KILOMETRE)]),
+        ("150 155 psi", None, &[(150.0, Unit::PSI), (155.0, Unit::PSI), (150_155.0, Unit::PSI)]),
+        (
+            "940 870",
+            Some(Unit::KILOPASCAL),
+            &[(870.0, Unit::KILOPASCAL), (940.0, Unit::KILOPASCAL), (940_870.0, Unit::KILOPASCAL)],
+        ),
         ("10 mil", None, &[(10.0, Unit::THOU), (10.0, Unit::MILLIMETRE)]),
         ("5 tenths", None, &[(0.0005, Unit::INCH), (0.5, Unit::MILLIMETRE)]),
         ("3 hundredths", Some(Unit::MILLIMETRE), &[(0.03, Unit::MILLIMETRE), (0.03, Unit::INCH)]),
@@ -196,6 +202,24 @@ fn a_text_with_two_readings_is_asked_about_and_never_guessed() {
             );
         }
         assert!(question.ask.ends_with('?') && question.ask.contains(text), "{}", question.ask);
+    }
+}
+
+#[test]
+fn thousands_set_apart_by_a_space_stay_one_value_where_two_readings_make_no_sense() {
+    for (text, number) in [
+        ("120 000 km", 120_000.0),
+        ("145 250 km", 145_250.0),
+        ("120 150 mi", 120_150.0),
+        ("101 325 Pa", 101_325.0),
+        ("150 000 psi", 150_000.0),
+        ("1 210 kPa", 1210.0),
+        ("123 456 789 Pa", 123_456_789.0),
+        ("3/1000 in", 0.003),
+        ("129/256 in", 129.0 / 256.0),
+    ] {
+        let typed = value(text, None);
+        assert!((typed.number - number).abs() < 1e-12, "{text:?} gave {}", typed.number);
     }
 }
 
@@ -238,6 +262,8 @@ fn what_is_no_value_is_refused_with_what_was_typed_and_the_next_move() {
         ("1/0 in", mm, "denominator is zero"),
         ("1 3/2 in", mm, "type it as one number"),
         ("12 34 mm", mm, "grouped by threes"),
+        ("150/155 psi", None, "looks like two readings"),
+        ("150, 155 psi", None, "grouped by threes"),
         ("1,23,456 mm", mm, "grouped by threes"),
         ("1.2.3 mm", mm, "grouped by threes"),
         ("1.234,567,8 mm", mm, "mixed"),

@@ -99,14 +99,14 @@ fn described(calculator: &Calculator) -> Value {
         .outputs
         .iter()
         .map(|output| {
-            let unit = output.unit.map_or("the unit given", |unit| unit.symbol());
-            let said =
-                json!({"$ref": "#/components/schemas/Figure", "description": format!("{}, in {unit}", output.meaning)});
+            let said = json!({"$ref": "#/components/schemas/Figure",
+                "description": format!("{}, {}", output.meaning, output.counted())});
             (output.key.to_owned(), said)
         })
         .collect();
     let mut words = vec![format!("{}.", crate::words::sentence(calculator.meaning))];
-    words.extend(calculator.cautions.iter().map(|caution| format!("Caution: {caution}.")));
+    words.extend(calculator.cautions.iter().map(|caution| format!("Caution: {caution}")));
+    words.extend(calculator.workings.iter().map(|line| format!("Worked out: {line}.")));
     words.extend(calculator.sources.iter().map(|source| format!("Source: {source}.")));
     json!({"get": {
         "operationId": format!("calculate-{}", calculator.id),
@@ -115,11 +115,12 @@ fn described(calculator: &Calculator) -> Value {
         "parameters": own.chain(shared).collect::<Vec<_>>(),
         "responses": {
             "200": {"description": "The answer", "content": {"application/json": {"schema": {
-                "type": "object", "required": ["calculator", "result", "notes", "cautions", "sources"], "properties": {
+                "type": "object", "required": ["calculator", "result", "notes", "cautions", "workings", "sources"], "properties": {
                     "calculator": {"const": calculator.id},
                     "result": {"type": "object", "properties": results},
                     "notes": {"type": "array", "items": {"type": "string"}},
                     "cautions": {"type": "array", "items": {"type": "string"}},
+                    "workings": {"type": "array", "items": {"type": "string"}},
                     "sources": {"type": "array", "items": {"type": "string"}},
                     "budget": {"type": "object", "additionalProperties": {"type": "array", "items": {"type": "object"}}}}}}}},
             "422": {"$ref": "#/components/responses/Problem"},

@@ -696,6 +696,10 @@ async fn every_calculator_answers_on_its_page_and_on_the_wire_as_its_catalogue_s
             let from_the_second: String = caution.chars().skip(1).collect();
             assert!(page.contains(&from_the_second.replace('"', "&quot;")), "{}: its caution is on its page", c.id);
         }
+        let formulas = words_of(&page);
+        for line in c.workings.iter().filter(|line| line.contains(" = ")) {
+            assert!(formulas.contains(line), "{}: {line:?} is on its page", c.id);
+        }
         for input in c.inputs {
             assert!(page.contains(&format!("name=\"{}\"", input.key)), "{}: a field for {}", c.id, input.key);
         }

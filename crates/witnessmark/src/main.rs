@@ -22,7 +22,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::error::ErrorKind;
-use clap::{ColorChoice, Parser, Subcommand};
+use clap::{ColorChoice, CommandFactory, Parser, Subcommand};
 
 use crate::desk::Desk;
 use crate::talk::{Manner, Talk, complain};
@@ -60,6 +60,13 @@ struct Cli {
     knowledge: Option<PathBuf>,
     #[command(subcommand)]
     command: Command,
+}
+
+/// The help of one command, for one that has its own use for `--help`.
+fn help_of(command: &str) -> String {
+    let mut whole = Cli::command();
+    whole.build();
+    whole.find_subcommand_mut(command).map_or_else(String::new, |found| found.render_help().to_string())
 }
 
 #[derive(Debug, Subcommand)]

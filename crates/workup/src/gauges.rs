@@ -5,15 +5,17 @@
 //! gauge there, so a case rests on its own entries alone; the doors keep the entries that [`carried`] gives together with the
 //! one that gave rise to them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use anatomy::JobId;
+use anatomy::{EntryId, JobId};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
 use knowledge::gauges::Worth;
 use knowledge::{Gauge, Knowledge};
-use logbook::{EntryBody, GaugeCleared, GaugeDescribed, GaugeDoubted, GoodReadings, JobState};
+use logbook::{
+    EntryBody, EntryCorrected, GaugeCleared, GaugeDescribed, GaugeDoubted, GoodReadings, HistoryLine, JobState,
+};
 use serde::Serialize;
 
 use crate::findings::Finding;
@@ -130,7 +132,8 @@ fn found_at(state: &JobState) -> String {
 ///
 /// `now` is the job with the entry in it, `others` are all other jobs. A doubt goes to every other open job that has the
 /// gauge and does not doubt it yet, a gauge found good to every other open job that doubts it, a doubt taken back likewise;
-/// a gauge that is doubted elsewhere and is laid ready or read with here is doubted here. Asked again it gives nothing.
+/// a gauge that is doubted elsewhere and is laid ready or read with here is doubted here. A doubt that is put right is put
+/// right where it was carried to; one that was put against another gauge is taken off the first. Asked again it gives nothing.
 #[must_use]
 #[expect(clippy::wildcard_enum_match_arm, reason = "entries of every other kind say nothing of a gauge")]
 pub fn carried(now: &JobState, body: &EntryBody, others: &[&JobState]) -> Vec<(JobId, EntryBody)> {
@@ -150,20 +153,126 @@ pub fn carried(now: &JobState, body: &EntryBody, others: &[&JobState]) -> Vec<(J
             let body = GaugeCleared { how: format!("{}{}", good.how, found_at(now)), ..good.clone() };
             clear_in_others(now, others, &body)
         }
-        EntryBody::EntryWithdrawn(back) => {
-            let line = now.history.iter().find(|line| line.entry == back.entry);
-            let doubt = line.filter(|line| line.kind == logbook::Kind::GaugeDoubted.word());
-            let label = doubt.and_then(|line| line.body.get("label")).and_then(serde_json::Value::as_str);
-            let Some(label) = label.filter(|label| !now.doubted_gauges.contains_key(*label)) else { return Vec::new() };
-            let how = format!("the doubt was taken back{}", found_at(now));
-            clear_in_others(now, others, &GaugeCleared { label: label.to_owned(), how, good: GoodReadings::All })
-        }
+        EntryBody::EntryWithdrawn(back) => put_right(now, others, back.entry, &back.reason),
+        EntryBody::EntryCorrected(right) => put_right(now, others, right.entry, &right.reason),
         EntryBody::GaugeDescribed(told) => from_elsewhere(now, others, &told.label),
         EntryBody::ReadingTaken(taken) => {
             taken.label.as_ref().map(|label| from_elsewhere(now, others, label)).unwrap_or_default()
         }
         _ => Vec::new(),
     }
+}
+
+/// The entries that a job asks for when its logbook comes in from elsewhere: what the jobs here say of its gauges, for it, and
+/// what it says of theirs, for them. Closed jobs get none; asked again it gives nothing.
+///
+/// `now` is the job as it came in, `others` are all other jobs.
+#[must_use]
+pub fn carried_by_copy(now: &JobState, others: &[&JobState]) -> Vec<(JobId, EntryBody)> {
+    let read = now.readings.iter().filter_map(|r| r.label.as_ref());
+    let labels: BTreeSet<&String> = now.gauges.keys().chain(read).collect();
+    let mut all = others.to_vec();
+    all.push(now);
+    let mut out = Vec::new();
+    for label in labels {
+        let kind = kind_in(now, label);
+        match (now.doubted_gauges.get(label), doubt_of(&all, label, kind)) {
+            (None, Some(_)) if now.closed.is_none() => out.extend(from_elsewhere(now, others, label)),
+            (None, _) => {}
+            (Some(doubt), Some(_)) => {
+                out.extend(carried(now, &EntryBody::GaugeDoubted(doubt.body.clone()), others));
+            }
+            (Some(_), None) if now.closed.is_none() => out.extend(found_good_elsewhere(now, others, label)),
+            (Some(_), None) => {}
+        }
+    }
+    out
+}
+
+/// The last word by which another job found a gauge good that this one doubts.
+fn found_good_elsewhere(now: &JobState, others: &[&JobState], label: &str) -> Option<(JobId, EntryBody)> {
+    let kind = kind_in(now, label);
+    let same = others.iter().filter(|state| leans(state, label, kind).is_some());
+    let (state, id) = same.filter_map(|s| Some((s, *s.cleared_gauges.get(label)?))).max_by_key(|(_, id)| *id)?;
+    let line = state.history.iter().find(|line| line.entry == id)?;
+    let read = EntryBody::read(logbook::Kind::GaugeCleared, line.version, &line.body).ok().flatten()?;
+    let EntryBody::GaugeCleared(good) = read else { return None };
+    let how = format!("{}{}", good.how, found_at(state));
+    Some((now.job?, EntryBody::GaugeCleared(GaugeCleared { how, ..good })))
+}
+
+/// The line of the entry that a correction is of in the end, by way of corrections of it.
+fn first_of(now: &JobState, entry: EntryId) -> Option<&HistoryLine> {
+    let mut line = now.history.iter().find(|line| line.entry == entry)?;
+    // No chain of corrections is longer than the history.
+    for _ in 0..now.history.len() {
+        if line.kind != logbook::Kind::EntryCorrected.word() {
+            break;
+        }
+        let before: EntryId = line.body.get("entry")?.as_str()?.parse().ok()?;
+        line = now.history.iter().find(|line| line.entry == before)?;
+    }
+    Some(line)
+}
+
+/// Every mark that an entry about a gauge ever had, its corrections included.
+fn labels_of(now: &JobState, first: &HistoryLine) -> BTreeSet<String> {
+    let corrections = now
+        .history
+        .iter()
+        .filter(|line| line.kind == logbook::Kind::EntryCorrected.word())
+        .filter(|line| first_of(now, line.entry).is_some_and(|of| of.entry == first.entry))
+        .filter_map(|line| line.body.get("body"));
+    let bodies = std::iter::once(&first.body).chain(corrections);
+    bodies.filter_map(|body| Some(body.get("label")?.as_str()?.to_owned())).collect()
+}
+
+/// What an entry about a gauge that was put right or taken back asks for in the other jobs.
+fn put_right(now: &JobState, others: &[&JobState], entry: EntryId, why: &str) -> Vec<(JobId, EntryBody)> {
+    let Some(first) = first_of(now, entry) else { return Vec::new() };
+    let doubt = first.kind == logbook::Kind::GaugeDoubted.word();
+    let good = first.kind == logbook::Kind::GaugeCleared.word();
+    let used = [logbook::Kind::GaugeDescribed, logbook::Kind::ReadingTaken].iter().any(|k| first.kind == k.word());
+    let mut out = Vec::new();
+    for label in labels_of(now, first) {
+        match now.doubted_gauges.get(&label) {
+            Some(stands) if doubt || good => {
+                out.extend(corrected_in_others(now, others, &stands.body, why));
+                out.extend(carried(now, &EntryBody::GaugeDoubted(stands.body.clone()), others));
+            }
+            None if doubt => {
+                let how = format!("the doubt was taken back{}", found_at(now));
+                out.extend(clear_in_others(now, others, &GaugeCleared { label, how, good: GoodReadings::All }));
+            }
+            None if used => out.extend(from_elsewhere(now, others, &label)),
+            Some(_) | None => {}
+        }
+    }
+    out
+}
+
+/// The doubt as it now stands, for the open jobs to which it was carried with other words.
+fn corrected_in_others(
+    now: &JobState,
+    others: &[&JobState],
+    doubt: &GaugeDoubted,
+    why: &str,
+) -> Vec<(JobId, EntryBody)> {
+    let here = found_at(now);
+    let kind = kind_in(now, &doubt.label);
+    let body = GaugeDoubted { reason: format!("{}{here}", doubt.reason), ..doubt.clone() };
+    let Ok(value) = serde_json::to_value(&body) else { return Vec::new() };
+    others
+        .iter()
+        .filter(|s| s.closed.is_none() && leans(s, &doubt.label, kind).is_some())
+        .filter_map(|s| {
+            let theirs = s.doubted_gauges.get(&doubt.label)?;
+            let from_here = theirs.body.reason.ends_with(&here) && theirs.body != body;
+            let reason = format!("{why}{here}");
+            let right = EntryCorrected { entry: theirs.in_entry, body: value.clone(), reason, v: None };
+            from_here.then_some((s.job?, EntryBody::EntryCorrected(right)))
+        })
+        .collect()
 }
 
 /// Whether an entry may ask for others by [`carried`]; where not, the other jobs need not be read.
@@ -174,7 +283,8 @@ pub fn concerns_others(body: &EntryBody) -> bool {
         EntryBody::GaugeDoubted(_)
         | EntryBody::GaugeCleared(_)
         | EntryBody::GaugeDescribed(_)
-        | EntryBody::EntryWithdrawn(_) => true,
+        | EntryBody::EntryWithdrawn(_)
+        | EntryBody::EntryCorrected(_) => true,
         EntryBody::ReadingTaken(taken) => taken.label.is_some(),
         _ => false,
     }

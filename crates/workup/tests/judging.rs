@@ -391,6 +391,75 @@ fn a_gauge_found_off_in_one_job_is_off_in_every_open_job_that_has_it() {
     assert_eq!(seen, [(Some("comp_gauge"), true, 2), (Some("oil_gauge"), false, 1)]);
 }
 
+#[test]
+fn a_doubt_that_is_put_right_is_put_right_in_every_job_it_was_carried_to() {
+    use logbook::{EntryBody, JobState, Kind};
+    use workup::gauges::{carried, carried_by_copy};
+
+    let state = |job: &Job, name: &str| -> JobState {
+        fold(&seal_story(name, &story_from_lines(&job.0.join("\n")).expect("a story")).expect("a sealed story"))
+    };
+    let told = |kind: Kind, body: Value| EntryBody::read(kind, 1, &body).expect("a body").expect("version 1");
+    let with = || {
+        let laid = |label: &str| json!({"gauge": "comp_gauge", "label": label});
+        Job::four().and("gauge-described", laid("CG1")).and("gauge-described", laid("CG2")).by_label("CG1", 1, "12.0")
+    };
+    let doubt = |label: &str, reason: &str| json!({"label": label, "reason": reason});
+    let last = |state: &JobState| state.history.last().expect("an entry").entry;
+    let doubted = with().and("gauge-doubted", doubt("CG1", "dropped"));
+    let first = state(&doubted, "a");
+    let second = state(&with(), "b");
+    let entries = carried(&first, &told(Kind::GaugeDoubted, doubt("CG1", "dropped")), &[&second]);
+    let [(_, EntryBody::GaugeDoubted(there))] = entries.as_slice() else { panic!("{entries:?}") };
+    let second_off = state(&with().and("gauge-doubted", doubt("CG1", &there.reason)), "b");
+
+    // Other words: a correction of the doubt that was carried, once.
+    let right = json!({"entry": last(&first), "body": doubt("CG1", "hose leaks"), "reason": "looked again"});
+    let now = state(&doubted.and("entry-corrected", right.clone()), "a");
+    let entries = carried(&now, &told(Kind::EntryCorrected, right), &[&second_off]);
+    let [(job, EntryBody::EntryCorrected(correction))] = entries.as_slice() else { panic!("{entries:?}") };
+    assert_eq!((Some(*job), correction.entry), (second_off.job, last(&second_off)));
+    let reason = correction.body["reason"].as_str().expect("a reason").to_owned();
+    assert!(
+        reason.starts_with("hose leaks (at the job ") && correction.reason.starts_with("looked again"),
+        "{correction:?}"
+    );
+    let put_right = json!({"entry": correction.entry, "body": correction.body, "reason": correction.reason});
+    let second_right =
+        state(&with().and("gauge-doubted", doubt("CG1", &there.reason)).and("entry-corrected", put_right), "b");
+    assert_eq!(second_right.doubted_gauges["CG1"].body.reason, reason);
+    let again = json!({"entry": last(&first), "body": doubt("CG1", "hose leaks"), "reason": "looked again"});
+    assert!(carried(&now, &told(Kind::EntryCorrected, again), &[&second_right]).is_empty());
+
+    // It was the other gauge: the first is good again there, the other is doubted.
+    let other = json!({"entry": last(&first), "body": doubt("CG2", "dropped"), "reason": "the other one fell"});
+    let now = state(&with().and("gauge-doubted", doubt("CG1", "dropped")).and("entry-corrected", other.clone()), "a");
+    let entries = carried(&now, &told(Kind::EntryCorrected, other), &[&second_off]);
+    let [(_, EntryBody::GaugeCleared(good)), (_, EntryBody::GaugeDoubted(off))] = entries.as_slice() else {
+        panic!("{entries:?}")
+    };
+    assert_eq!((good.label.as_str(), off.label.as_str()), ("CG1", "CG2"));
+
+    // A job that comes in from elsewhere is told what is said here, and tells what it brings; twice gives nothing.
+    let to_it = carried_by_copy(&second, &[&first]);
+    assert!(matches!(to_it.as_slice(), [(job, EntryBody::GaugeDoubted(_))] if Some(*job) == second.job), "{to_it:?}");
+    let from_it = carried_by_copy(&first, &[&second]);
+    assert!(
+        matches!(from_it.as_slice(), [(job, EntryBody::GaugeDoubted(_))] if Some(*job) == second.job),
+        "{from_it:?}"
+    );
+    assert!(carried_by_copy(&second_off, &[&first]).is_empty() && carried_by_copy(&first, &[&second_off]).is_empty());
+    let clear = json!({"label": "CG1", "how": "compared", "good": "all"});
+    let good = state(&with().and("gauge-doubted", doubt("CG1", "dropped")).and("gauge-cleared", clear), "c");
+    let cleared = carried_by_copy(&second_off, &[&good]);
+    assert!(
+        matches!(cleared.as_slice(), [(job, EntryBody::GaugeCleared(_))] if Some(*job) == second.job),
+        "{cleared:?}"
+    );
+    let shut = state(&with().and("job-closed", json!({"how": "handed-back"})), "d");
+    assert!(carried_by_copy(&shut, &[&first]).is_empty(), "a closed job is left alone");
+}
+
 /// What is advised is done: as many readings of the same figure as it asks for, and the verdict is no longer open.
 #[test]
 fn the_number_of_readings_that_would_settle_it_settles_it() {

@@ -1,7 +1,6 @@
 //! Small faces of chance, and their smallest zone by every circuit: another road to the same width.
 
-#![allow(clippy::allow_attributes, reason = "shared by a test and an example with different needs")]
-#![allow(clippy::indexing_slicing, clippy::unwrap_used, reason = "numbers of points are small and made here")]
+#![expect(clippy::indexing_slicing, clippy::unwrap_used, reason = "numbers of points are small and made here")]
 
 use mechanics::flatness::{Point, minimum_zone};
 

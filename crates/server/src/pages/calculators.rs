@@ -94,19 +94,46 @@ pub(crate) fn page(
                 @if !matches!(answer, Some(Ok(_))) {
                     ul {
                         @for output in c.outputs {
-                            li {
-                                (crate::words::sentence(output.meaning))
-                                @if let Some(unit) = output.unit.filter(|u| u.symbol() != "1") { ", in " (unit.symbol()) }
-                            }
+                            li { (crate::words::sentence(output.meaning)) ", " (output.counted()) }
                         }
                     }
                 }
+                (workings(c))
                 @for source in c.sources { p.quiet { "Source: " (source) "." } }
                 p.quiet { "On the command line: " span.code { (c.example_command()) } }
             }
         }
     };
     shell(c.name, who, &body)
+}
+
+/// How each result is worked out, in the keys, and what the keys stand for.
+fn workings(c: &Calculator) -> Markup {
+    let kinds =
+        |input: &Input| if input.unit_symbol() == "1" { String::new() } else { format!(", {}", input.unit_symbol()) };
+    html! {
+        details.fold {
+            summary { "How each figure is worked out" }
+            ul.workings {
+                @for line in c.workings {
+                    li { @if line.contains(" = ") { span.code { (line) } } @else { (crate::words::sentence(line)) } }
+                }
+            }
+            div.scroll {
+                table {
+                    thead { tr { th { "Word" } th { "What it stands for" } } }
+                    tbody {
+                        @for input in c.inputs.iter().filter(|i| i.kind != InputKind::Choice) {
+                            tr { td { span.code { (input.key) } } td { (typed_out(input.meaning)) (kinds(input)) } }
+                        }
+                        @for output in c.outputs {
+                            tr { td { span.code { (output.key) } } td { (crate::words::sentence(output.meaning)) ", " (output.counted()) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
 }
 
 fn cautions(all: &[&str]) -> Markup {
@@ -155,7 +182,7 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
                             autocomplete="off"
                             aria-describedby=[hint.as_deref()]
                             aria-invalid=[here.map(|_| "true")];
-                        @if !matches!(input.unit_symbol(), "" | "1" | "any") {
+                        @if !matches!(input.unit_symbol(), "" | "1" | "any") && !has_unit(value) {
                             span.unit { (input.unit_symbol()) }
                         }
                     }
@@ -184,6 +211,11 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
             @if let Some(how) = how { p.quiet id=[hint.as_deref()] { (how) } }
         }
     }
+}
+
+/// Whether a unit was typed with the number: the unit of the field would stand beside it as a second one.
+fn has_unit(value: &str) -> bool {
+    value.contains(|c: char| c.is_alphabetic() || matches!(c, '°' | '%' | '"'))
 }
 
 /// Whether anything that was measured is typed: only that has a unit and a doubt.
@@ -236,6 +268,7 @@ fn said(c: &'static Calculator, answer: &Answer, sketch: Option<String>) -> Mark
                                     (quantity::print::printed(drawn.low, 5))
                                     " and "
                                     (quantity::print::printed(drawn.high, 5))
+                                    " " (line.unit.symbol())
                                 }
                             }
                         }

@@ -12,17 +12,25 @@ use crate::trouble::{Done, Exit, Trouble};
 
 /// Bench calculators; without a name, lists them.
 #[derive(Debug, Args)]
+#[command(disable_help_flag = true)]
 pub(crate) struct Calc {
     /// The calculator; without keys it says what it wants.
     name: Option<String>,
     /// What it is told, with units (`bore=88mm`, `torque=40N.m`); `points=@file.csv` for tables.
     #[arg(value_name = "key=value")]
     told: Vec<String>,
+    /// Print help; behind a name, what that calculator wants and how it works
+    #[arg(short, long)]
+    help: bool,
 }
 
 impl Calc {
     pub(crate) fn run(self, desk: &Desk) -> Done {
         let t = &desk.talk;
+        if self.help && self.name.is_none() {
+            t.bytes(crate::help_of("calc").as_bytes())?;
+            return Ok(Exit::Fine);
+        }
         let Some(name) = &self.name else {
             if t.json() {
                 t.answer(&catalogue())?;
@@ -46,7 +54,7 @@ impl Calc {
         };
         let doing = format!("calculate {name}");
         let calculator = mechanics::calculator(name).map_err(|e| Trouble::new(Exit::NotFound, &doing, e))?;
-        if self.told.is_empty() {
+        if self.told.is_empty() || self.help {
             return describe(desk, calculator);
         }
         let mut pairs = Vec::new();
@@ -89,6 +97,7 @@ impl Calc {
         for source in answer.sources {
             t.line(&t.tone(Tone::Faint, &format!("source: {source}")), 8)?;
         }
+        t.say(&format!("`witnessmark calc {name}` says how each figure is worked out"));
         Ok(Exit::Fine)
     }
 }
@@ -133,15 +142,11 @@ fn describe(desk: &Desk, c: &'static Calculator) -> Done {
     }
     t.line("answers", 0)?;
     for o in c.outputs {
-        t.line(
-            &format!(
-                "  {:<wide$}  {}, in {}",
-                o.key,
-                o.meaning,
-                o.unit.map_or("the unit given", quantity::Unit::symbol)
-            ),
-            wide + 4,
-        )?;
+        t.line(&format!("  {:<wide$}  {}, {}", o.key, o.meaning, o.counted()), wide + 4)?;
+    }
+    t.line("worked out so", 0)?;
+    for line in c.workings {
+        t.line(&format!("  {line}"), 4)?;
     }
     t.line(&example(c), 2)?;
     for caution in c.cautions {

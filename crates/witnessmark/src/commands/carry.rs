@@ -1,12 +1,15 @@
 //! `export` and `import`: logbooks as JSON Lines, byte for byte.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
+use anatomy::JobId;
 use clap::Args;
+use logbook::{Entry, EntryBody, JobState};
 use serde_json::json;
 use store::{KeptBy, Opening, SqliteStore, Store};
 
-use crate::desk::{Desk, read_bytes, write_file};
+use crate::desk::{Desk, entry, read_bytes, write_file};
 use crate::progress::Bar;
 use crate::show::count;
 use crate::trouble::{Done, Exit, Trouble};
@@ -36,6 +39,9 @@ pub(crate) struct Export {
 pub(crate) struct Import {
     /// The file; `-` is standard input.
     file: PathBuf,
+    /// The logbook alone: nothing of what the jobs say of one another's gauges is told on, so that more of it can come later.
+    #[arg(long)]
+    alone: bool,
 }
 
 impl Export {
@@ -96,13 +102,62 @@ impl Import {
             bar.at(done, of);
         }
         bar.away();
+        let told = if self.alone || new == 0 {
+            0
+        } else {
+            let jobs: BTreeSet<JobId> = entries.iter().map(Entry::job).collect();
+            tell_on(desk, &store, &jobs).await?
+        };
         store.close().await;
         let there = entries.len() - new;
         if desk.talk.json() {
-            desk.talk.answer(&json!({"kept": new, "there_before": there}))?;
+            desk.talk.answer(&json!({"kept": new, "there_before": there, "told_of_gauges": told}))?;
         } else {
             desk.talk.line(&format!("kept: {}; {there} were there before", count(new, "entry", "entries")), 2)?;
         }
         Ok(Exit::Fine)
+    }
+}
+
+/// Tells the jobs that came in what is said here of their gauges, and the jobs here what those say of theirs; says how much.
+async fn tell_on(desk: &Desk, store: &SqliteStore, came_in: &BTreeSet<JobId>) -> Result<usize, Trouble> {
+    let mut jobs = Vec::new();
+    for kept in store.jobs().await? {
+        jobs.push(desk.load(store, kept.job).await?);
+    }
+    jobs.retain(|job| Desk::ensure_writable(job).is_ok());
+    let mut told: BTreeMap<JobId, Vec<EntryBody>> = BTreeMap::new();
+    for now in jobs.iter().map(|job| &job.state).filter(|s| s.job.is_some_and(|id| came_in.contains(&id))) {
+        let others: Vec<&JobState> = jobs.iter().map(|job| &job.state).filter(|s| s.job != now.job).collect();
+        for (job, body) in workup::gauges::carried_by_copy(now, &others) {
+            let there = told.entry(job).or_default();
+            // Two jobs of one file may ask for the same.
+            if there.iter().all(|other| gauge_of(other) != gauge_of(&body)) {
+                there.push(body);
+            }
+        }
+    }
+    let mut together = Vec::new();
+    for (job, bodies) in &told {
+        for body in bodies {
+            together.push(entry(*job, None, body)?);
+        }
+        let title = jobs.iter().find(|j| j.state.job == Some(*job)).and_then(|j| j.state.title.clone());
+        let title = title.unwrap_or_else(|| job.to_string());
+        desk.talk.say(&format!("witnessmark: {title} is told what another job says of its gauges"));
+    }
+    if !together.is_empty() {
+        desk.keep(store, &together).await?;
+    }
+    Ok(together.len())
+}
+
+/// The mark of the gauge that an entry is about.
+#[expect(clippy::wildcard_enum_match_arm, reason = "entries of every other kind say nothing of a gauge")]
+fn gauge_of(body: &EntryBody) -> Option<&str> {
+    match body {
+        EntryBody::GaugeDoubted(doubt) => Some(&doubt.label),
+        EntryBody::GaugeCleared(good) => Some(&good.label),
+        _ => None,
     }
 }

@@ -174,6 +174,39 @@ fn an_ambiguous_figure_is_asked_about() {
     // Comma and point both part thousands somewhere: 1,234 may be 1.234 or 1234.
     let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "1,234 kPa"]).exits(2);
     assert!(said.err.contains('?') || said.err.contains(" or "), "{}", said.err);
+    // Two readings in one field, or one value in thousands.
+    shop.tick(&job, &["compression-dry"]);
+    let said = shop.run(&["enter", &job, "compression-dry/pressure", "cyl-1", "150 155 psi"]).exits(2);
+    assert!(said.err.contains("150 psi, 155 psi or 150155 psi"), "{}", said.err);
+    let said = shop.run(&["calc", "leak-down", "orifice=1 mm", "supply=150 155 psi", "percent=20 %"]).exits(2);
+    let words = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("150 psi, 155 psi or 150155 psi"), "{}", said.err);
+}
+
+#[test]
+fn a_logbook_that_comes_in_is_told_what_is_said_here_of_its_gauges() {
+    let (there, elsewhere) = Shop::with_job();
+    let laid = r#"{"gauge": "comp_gauge", "label": "CG-1", "zero_checked": "yes"}"#;
+    there.tick(&elsewhere, &["compression-dry"]);
+    there.run(&["tell", &elsewhere, "gauge-described", laid]).exits(0);
+    there.run(&["enter", &elsewhere, "compression-dry/pressure", "cyl-1", "12.1 bar", "--label", "CG-1"]).exits(0);
+    let file = there.run(&["export", &elsewhere]).exits(0).out;
+
+    let (here, job) = Shop::with_job();
+    here.run(&["tell", &job, "gauge-described", laid]).exits(0);
+    here.run(&["tell", &job, "gauge-doubted", r#"{"label": "CG-1", "reason": "dropped"}"#]).exits(0);
+    here.write("job.jsonl", file.as_bytes());
+    let alone = Shop::new();
+    alone.write("job.jsonl", file.as_bytes());
+    assert_eq!(alone.run(&["--json", "import", "job.jsonl"]).exits(0).json()["told_of_gauges"], 0);
+
+    let said = here.run(&["--json", "import", "job.jsonl"]).exits(0);
+    assert_eq!(said.json()["told_of_gauges"], 1, "{}", said.err);
+    let finding = here.run(&["workup", &elsewhere, "--json"]).exits(0).json()["findings"][0].clone();
+    assert_eq!(finding["measure_again"], true, "{finding}");
+    // The same file again is there before, and nothing is told twice.
+    let again = here.run(&["--json", "import", "job.jsonl"]).exits(0).json();
+    assert_eq!((&again["kept"], &again["told_of_gauges"]), (&0.into(), &0.into()), "{again}");
 }
 
 #[test]

@@ -65,8 +65,27 @@ fn every_calculator_answers_its_own_example_in_the_agreed_form() {
             assert!(value["value"].is_number() && value["unit"].is_string(), "{id} {name}: {value}");
             assert!(value.get("u").is_some() && value.get("coverage").is_some(), "{id} {name}");
         }
-        assert!(shop.run_bare(&["calc", id]).exits(0).out.contains("for example: witnessmark calc"));
+        let plain = |words: &[&str]| shop.run_bare(words).exits(0).out;
+        let described = plain(&["--plain", "calc", id]);
+        assert!(described.contains("for example: witnessmark calc"), "{id}");
+        assert_eq!(described, plain(&["--plain", "calc", id, "--help"]), "{id}: --help behind a name describes it");
+        let text = plain(&[&["--plain"], words.strip_suffix(&["--json"]).expect("the example")].concat());
+        for caution in entry["cautions"].as_array().expect("cautions").iter().filter_map(Value::as_str) {
+            assert!(described.contains(caution) && text.contains(caution), "{id}: {caution}");
+        }
+        let workings = entry["workings"].as_array().expect("workings");
+        assert!(!workings.is_empty(), "{id}");
+        for line in workings.iter().filter_map(Value::as_str) {
+            assert!(described.contains(line), "{id}: {line}");
+        }
     }
+}
+
+#[test]
+fn the_help_of_the_calculators_without_a_name_is_that_of_the_command() {
+    let shop = Shop::new();
+    let help = shop.run_bare(&["calc", "--help"]).exits(0).out;
+    assert!(help.contains("Usage: witnessmark calc") && help.contains("key=value"), "{help}");
 }
 
 #[test]
