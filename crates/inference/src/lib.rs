@@ -19,7 +19,8 @@
 //! [`unroll`] writes such a network out in plain form, so that the general engine can check it.
 //!
 //! Beside the networks: [`life`] says from records how long parts last, [`mileage`] how far a whole has truly travelled
-//! when its instrument may lie, and [`decision`] what knowing more is worth. `quadrature` and `normal` serve them.
+//! when its instrument may lie, [`compare`] which of several ways forward costs least, and [`decision`] what knowing more
+//! is worth. `quadrature` and `normal` serve them.
 
 pub mod network;
 
@@ -45,6 +46,8 @@ mod quadrature;
 pub mod life;
 
 pub mod mileage;
+
+pub mod compare;
 
 pub mod decision;
 

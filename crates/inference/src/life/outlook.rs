@@ -118,8 +118,18 @@ impl Frailty {
         self.shape / self.rate
     }
 
+    /// The shape of its gamma law.
+    pub(crate) fn shape(&self) -> f64 {
+        self.shape
+    }
+
+    /// The rate of its gamma law.
+    pub(crate) fn rate(&self) -> f64 {
+        self.rate
+    }
+
     /// The mean of exp(-frailty times hazard), in closed form.
-    fn mean_survival(&self, hazard: f64) -> f64 {
+    pub(crate) fn mean_survival(&self, hazard: f64) -> f64 {
         (-self.shape * (hazard / self.rate).ln_1p()).exp()
     }
 }

@@ -72,8 +72,20 @@ impl LifePrior {
     }
 
     /// The cumulative hazard at the life of the share.
-    pub(super) fn hazard_at_life(&self) -> f64 {
+    pub(crate) fn hazard_at_life(&self) -> f64 {
         -(-self.share).ln_1p()
+    }
+
+    /// As [`Self::ensure`], with figures that may also be known without doubt.
+    pub(crate) fn ensure_loosely(&self) -> Result<(), LifeError> {
+        super::share("share of the stated life", self.share)?;
+        for (what, belief) in [("logarithm of the shape", self.ln_shape), ("logarithm of the life", self.ln_life)] {
+            super::not_negative(&format!("spread of the {what}"), belief.spread)?;
+            if !belief.mean.is_finite() {
+                return Err(LifeError::NotPositive { what: format!("centre behind the {what}"), value: belief.mean });
+            }
+        }
+        Ok(())
     }
 
     pub(super) fn ensure(&self) -> Result<(), LifeError> {
