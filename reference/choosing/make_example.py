@@ -13,8 +13,7 @@ e=dict(currency="crowns",horizon_years=YEARS,yearly_miles=dict(middle=ANN_MED,sp
 for o,n in enumerate(names):
     fit={}
     for m in range(NM):
-        d={}
-        if A[o,m]: d["age"]=AGES[A[o,m]-1]
+        d={"age":AGES[A[o,m]-1] if A[o,m] else "new"}
         if HR[o,m]!=1: d["strain"]=f(HR[o,m])
         if COV[o,m]: d["covered"]=True
         fit[modes[m][0]]=d

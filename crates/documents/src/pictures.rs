@@ -4,7 +4,7 @@
 //! and gives classes (`wm-line`, `wm-help`, `wm-outline`, `wm-solid`, `wm-bar`, `wm-text`, `mark-…`) to a page that
 //! colours them otherwise. The geometry is the picture's own; figures and verdicts are the work-up's.
 //!
-//! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `ladder`, `balance`, `engines`, `pairs`,
+//! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `spreads`, `ladder`, `balance`, `engines`, `pairs`,
 //! `arrivals`, `cut`, `warp`, `section`, `measured`.
 
 mod arrivals;
@@ -20,6 +20,7 @@ mod pairs;
 mod prices;
 pub(crate) mod reading;
 mod section;
+mod spreads;
 mod warp;
 
 pub use arrivals::{PartLine, parts_line};
@@ -34,4 +35,5 @@ pub use pairs::{ThenNow, then_and_now};
 pub use prices::{Breadth, cost_intervals};
 pub use reading::reading_between_limits;
 pub use section::{Section, round_section};
+pub use spreads::{SpreadLine, cost_spreads};
 pub use warp::{Warp, warp_map};

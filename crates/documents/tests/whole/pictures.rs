@@ -236,6 +236,30 @@ fn pictures_of_the_demo_jobs_are_whole() {
 }
 
 #[test]
+fn spreads_of_costs_are_drawn_on_one_scale_and_said_in_words() {
+    let line =
+        |name: &str, mean: f64, below, cheapest| pictures::SpreadLine { name: name.to_owned(), mean, below, cheapest };
+    let lines = [
+        line("mend <the> head", 6291.0, [3238.0, 4700.0, 6184.0, 7800.0, 9477.0], 0.24),
+        line("scrap", -300.0, [-300.0; 5], 0.0),
+    ];
+    let svg = pictures::cost_spreads(&lines, "crowns");
+    let document = whole(&svg);
+    assert!(svg.contains("6,291 crowns on average") && svg.contains("mend &lt;the&gt; head"), "{svg}");
+    let bars: Vec<(f64, f64)> = document
+        .descendants()
+        .filter(|n| n.attribute("class") == Some("wm-bar"))
+        .map(|n| {
+            let of = |name: &str| n.attribute(name).unwrap().parse::<f64>().unwrap();
+            (of("x"), of("width"))
+        })
+        .collect();
+    // The middle half of the first is 3100 wide and begins 5000 right of the second's.
+    assert!((bars[0].1 / (bars[0].0 - bars[1].0) - 3100.0 / 5000.0).abs() < 0.01, "{bars:?}");
+    whole(&pictures::cost_spreads(&[], "crowns"));
+}
+
+#[test]
 fn ten_engines_never_promise() {
     for (p, hatched) in [(0.0, 0), (0.04, 0), (0.06, 1), (0.5, 5), (0.93, 9), (0.96, 10), (1.0, 10), (f64::NAN, 0)] {
         let svg = pictures::ten_engines(p);

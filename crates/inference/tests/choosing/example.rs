@@ -90,7 +90,7 @@ pub(crate) fn choice(file: &str) -> Choice {
             .iter()
             .map(|mode| {
                 let fitted = option["fitted"].get(mode["name"].as_str()?)?;
-                let age = fitted.get("age").map(|name| place("ages", name));
+                let age = (fitted["age"] != "new").then(|| place("ages", &fitted["age"]));
                 let strain = fitted["strain"].as_f64().unwrap_or(1.0);
                 Some(Fitted { age, strain, covered: fitted["covered"] == true })
             })

@@ -1,4 +1,7 @@
-//! `life`: how long a part lasts, from records; and how far a vehicle has truly gone.
+//! `life`: how long a part lasts, from records; how far a vehicle has truly gone; which option costs least by both.
+
+mod compare;
+mod form;
 
 use std::path::{Path, PathBuf};
 
@@ -37,6 +40,8 @@ enum What {
         #[arg(long)]
         ahead: f64,
     },
+    /// Which of several repair options costs least over the years ahead, and what that hangs on.
+    Compare(compare::Compare),
     /// What the true mileage behind a claim is likely to be.
     Mileage(Box<Mileage>),
 }
@@ -97,6 +102,7 @@ impl Life {
         match self.what {
             What::Fit { records } => fit(desk, &records),
             What::Predict { records, age, ahead } => predict(desk, &records, age, ahead),
+            What::Compare(asked) => asked.run(desk),
             What::Mileage(asked) => asked.run(desk),
         }
     }

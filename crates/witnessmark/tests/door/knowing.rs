@@ -232,3 +232,66 @@ fn a_claimed_mileage_is_weighed_as_the_reference_has_it() {
     let said = shop.run_bare(&["life", "mileage", "--claim", "58000", "--years", "13", "--yearly", "12000", "--loose"]);
     assert_eq!(said.code, 2, "a loose engine states its own rates: {}", said.err);
 }
+
+/// Six options and twenty modes; means by nested quadrature with a general library for numbers.
+const CHOOSING: &str = include_str!("../../../../reference/choosing/example.json");
+
+#[test]
+fn options_of_a_file_are_compared_as_the_reference_has_it() {
+    let shop = Shop::new();
+    shop.write("options.json", CHOOSING.as_bytes());
+    let reference: Value =
+        serde_json::from_str(include_str!("../../../../reference/choosing/means.json")).expect("JSON");
+    let said = shop.run_bare(&["--json", "life", "compare", "options.json", "--picture", "costs.svg"]).exits(0).json();
+    let options = said["options"].as_array().expect("options");
+    assert_eq!(options.len(), 6);
+    for (option, theirs) in options.iter().zip(reference["(15, 5, 21, 11, 48)"]["mean"].as_array().expect("means")) {
+        let (ours, theirs) = (option["mean_cost"].as_f64().expect("a cost"), theirs.as_f64().expect("a cost"));
+        assert!((ours - theirs).abs() < 0.1, "{}: {ours}, the reference has {theirs}", option["name"]);
+    }
+    assert_eq!(said["cheapest_on_average"], "machine heads");
+    assert_eq!((&said["most_often_cheapest"], &said["they_differ"]), (&"do nothing".into(), &true.into()));
+    assert_eq!(said["difference_hangs_on"][0]["what"], "head crack");
+    let picture = std::fs::read_to_string(shop.path("costs.svg")).expect("a picture");
+    assert!(picture.contains("machine heads"), "{picture}");
+    let said = shop.run_bare(&["life", "compare", "options.json"]).exits(0).out;
+    for words in ["Most often the cheapest: do nothing", "would be first on average at prices of", "It would turn to"] {
+        assert!(said.replace("\n  ", " ").contains(words), "{words}: {said}");
+    }
+}
+
+#[test]
+fn the_options_of_the_handbook_are_compared_and_bad_ones_refused_by_name() {
+    let shop = Shop::new();
+    let page = include_str!("../../../../docs/handbook/choose.md");
+    let example = page.split("```toml\n").nth(1).and_then(|rest| rest.split("```").next()).expect("an example");
+    let told = |text: &str| {
+        shop.write("options.toml", text.as_bytes());
+        shop.run_bare(&["--json", "life", "compare", "options.toml"])
+    };
+    let said = told(example).exits(0).json();
+    assert_eq!(said["options"].as_array().map(Vec::len), Some(3));
+    assert!(said["options"][1]["paid_by_others"]["the dismantler"].as_f64().expect("a share") > 0.0);
+    for (from, to, why) in [
+        ("horizon_years = 4", "horizon_years = 0", "the horizon is 0 years"),
+        ("currency = \"crowns\"\namount = 2400", "amount = 2400", "\"quote for the used engine\" names no currency"),
+        ("middle = 110000", "middle = -5", "the age \"this engine\" is -5"),
+        (
+            "\"rod bearing\" = { age = \"this engine\" }\n[[options.on_top]]",
+            "[[options.on_top]]",
+            "\"mend the head\" does not say how old its part for \"rod bearing\" is",
+        ),
+        ("by = \"the shop\"", "by = \"the shop\"\nsince = 3", "unknown field `since`"),
+        (
+            "reached = [\"this engine\"]",
+            "reached = [\"that engine\"]",
+            "the age \"that engine\", which the file does not have",
+        ),
+        ("standing_per_day", "# standing_per_day", "takes days, but no day has a price"),
+    ] {
+        assert!(example.contains(from), "{from}");
+        let said = told(&example.replacen(from, to, 1));
+        assert_eq!(said.code, 2, "{why}: {}", said.err);
+        assert!(said.err.replace("\n  ", " ").contains(why), "{why}: {}", said.err);
+    }
+}
