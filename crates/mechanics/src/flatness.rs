@@ -731,7 +731,7 @@ pub const FLATNESS_GRID: Calculator = Calculator {
         "worst_window is the largest minimum_zone of the points inside one square of side window, over all places of the square",
         "window_along is where that square begins along",
         "window_across is where that square begins across",
-        "the doubt of minimum_zone is u times the root of the sum of the squares of the weights with which the points on the planes carry it; of worst_window likewise",
+        "the doubt of minimum_zone is u times the root of the sum of the squares of the weights with which the points on the planes carry it",
     ],
     sources: &[
         "ISO 1101 and ISO 12781-1 for both definitions [published]; the search for the smallest zone is worked out here and proves its answer",

@@ -344,11 +344,9 @@ mod tests {
     fn two_readings_are_joined_in_every_engine_whoever_lists_it() {
         let a = ask(&["good", "bad"], &[0.9, 0.1], &[(2, &[0.5, 0.5]), (5, &[0.0, 1.0])]);
         let b = ask(&["dry", "wet"], &[0.8, 0.2], &[(1, &[0.3, 0.7]), (5, &[0.6, 0.4])]);
-        let both = Ask::all(vec![a, b]).map(|both| {
-            assert_eq!(both.words, ["good and dry", "good and wet", "bad and dry", "bad and wet"]);
-            assert_eq!(both.engines, [1, 2, 5]);
-            both
-        });
+        let both = a.and(&b);
+        assert_eq!(both.words, ["good and dry", "good and wet", "bad and dry", "bad and wet"]);
+        assert_eq!(both.engines, [1, 2, 5]);
         let expected: [(u32, [f64; 4]); 4] = [
             (0, [0.72, 0.18, 0.08, 0.02]),
             (1, [0.27, 0.63, 0.03, 0.07]),
@@ -356,7 +354,7 @@ mod tests {
             (5, [0.0, 0.0, 0.6, 0.4]),
         ];
         for (engine, expected) in expected {
-            let here = both.as_ref().map(|both| row(both, engine)).unwrap_or_default();
+            let here = row(&both, engine);
             assert!(here.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-12), "engine {engine}: {here:?}");
         }
     }
