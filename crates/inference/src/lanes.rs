@@ -153,7 +153,7 @@ impl Engine {
     fn of(whole: Part, variables: usize, near: f64, dearer: f64, least: usize) -> Self {
         let size = (whole.nodes(), whole.work());
         let cut = whole.split(near, dearer, least).map(|split| {
-            let parts = split.kept.iter().map(|kept| whole.rest(kept.clone(), &split)).collect();
+            let parts = split.kept.par_iter().map(|kept| whole.rest(kept.clone(), &split)).collect();
             (split, parts)
         });
         Self { whole, cut, variables, size }

@@ -623,9 +623,10 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample, now: &Priced<'_>, allowed: &[b
     // What can be done with the engine as it stands comes before what must be opened first.
     list.sort_by(|a, b| {
         let shut = |c: &CheckWorth| c.net > 0.0 && c.access_minutes > 0.0;
+        let net = |c: &CheckWorth| (c.net / LEAST).round();
         shut(a)
             .cmp(&shut(b))
-            .then_with(|| b.net.total_cmp(&a.net))
+            .then_with(|| net(b).total_cmp(&net(a)))
             .then_with(|| a.check.cmp(&b.check))
             .then_with(|| a.position.cmp(&b.position))
     });

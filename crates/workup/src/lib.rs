@@ -59,6 +59,9 @@ pub use work::Reach;
 /// Relative loss of digits from which the slower sums without differences are taken \[ours\].
 const LOSS: f64 = 1e-10;
 
+/// Chances nearer to one another than this are listed as equal \[ours\].
+const ALIKE: f64 = 1e-9;
+
 /// How many conditions get their reasons worked out \[ours\].
 const REASONED: usize = 5;
 
@@ -239,8 +242,11 @@ pub fn work_up_in_two(
     };
     let (block_beliefs, options, advice) = advice::advise(&scene);
     let (mut causes, mut conditions): (Vec<Belief>, Vec<Belief>) = all.into_iter().partition(|b| b.cause);
-    let by_p =
-        |a: &Belief, b: &Belief| b.p.total_cmp(&a.p).then_with(|| a.id.cmp(&b.id)).then(a.position.cmp(&b.position));
+    // Places that fare alike differ by their last digits only: they stand in the engine's own order.
+    let shown = |b: &Belief| (b.p / ALIKE).round();
+    let by_p = |a: &Belief, b: &Belief| {
+        shown(b).total_cmp(&shown(a)).then_with(|| a.id.cmp(&b.id)).then(a.position.cmp(&b.position))
+    };
     causes.sort_by(by_p);
     conditions.sort_by(by_p);
     let shown = state.chosen.as_ref().map_or(advice.best.as_str(), |c| c.option.as_str());

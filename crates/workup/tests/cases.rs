@@ -563,6 +563,22 @@ fn what_can_come_out_of_a_check_comes_to_one_in_every_story() {
 }
 
 #[test]
+fn places_that_fare_alike_stand_in_the_order_of_the_engine() {
+    let knowledge = knowledge();
+    let mut alike = 0;
+    for told in cases() {
+        let case = worked(&told, &sealed(&told, &told.lines), 12, &knowledge);
+        for pair in case.conditions.windows(2) {
+            if pair[0].id == pair[1].id && (pair[0].p - pair[1].p).abs() < 1e-11 {
+                alike += 1;
+                assert!(pair[0].position < pair[1].position, "{}: {:?}", told.name, pair[0].place);
+            }
+        }
+    }
+    assert!(alike > 20, "early in a job most valves fare alike, yet only {alike} pairs did");
+}
+
+#[test]
 fn every_story_is_a_whole_job_with_its_pictures_beside_it() {
     use sha2::{Digest, Sha256};
     for told in cases() {

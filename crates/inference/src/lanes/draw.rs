@@ -245,7 +245,7 @@ fn resampled(draws: &Draws, weights: &[f64], count: usize) -> Option<Draws> {
 }
 
 /// Draws that are worked together, so that one node's tables stay near the processor \[ours\].
-const TOGETHER: usize = 256;
+const TOGETHER: usize = 1024;
 
 impl PartRun<'_> {
     /// The way down the tree, from its root: what is drawn at each node. Answers also how many slots there are for the
@@ -361,62 +361,47 @@ impl PartRun<'_> {
                 chance
             })
             .collect();
-        let mut plain = vec![0u8; part.shape.cards.len() * count];
-        let mut worst = vec![0u8; slots * count];
+        // What is drawn by now, one list of draws a thing: the plain variables, then the slots.
+        let plain = part.shape.cards.len();
+        let mut states = vec![0u8; (plain + slots) * count];
+        let list = |thing: usize| thing * count..(thing + 1) * count;
+        let mut here = vec![Context::default(); count];
         let mut ways: Vec<Ways> = (0..KEPT_WAYS).map(|_| Ways::default()).collect();
         for u in way {
+            for (slot, v) in &u.turned {
+                states.copy_within(list(*v as usize), (plain + slot) * count);
+            }
+            if u.drawn.is_empty() {
+                continue;
+            }
+            here.fill(Context::default());
+            let known = u.known.iter().map(|(v, x, y)| (*v as usize, *x, *y));
+            for (thing, x, y) in known.chain(u.passed.iter().map(|(slot, x, y)| (plain + slot, *x, *y))) {
+                for (context, state) in here.iter_mut().zip(&states[list(thing)]) {
+                    context.a += usize::from(*state) * x;
+                    context.b += usize::from(*state) * y;
+                }
+            }
+            for drawn in &u.drawn {
+                if let Undone::Split { here: Ok(place), levels, .. } = drawn {
+                    for (context, state) in here.iter_mut().zip(&states[list(place.thing(plain))]) {
+                        context.levels = context.levels * levels + usize::from(*state);
+                    }
+                }
+            }
             ways.iter_mut().for_each(|w| w.of = None);
+            let outs: Vec<usize> = u.drawn.iter().flat_map(|d| d.things(plain)).collect();
             for (draw, ((_, lane), chance)) in asked.iter().zip(&mut chances).enumerate() {
-                for (slot, v) in &u.turned {
-                    worst[slot * count + draw] = plain[*v as usize * count + draw];
-                }
-                if u.drawn.is_empty() {
-                    continue;
-                }
-                let level = |level: Level| match level {
-                    Level::Slot(slot) => worst[slot * count + draw],
-                    Level::Turned(v) => plain[v as usize * count + draw],
-                };
-                let mut here = Context { lanes: (u.map_a[*lane], u.map_b[*lane]), a: 0, b: 0, levels: 0 };
-                for (v, x, y) in &u.known {
-                    let s = usize::from(plain[*v as usize * count + draw]);
-                    here.a += s * x;
-                    here.b += s * y;
-                }
-                for (slot, x, y) in &u.passed {
-                    let s = usize::from(worst[slot * count + draw]);
-                    here.a += s * x;
-                    here.b += s * y;
-                }
-                for drawn in &u.drawn {
-                    if let Undone::Split { here: Ok(place), levels, .. } = drawn {
-                        here.levels = here.levels * levels + usize::from(level(*place));
-                    }
-                }
+                let context = Context { lanes: (u.map_a[*lane], u.map_b[*lane]), ..here[draw] };
                 // Most engines are alike at most nodes: what may have come about is laid out once for all of them.
-                let ways = &mut ways[here.place()];
-                if ways.of != Some(here) {
-                    ways.lay(here, &u.drawn, level);
-                    self.weigh(u, here, ways);
+                let ways = &mut ways[context.place()];
+                if ways.of != Some(context) {
+                    ways.lay(context, &u.drawn, |level: Level| states[level.thing(plain) * count + draw]);
+                    self.weigh(u, context, ways);
                 }
-                let mut code = ways.chosen(chance);
-                for drawn in u.drawn.iter().rev() {
-                    match drawn {
-                        Undone::Plain { var, levels, .. } => {
-                            plain[*var as usize * count + draw] = u8::try_from(code % levels).unwrap_or(0);
-                            code /= levels;
-                        }
-                        Undone::Closed { slot, weights, .. } => {
-                            worst[slot * count + draw] = u8::try_from(code % weights.len()).unwrap_or(0);
-                            code /= weights.len();
-                        }
-                        Undone::Split { in_a, in_b, levels, .. } => {
-                            worst[in_b * count + draw] = u8::try_from(code % levels).unwrap_or(0);
-                            code /= levels;
-                            worst[in_a * count + draw] = u8::try_from(code % levels).unwrap_or(0);
-                            code /= levels;
-                        }
-                    }
+                let chosen = ways.chosen(chance);
+                for (thing, state) in outs.iter().zip(&ways.outs[chosen * outs.len()..]) {
+                    states[thing * count + draw] = *state;
                 }
             }
         }
@@ -429,7 +414,7 @@ impl PartRun<'_> {
                         let code = part.shape.lanes.kept.get(*lane).copied().unwrap_or(0);
                         u8::try_from(part.shape.lanes.root_state(code, *r)).unwrap_or(0)
                     }
-                    Place::Var(v) => plain[*v as usize * count + draw],
+                    Place::Var(v) => states[*v as usize * count + draw],
                 };
                 part.places.iter().map(state).collect()
             })
@@ -457,7 +442,7 @@ impl PartRun<'_> {
 
 /// Everything that decides how a node can have come about: the lanes of both sides, what is known of their rows, and the
 /// known levels of what is split between them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 struct Context {
     lanes: (u32, u32),
     a: usize,
@@ -466,7 +451,7 @@ struct Context {
 }
 
 /// For so many kinds of engines it is kept how a node can have come about \[ours\].
-const KEPT_WAYS: usize = 8;
+const KEPT_WAYS: usize = 16;
 
 impl Context {
     /// Where its ways are kept.
@@ -482,6 +467,8 @@ struct Ways {
     terms: Vec<Term>,
     /// What all of them weigh, where there are several.
     sum: f64,
+    /// What each of them stands for: way after way, the state of everything drawn.
+    outs: Vec<u8>,
     /// Room for laying them out.
     next: Vec<Term>,
 }
@@ -496,23 +483,63 @@ impl Ways {
             one.spread(&self.terms, &mut self.next, &level);
             std::mem::swap(&mut self.terms, &mut self.next);
         }
+        let sizes: Vec<usize> = drawn.iter().flat_map(Undone::sizes).collect();
+        self.outs.clear();
+        self.outs.resize(self.terms.len() * sizes.len(), 0);
+        for (term, out) in self.terms.iter().zip(self.outs.chunks_exact_mut(sizes.len().max(1))) {
+            let mut code = term.code;
+            for (state, size) in out.iter_mut().zip(&sizes).rev() {
+                *state = u8::try_from(code % size).unwrap_or(0);
+                code /= size;
+            }
+        }
     }
 
-    /// One of them, by its weight.
+    /// The place of one of them, by its weight.
     fn chosen(&self, chance: &mut Chance) -> usize {
-        if let [only] = self.terms.as_slice() {
-            return only.code;
+        if self.terms.len() < 2 {
+            return 0;
         }
         let mut rest = chance.unit() * self.sum;
-        let hit = self.terms.iter().find(|t| {
+        let hit = self.terms.iter().position(|t| {
             rest -= t.weight;
             rest < 0.0
         });
-        hit.or(self.terms.last()).map_or(0, |t| t.code)
+        hit.unwrap_or(self.terms.len() - 1)
+    }
+}
+
+impl Level {
+    /// Where its level is listed: with the plain variables, or behind so many of them.
+    fn thing(self, plain: usize) -> usize {
+        match self {
+            Self::Slot(slot) => plain + slot,
+            Self::Turned(v) => v as usize,
+        }
     }
 }
 
 impl Undone {
+    /// Where what is drawn is listed: with the plain variables, or behind so many of them.
+    fn things(&self, plain: usize) -> impl Iterator<Item = usize> {
+        let (one, other) = match self {
+            Self::Plain { var, .. } => (*var as usize, None),
+            Self::Closed { slot, .. } => (plain + slot, None),
+            Self::Split { in_a, in_b, .. } => (plain + in_a, Some(plain + in_b)),
+        };
+        [Some(one), other].into_iter().flatten()
+    }
+
+    /// How many states each of these has.
+    fn sizes(&self) -> impl Iterator<Item = usize> {
+        let (one, other) = match self {
+            Self::Plain { levels, .. } => (*levels, None),
+            Self::Closed { weights, .. } => (weights.len(), None),
+            Self::Split { levels, .. } => (*levels, Some(*levels)),
+        };
+        [Some(one), other].into_iter().flatten()
+    }
+
     /// The cases of one thing that is drawn, for every case of what was drawn before it at the same node.
     fn spread(&self, terms: &[Term], out: &mut Vec<Term>, level: &impl Fn(Level) -> u8) {
         match self {
