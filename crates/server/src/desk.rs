@@ -124,6 +124,8 @@ struct Inner {
     slots: Mutex<BTreeMap<JobId, Slot>>,
     news: broadcast::Sender<News>,
     turns: Semaphore,
+    /// The threads that work-ups are done by, while they are needed.
+    hands: Mutex<Option<Arc<rayon::ThreadPool>>>,
     /// How many work-ups have ended.
     worked: AtomicU64,
     /// Between looking whether an entry is allowed and keeping it, nobody else keeps one.
@@ -148,6 +150,7 @@ impl Bench {
             slots: Mutex::default(),
             news,
             turns: Semaphore::new(AT_ONCE),
+            hands: Mutex::default(),
             worked: AtomicU64::new(0),
             keeping: tokio::sync::Mutex::default(),
         };
@@ -361,8 +364,13 @@ impl Bench {
                 let (bench, hash) = (self.clone(), hash.clone());
                 move |case: &Case| bench.first(id, &hash, case)
             };
+            let hands = self.hands();
             let worked = tokio::task::spawn_blocking(move || {
-                workup::work_up_in_two(&job.state, &knowledge, &remembered, first).map(Arc::new)
+                let work = || workup::work_up_in_two(&job.state, &knowledge, &remembered, first).map(Arc::new);
+                match hands {
+                    Some(hands) => hands.install(work),
+                    None => work(),
+                }
             })
             .await;
             let worked = match worked {
@@ -404,11 +412,21 @@ impl Bench {
         self.tell(id, Happened::Worked);
     }
 
+    /// The threads that work-ups are done by: those of the last one, or new ones where they have been sent home. None
+    /// where the machine gives no more: then everybody's threads do.
+    fn hands(&self) -> Option<Arc<rayon::ThreadPool>> {
+        let mut hands = locked(&self.inner.hands);
+        if hands.is_none() {
+            *hands = rayon::ThreadPoolBuilder::new().build().ok().map(Arc::new);
+        }
+        hands.clone()
+    }
+
     /// Gives memory back when nobody has had anything worked for a while.
     ///
-    /// A work-up takes hundreds of megabytes for a moment, and an allocator that gives freed memory back does so when it is
-    /// used: a bench that is left alone would hold it for the night. While readings come in, memory that stays is
-    /// memory that need not be fetched again.
+    /// A work-up takes hundreds of megabytes for a moment. What a thread has freed it keeps for what it may need next, so
+    /// the threads are sent home; what they leave is given back by the allocator when it is used. While readings
+    /// come in they stay: memory that stays is memory that need not be fetched again.
     fn rest(&self) {
         let turn = self.inner.worked.fetch_add(1, Ordering::Relaxed) + 1;
         let bench = self.clone();
@@ -418,8 +436,9 @@ impl Bench {
                 if bench.inner.worked.load(Ordering::Relaxed) != turn {
                     return;
                 }
+                let sent_home = locked(&bench.inner.hands).take();
                 let _stirred = tokio::task::spawn_blocking(|| {
-                    rayon::broadcast(|_| drop(std::hint::black_box(vec![0_u8; STIRRED])));
+                    drop(sent_home);
                     drop(std::hint::black_box(vec![0_u8; STIRRED]));
                 })
                 .await;
