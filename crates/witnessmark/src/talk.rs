@@ -184,15 +184,7 @@ pub(crate) fn per_cent(p: f64) -> String {
     }
 }
 
-/// A whole number with thin groups of three.
+/// A whole number in groups of three.
 pub(crate) fn grouped(value: f64) -> String {
-    let digits = format!("{:.0}", value.abs());
-    let mut out = String::new();
-    for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place) % 3 == 0 {
-            out.push(',');
-        }
-        out.push(digit);
-    }
-    if value < -0.5 { format!("-{out}") } else { out }
+    workup::words::grouped_by(value, ',')
 }

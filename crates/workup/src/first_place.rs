@@ -6,6 +6,7 @@
 use serde::Serialize;
 
 use crate::money::OptionLine;
+use crate::words;
 
 /// From this difference of shares on, an option counts as cheapest more often than the one that leads \[ours: about three
 /// standard errors of a share over the drawn engines\].
@@ -93,7 +94,7 @@ fn of_ten(p: f64) -> String {
 
 fn amount(level: &Level) -> String {
     match &level.money {
-        Some((currency, amount)) => format!("{currency}\u{a0}{amount:.0}"),
+        Some((currency, amount)) => format!("{currency}\u{a0}{}", words::grouped(*amount)),
         None => format!("{:.1} labour units", level.units),
     }
 }

@@ -17,14 +17,20 @@ pub fn of_engines(p: f64) -> String {
     }
 }
 
-/// A whole number with groups of three.
+/// A whole number in groups of three, narrow blanks between them.
 #[must_use]
 pub fn grouped(value: f64) -> String {
+    grouped_by(value, '\u{202f}')
+}
+
+/// A whole number in groups of three.
+#[must_use]
+pub fn grouped_by(value: f64, between: char) -> String {
     let digits = format!("{:.0}", value.abs());
     let mut out = String::new();
     for (place, digit) in digits.chars().enumerate() {
         if place > 0 && (digits.len() - place) % 3 == 0 {
-            out.push('\u{202f}');
+            out.push(between);
         }
         out.push(digit);
     }

@@ -353,15 +353,7 @@ pub(crate) fn round_marks(low: f64, high: f64, marks: f64) -> Vec<f64> {
     (0..32u8).map(|k| first + f64::from(k) * step).take_while(|at| *at <= high).collect()
 }
 
-/// A whole number with groups of three.
+/// A whole number in groups of three.
 pub(crate) fn grouped(value: f64) -> String {
-    let digits = format!("{:.0}", value.abs());
-    let mut out = String::new();
-    for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(digit);
-    }
-    if value < -0.5 { format!("-{out}") } else { out }
+    workup::words::grouped_by(value, ',')
 }
