@@ -30,6 +30,7 @@ pub mod evidence;
 pub mod brute;
 
 mod kernel;
+mod shared;
 mod triangulate;
 
 pub mod junction;

@@ -9,8 +9,6 @@
     reason = "numeric kernel: all places come from the plan, which is made with its lists"
 )]
 
-use std::sync::LazyLock;
-
 use rayon::prelude::*;
 use statrs::distribution::{ContinuousCDF, Gamma};
 
@@ -19,8 +17,7 @@ use super::law::{STEPS, rounded};
 use super::wide::{exp_single, ln_single, place_single, single};
 use super::{AgeBelief, Choice, CompareError, DAYS, Doubtful, KINDS, Law};
 use crate::normal;
-
-static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
+use crate::shared::ARCH;
 
 /// The shares whose quantiles are kept.
 pub const SHARES: [f64; 7] = [0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95];

@@ -6,6 +6,8 @@
 //! Coordinates past the last one are plain chance from the seed: the first ones carry ages and times of failing, the last
 //! ones prices and days, to which little of the evenness matters.
 
+use crate::shared::mixed;
+
 /// Draws that are worked together.
 pub(super) const TOGETHER: usize = 64;
 
@@ -36,14 +38,6 @@ const VECTOR: [u32; 250] = [
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Lattice {
     seed: u64,
-}
-
-/// The mixer splitmix64 \[published: Steele, Lea, Flood 2014\].
-fn mixed(counter: u64) -> u64 {
-    let mut z = counter.wrapping_add(0x9E37_79B9_7F4A_7C15);
-    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-    z ^ (z >> 31)
 }
 
 fn top(number: u64) -> u32 {

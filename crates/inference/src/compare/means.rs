@@ -9,15 +9,12 @@
     reason = "numeric kernel: all places come from lists made together with the tables"
 )]
 
-use std::sync::LazyLock;
-
 use rayon::prelude::*;
 
 use super::wide::exp;
 use super::{Age, AgeBelief, Choice, CompareError, Cover, DAYS, Doubtful, FailureMode, Fitted, KINDS, Way};
 use crate::quadrature::{self, Rule};
-
-static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
+use crate::shared::ARCH;
 
 /// What ways cost on average, and how likely they run without trouble.
 #[derive(Debug, Clone, PartialEq)]

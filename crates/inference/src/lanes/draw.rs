@@ -11,6 +11,7 @@ use super::builder::is_wide;
 use super::table::{Table, Worst};
 use super::tree::{Node, PartRun, Place};
 use super::{Engine, Extra, LanesError, to_f64};
+use crate::shared::{STEP, mixed};
 use crate::worst::{Reading, WorstNet, cumulative};
 
 /// How one node of the tree is undone: what is known there, and what is drawn.
@@ -83,11 +84,8 @@ impl Chance {
     }
 
     pub(super) fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^= z >> 31;
+        let z = mixed(self.0);
+        self.0 = self.0.wrapping_add(STEP);
         // 53 bits, as many as a double holds.
         #[expect(clippy::cast_precision_loss, reason = "53 bits fit a double exactly")]
         let whole = (z >> 11) as f64;

@@ -9,6 +9,8 @@ use std::sync::{Arc, LazyLock, OnceLock, RwLock};
 
 use rayon::prelude::*;
 
+use crate::shared::ARCH;
+
 #[derive(Debug, Clone)]
 pub(super) struct Table {
     pub(super) vars: Arc<[u32]>,
@@ -1009,9 +1011,6 @@ impl Join<'_> {
         }
     }
 }
-
-/// The widest instructions of this processor; each lane is added up in the same order with all of them.
-static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
 
 /// Whether a join is large enough for choosing instructions to pay.
 fn to_dispatch(size: usize) -> bool {

@@ -18,6 +18,8 @@ use std::sync::LazyLock;
 
 use serde::{Deserialize, Serialize};
 
+use crate::shared::ARCH;
+
 /// Sums kept a bin; eight fill one line of the processor's cache.
 const SUMS: usize = 8;
 /// Bins an octave, and the bits that tell them apart.
@@ -39,8 +41,6 @@ const BLOCK: usize = 512;
 /// How many bins are laid out at first, and how many of them below the first age.
 const ROOM: u64 = 256;
 const BELOW: u64 = 192;
-
-static ARCH: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
 
 /// For the bins of the octave from one to two: powers of one over the middle, and its logarithm.
 struct Middles {
