@@ -20,7 +20,7 @@
 //!
 //! Beside the networks: [`life`] says from records how long parts last, [`mileage`] how far a whole has truly travelled
 //! when its instrument may lie, [`compare`] which of several ways forward costs least, and [`decision`] what knowing more
-//! is worth. `quadrature` and `normal` serve them.
+//! is worth. `quadrature` and `normal` serve them, `shared` serves all.
 
 pub mod network;
 
