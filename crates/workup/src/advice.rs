@@ -132,6 +132,9 @@ pub struct Advice {
     pub withheld: Vec<Withheld>,
     /// The best option now.
     pub best: String,
+    /// The same by place among the priced choices.
+    #[serde(skip)]
+    pub(crate) choice: usize,
     /// The option after it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub runner_up: Option<String>,
@@ -212,13 +215,6 @@ struct Priced<'k> {
 }
 
 impl<'k> Priced<'k> {
-    /// The choices of a scene, not priced yet.
-    fn choices(scene: &Scene<'k, '_>, terms: &Terms) -> Vec<OptionHere<'k>> {
-        let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
-        let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
-        money::choices(stated, net, blocks, layout, knowledge, terms)
-    }
-
     fn of(scene: &Scene<'k, '_>, sample: &Sample, options: Vec<OptionHere<'k>>) -> Self {
         let bills = Bills::of(&options);
         let row = |d: &usize| {
@@ -278,6 +274,13 @@ impl<'k> Priced<'k> {
         let opened = self.options.get(choice).and_then(|o| o.opens.as_ref());
         opened.into_iter().flatten().filter_map(|i| self.blocks.get(*i).cloned()).collect()
     }
+}
+
+/// Every option of a scene, and of one that mends only what it opens every way of opening.
+fn choices<'k>(scene: &Scene<'k, '_>, terms: &Terms) -> Vec<OptionHere<'k>> {
+    let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
+    let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
+    money::choices(stated, net, blocks, layout, knowledge, terms)
 }
 
 fn count(n: usize) -> f64 {
@@ -388,7 +391,7 @@ fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_s
     if let Some(why) = opened::shut_out(check, &scene.terms.reached, scene.knowledge) {
         return Some(why.to_owned());
     }
-    if hard_stop && (check.stage == opened::RUNNING || check.prerequisites.iter().any(|p| p == "crank-turns")) {
+    if hard_stop && turns_the_crank(check) {
         return Some("the crank stops hard by hand: do not crank or run it".to_owned());
     }
     let cranks = check.stage == opened::RUNNING || check.cautions.iter().any(|c| c == "cranking-interference");
@@ -399,6 +402,16 @@ fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_s
         return Some(format!("the timing drive has probably jumped ({:.0} in 100): do not crank it", jumped * 100.0));
     }
     None
+}
+
+/// Whether a finding says that the crank stops hard by hand.
+pub(crate) fn stops_hard(finding: &Finding) -> bool {
+    finding.check == "crank-turned-by-hand" && finding.shown == "stops hard"
+}
+
+/// Whether a check runs or cranks the engine.
+pub(crate) fn turns_the_crank(check: &Check) -> bool {
+    check.stage == opened::RUNNING || check.prerequisites.iter().any(|p| p == "crank-turns")
 }
 
 /// Why a check waits for another one on the same head, if it does.
@@ -447,7 +460,7 @@ fn worst_site(scene: &Scene<'_, '_>, conditions: &[&str], states: &[&str]) -> f6
 /// Works out blocks, options and advice.
 #[must_use]
 pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advice) {
-    let options = Priced::choices(scene, scene.terms);
+    let options = choices(scene, scene.terms);
     let sample = Sample::of(scene, &options);
     let priced = Priced::of(scene, &sample, options);
     let struck: Vec<Option<StruckOut>> = priced.options.iter().map(|o| struck_out(o, scene)).collect();
@@ -568,7 +581,7 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample, now: &Priced<'_>, allowed: &[b
     let best = now.best;
     let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
     let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
-    let hard_stop = good(scene).any(|f| f.check == "crank-turned-by-hand" && f.shown == "stops hard");
+    let hard_stop = good(scene).any(stops_hard);
     let mut kept_back: BTreeMap<String, String> = BTreeMap::new();
     let mut open = Vec::new();
     for (check, position) in candidates(scene) {
@@ -599,7 +612,7 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample, now: &Priced<'_>, allowed: &[b
         }
         let mut terms = scene.terms.clone();
         terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
-        let then = Priced::of(scene, sample, Priced::choices(scene, &terms));
+        let then = Priced::of(scene, sample, choices(scene, &terms));
         further.insert(missing, then.among(allowed, sample));
     }
     let single: Vec<Valued<'_>> = open
@@ -683,6 +696,7 @@ fn advice(scene: &Scene<'_, '_>, sample: &Sample, now: &Priced<'_>, allowed: &[b
         last_chance,
         withheld: kept_back.into_iter().map(|(check, why)| Withheld { check, why }).collect(),
         best: name(best.0),
+        choice: best.0,
         runner_up: others.first().map(|i| name(*i)),
         expected: best.1,
         ceiling,
@@ -807,6 +821,54 @@ struct Where {
     words: String,
 }
 
+/// What doing a check takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Taking {
+    /// Minutes of the check at all its places, warming the engine up included.
+    pub(crate) minutes: f64,
+    /// Labour units of opening the engine far enough.
+    pub(crate) access: f64,
+    /// Labour units of what it uses up.
+    pub(crate) used: f64,
+}
+
+impl Taking {
+    /// For so many places in one go, with stages still missing and findings there already.
+    pub(crate) fn of(
+        check: &Check,
+        places: usize,
+        missing: &[&str],
+        findings: &[Finding],
+        knowledge: &Knowledge,
+    ) -> Self {
+        let further = findings.iter().any(|f| f.check == check.id);
+        let each = if check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
+        let first = if further { each } else { check.minutes_first };
+        let places = count(places);
+        let running = if check.stage == opened::RUNNING {
+            knowledge.stage(opened::RUNNING).map_or(0.0, |s| s.access_minutes)
+        } else {
+            0.0
+        };
+        let used = match check.consumables {
+            knowledge::Consumables::None => 0.0,
+            knowledge::Consumables::Low => 0.03,
+            knowledge::Consumables::Medium => 0.15,
+            knowledge::Consumables::High => 0.5,
+        };
+        Self {
+            minutes: first + each * (places - 1.0) + running,
+            access: missing.iter().filter_map(|s| knowledge.stage(s)).map(|s| s.access_minutes / 60.0).sum(),
+            used: places * used,
+        }
+    }
+
+    /// In labour units.
+    pub(crate) fn cost(self) -> f64 {
+        self.minutes / 60.0 + self.access + self.used
+    }
+}
+
 /// A check with its worth and its price. `dearer`: what the best choice costs more with the engine opened further.
 fn priced_check(
     scene: &Scene<'_, '_>,
@@ -816,27 +878,11 @@ fn priced_check(
     dearer: f64,
     (saving, p_changes, outcomes): (f64, f64, Vec<Outcome>),
 ) -> CheckWorth {
-    let further = scene.findings.iter().any(|f| f.check == check.id);
-    let each = if check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
-    let first = if further { each } else { check.minutes_first };
-    let places = count(place.round.len());
-    let minutes = first + each * (places - 1.0);
-    let access: f64 = missing.iter().filter_map(|s| scene.knowledge.stage(s)).map(|s| s.access_minutes / 60.0).sum();
-    let running = if check.stage == opened::RUNNING {
-        scene.knowledge.stage(opened::RUNNING).map_or(0.0, |s| s.access_minutes)
-    } else {
-        0.0
-    };
-    let used = places
-        * match check.consumables {
-            knowledge::Consumables::None => 0.0,
-            knowledge::Consumables::Low => 0.03,
-            knowledge::Consumables::Medium => 0.15,
-            knowledge::Consumables::High => 0.5,
-        };
-    let cost = (minutes + running) / 60.0 + access + used;
+    let places = place.round.len().max(1);
+    let Taking { minutes, access, used } = Taking::of(check, places, missing, scene.findings, scene.knowledge);
+    let cost = Taking { minutes, access, used }.cost();
     // What the choice costs now, less opening, checking and the choice after the outcome.
-    let net = saving - (dearer + access).max(0.0) - (minutes + running) / 60.0 - used;
+    let net = saving - (dearer + access).max(0.0) - minutes / 60.0 - used;
     // Done on a closed engine only: on its way, under its own power, or before anything was touched.
     let closed = opened::needs_closed(check, scene.knowledge) || check.prerequisites.iter().any(|p| p == UNTOUCHED);
     let one_way = check.stage == opened::RUNNING || check.stage == STANDING && closed;
@@ -848,7 +894,7 @@ fn priced_check(
         also: Vec::new(),
         round: place.round,
         stage: check.stage.clone(),
-        minutes: minutes + running,
+        minutes,
         access_minutes: access * 60.0,
         cost,
         worth: saving,

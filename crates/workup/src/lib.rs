@@ -11,7 +11,7 @@
 //! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
 //! that go back), [`entering`]
-//! (the rules by which an entry is taken) and [`mod@words`].
+//! (the rules by which an entry is taken), [`simulate`] (how good the advice is) and [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
@@ -32,13 +32,16 @@ pub mod remembered;
 pub mod scales;
 pub mod series;
 pub mod settle;
+pub mod simulate;
 pub mod words;
 pub mod work;
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 
 use anatomy::{EngineLayout, Position};
-use inference::lanes::{Engine, Extra, Laid, LanesError, drawn};
+use inference::lanes::{Engine, Extra, Laid, LanesError, Run, drawn};
+use inference::worst::{Reading, WorstNet};
 use knowledge::Knowledge;
 use logbook::{JobState, OutsideAnswer};
 use serde::Serialize;
@@ -213,16 +216,8 @@ pub fn work_up_in_two(
     );
     let (drawn, before) = (drawn?, before?);
     let engine = laid?.among(&drawn.likely);
-    let slower;
-    let mut whole = &engine;
-    let mut run = engine.run(&Extra::default())?;
-    let mut accuracy = run.accuracy().max((drawn.ln_left_out - run.ln_p()).exp());
-    if accuracy > LOSS {
-        slower = Engine::without_differences(&net.net, &gathered.readings)?;
-        whole = &slower;
-        run = slower.run(&Extra::default())?;
-        accuracy = run.accuracy();
-    }
+    let slower = OnceCell::new();
+    let (whole, run, accuracy) = exactly(&net.net, &gathered.readings, &engine, &slower, drawn.ln_left_out)?;
     let all = beliefs::all(&net, layout, knowledge, &run, &before.chances);
     let chosen = chosen(&all, knowledge);
     let named: Vec<(String, Option<Position>)> =
@@ -297,6 +292,28 @@ pub fn work_up_in_two(
     }
     case.weighing = false;
     Ok(case)
+}
+
+/// An engine worked, by the slower sums where the quick ones lose digits: which of the two, its run, and how well its sums agree.
+///
+/// `ln_left_out`: what the probability of the evidence with the joint root states left out is below.
+fn exactly<'e>(
+    net: &WorstNet,
+    readings: &[Reading],
+    quick: &'e Engine,
+    slower: &'e OnceCell<Engine>,
+    ln_left_out: f64,
+) -> Result<(&'e Engine, Run<'e>, f64), LanesError> {
+    let run = quick.run(&Extra::default())?;
+    let accuracy = run.accuracy().max((ln_left_out - run.ln_p()).exp());
+    if accuracy <= LOSS {
+        return Ok((quick, run, accuracy));
+    }
+    let built = Engine::without_differences(net, readings)?;
+    let slow = slower.get_or_init(|| built);
+    let run = slow.run(&Extra::default())?;
+    let accuracy = run.accuracy();
+    Ok((slow, run, accuracy))
 }
 
 /// What was told of the engine, with the class of its odometer where that was not told in so many words, and with what
