@@ -92,7 +92,7 @@ pub struct Case {
     pub causes: Vec<Belief>,
     /// Conditions of parts, the likeliest trouble first.
     pub conditions: Vec<Belief>,
-    /// Whether reasons are still to come: then no belief has any yet.
+    /// Whether reasons are still to come, and checks that pay together with another one: then there are none of either yet.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub weighing: bool,
     /// What each block needs.
@@ -180,7 +180,8 @@ pub enum Wanted {
 /// As [`work_up_again`], with a first look at the case as soon as the advice stands.
 ///
 /// What weighs for and against a belief takes as long as a third of everything else, and nobody has to wait for it to do
-/// the next check. `first` is shown the case without reasons ([`Case::weighing`]) and says whether they are wanted.
+/// the next check. `first` is shown the case without reasons and with the checks that pay alone ([`Case::weighing`]), and says
+/// whether the rest is wanted: reasons, and the checks that pay together with another one.
 ///
 /// # Errors
 /// As [`work_up`].
@@ -235,7 +236,9 @@ pub fn work_up_in_two(
         terms: &terms,
         donors: &before.donors,
     };
-    let (block_beliefs, options, advice) = advice::advise(&scene);
+    let mut advised = advice::advise(&scene);
+    let advice = advised.advice(&scene);
+    let (block_beliefs, options) = (std::mem::take(&mut advised.blocks), std::mem::take(&mut advised.options));
     let (mut causes, mut conditions): (Vec<Belief>, Vec<Belief>) = all.into_iter().partition(|b| b.cause);
     // Places that fare alike differ by their last digits only: they stand in the engine's own order.
     let shown = |b: &Belief| (b.p / ALIKE).round();
@@ -259,7 +262,7 @@ pub fn work_up_in_two(
         knowledge: knowledge.version.as_str().to_owned(),
         series: series::of_findings(&findings, layout),
         outside: outside(state, knowledge, &net),
-        findings,
+        findings: findings.clone(),
         causes,
         conditions,
         weighing: true,
@@ -283,7 +286,11 @@ pub fn work_up_in_two(
     if first(&case) == Wanted::NoMore {
         return Ok(case);
     }
-    let reasons = beliefs::reasons(whole, &run, &gathered, &draws, &chosen)?;
+    // Whoever waits for the reasons gets the second step of the advice with them.
+    let (reasons, ()) =
+        rayon::join(|| beliefs::reasons(whole, &run, &gathered, &draws, &chosen), || advised.look_ahead(&scene));
+    let reasons = reasons?;
+    case.advice = advised.advice(&scene);
     for ((id, position), reasons) in named.into_iter().zip(reasons) {
         let all = case.causes.iter_mut().chain(&mut case.conditions);
         for belief in all.filter(|b| b.id == id && b.position == position) {

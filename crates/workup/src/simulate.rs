@@ -57,8 +57,8 @@ pub enum Way {
     AllKnown,
     /// What the advice says, one step after the other, until it says stop.
     Advice,
-    /// Of the single checks that pay, the one that pays most, until none pays.
-    OneByOne,
+    /// Of the checks and rounds that pay by themselves the one that pays most, until none does.
+    OneStep,
     /// A fixed list on every engine.
     FixedList,
     /// No check at all.
@@ -70,7 +70,7 @@ pub enum Way {
 impl Way {
     /// All of them, the ones that ask more of the engine later.
     pub const ALL: [Self; 6] =
-        [Self::AllKnown, Self::Advice, Self::OneByOne, Self::FixedList, Self::NoChecks, Self::EveryCheck];
+        [Self::AllKnown, Self::Advice, Self::OneStep, Self::FixedList, Self::NoChecks, Self::EveryCheck];
 
     /// In words.
     #[must_use]
@@ -78,7 +78,7 @@ impl Way {
         match self {
             Self::AllKnown => "everything known, free of charge",
             Self::Advice => "the advice, step by step",
-            Self::OneByOne => "the best single check, step by step",
+            Self::OneStep => "what pays most alone, step by step",
             Self::FixedList => "a fixed list on every engine",
             Self::NoChecks => "no checks",
             Self::EveryCheck => "every check there is",

@@ -111,7 +111,7 @@ fn basis(report: &Report) -> String {
 /// Whether the advice beat the fixed list and the single checks.
 fn verdict(report: &Report) -> String {
     let against = |way: Way| report.ways.iter().find(|w| w.way == way);
-    let said = [Way::FixedList, Way::OneByOne, Way::NoChecks].into_iter().filter_map(against).map(|w| {
+    let said = [Way::FixedList, Way::OneStep, Way::NoChecks].into_iter().filter_map(against).map(|w| {
         let saved = &w.advice_saves;
         let words = match (saved.low > 0.0, saved.high < 0.0) {
             (true, _) => "cheaper than",

@@ -58,15 +58,20 @@ struct Look {
     advice: Advice,
     /// What every choice really costs from here.
     truly: Vec<f64>,
-    /// The chance of any state but the mildest, variable by variable; where it was asked for.
-    stated: Vec<f64>,
+}
+
+/// How far ahead the advice looks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Steps {
+    One,
+    Two,
 }
 
 impl Shop<'_> {
     /// Lets every way of testing run on an engine.
     pub(super) fn every_way(&self, truth: &Truth<'_>) -> Result<Played, LanesError> {
         let none = self.bench();
-        let first = self.look(&none, truth, false)?;
+        let first = self.look(&none, truth, Steps::One)?;
         let bill = |bench: &Bench, look: &Look| self.bill(bench, look);
         let mut out = Played { ways: Vec::new(), predicted: 0.0, realised: 0.0, events: Vec::new() };
         for way in Way::ALL {
@@ -75,21 +80,20 @@ impl Shop<'_> {
                 Way::NoChecks => bill(&none, &first),
                 Way::EveryCheck => {
                     let bench = self.every_check(truth);
-                    let look = Look { truly: self.truly(&bench, truth)?, ..first.without_statements() };
-                    self.knowing_all(&bench, &look.truly)
+                    self.knowing_all(&bench, &self.truly(&bench, truth)?)
                 }
                 Way::FixedList => {
                     let bench = self.fixed_list(truth);
-                    bill(&bench, &self.look(&bench, truth, false)?)
+                    bill(&bench, &self.look(&bench, truth, Steps::One)?)
                 }
-                Way::OneByOne => {
-                    let (bench, look) = self.step_by_step(truth, dearest_single)?;
+                Way::OneStep => {
+                    let (bench, look) = self.step_by_step(truth, Steps::One, best_alone)?;
                     bill(&bench, &look)
                 }
                 Way::Advice => {
-                    let (bench, look) = self.step_by_step(truth, |advice| advice.next.first())?;
+                    let (bench, look) = self.step_by_step(truth, Steps::Two, |advice| advice.next.first())?;
                     let paid = bill(&bench, &look);
-                    let stated = self.look(&bench, truth, true)?.stated;
+                    let stated = self.stated(&bench)?;
                     let oracle =
                         if truth.model.as_believed { stated.clone() } else { oracle(truth.model, &bench.findings)? };
                     out.predicted = look.advice.expected;
@@ -121,10 +125,11 @@ impl Shop<'_> {
     fn step_by_step(
         &self,
         truth: &Truth<'_>,
+        steps: Steps,
         rule: impl Fn(&Advice) -> Option<&CheckWorth>,
     ) -> Result<(Bench, Look), LanesError> {
         let mut bench = self.bench();
-        let mut look = self.look(&bench, truth, false)?;
+        let mut look = self.look(&bench, truth, steps)?;
         for _ in 0..MOST_STEPS {
             let Some(next) = rule(&look.advice) else { break };
             let Some(check) = self.knowledge.check(&next.check) else { break };
@@ -134,7 +139,7 @@ impl Shop<'_> {
             if bench.findings.len() == before {
                 break;
             }
-            look = self.look(&bench, truth, false)?;
+            look = self.look(&bench, truth, steps)?;
         }
         Ok((bench, look))
     }
@@ -193,7 +198,24 @@ impl Shop<'_> {
     }
 
     /// Works the bench up as the product does, and holds its choices against the engine as it is.
-    fn look(&self, bench: &Bench, truth: &Truth<'_>, whole: bool) -> Result<Look, LanesError> {
+    fn look(&self, bench: &Bench, truth: &Truth<'_>, steps: Steps) -> Result<Look, LanesError> {
+        let advice = self.worked(bench, |scene| {
+            let mut advised = advice::advise(scene);
+            if steps == Steps::Two {
+                advised.look_ahead(scene);
+            }
+            advised.advice(scene)
+        })?;
+        Ok(Look { advice, truly: self.truly(bench, truth)? })
+    }
+
+    /// The chance of any state but the mildest, variable by variable.
+    fn stated(&self, bench: &Bench) -> Result<Vec<f64>, LanesError> {
+        let chance = |scene: &Scene<'_, '_>, v| scene.run.marginal(v).iter().skip(1).sum();
+        self.worked(bench, |scene| (0..self.net.what.len()).map(|v| chance(scene, v)).collect())
+    }
+
+    fn worked<T>(&self, bench: &Bench, show: impl FnOnce(&Scene<'_, '_>) -> T) -> Result<T, LanesError> {
         let Shop { knowledge, layout, net, blocks, remembered, .. } = *self;
         let gathered = beliefs::gather(net, layout, knowledge, &bench.findings);
         let terms = Terms::of(&bench.state, knowledge);
@@ -202,7 +224,7 @@ impl Shop<'_> {
         let engine = Laid::out(&net.net, &gathered.readings)?.among(&drawn.likely);
         let slower = OnceCell::new();
         let (_, run, _) = exactly(&net.net, &gathered.readings, &engine, &slower, drawn.ln_left_out)?;
-        let scene = Scene {
+        Ok(show(&Scene {
             knowledge,
             layout,
             net,
@@ -213,14 +235,7 @@ impl Shop<'_> {
             findings: &bench.findings,
             terms: &terms,
             donors: &before.donors,
-        };
-        let (_, _, advice) = advice::advise(&scene);
-        let stated = if whole {
-            (0..net.what.len()).map(|v| run.marginal(v).iter().skip(1).sum()).collect()
-        } else {
-            Vec::new()
-        };
-        Ok(Look { advice, truly: self.truly(bench, truth)?, stated })
+        }))
     }
 
     /// What every choice really costs from a bench on.
@@ -235,15 +250,11 @@ impl Shop<'_> {
     }
 }
 
-impl Look {
-    fn without_statements(&self) -> Self {
-        Self { advice: self.advice.clone(), truly: Vec::new(), stated: Vec::new() }
-    }
-}
-
-/// Of the single checks that pay, the one that pays most.
-fn dearest_single(advice: &Advice) -> Option<&CheckWorth> {
-    advice.next.iter().filter(|c| c.round.is_empty()).max_by(|a, b| a.net.total_cmp(&b.net))
+/// Of the checks and rounds that pay by themselves the one that pays most, those that need no opening first.
+fn best_alone(advice: &Advice) -> Option<&CheckWorth> {
+    let shut = |c: &CheckWorth| c.access_minutes > 0.0;
+    let better = |a: &&CheckWorth, b: &&CheckWorth| shut(b).cmp(&shut(a)).then_with(|| a.net.total_cmp(&b.net));
+    advice.next.iter().filter(|c| c.net > 0.0).max_by(better)
 }
 
 fn least(costs: &[f64]) -> f64 {
