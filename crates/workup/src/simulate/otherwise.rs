@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use inference::luck::Luck;
-use knowledge::{Condition, Given, Knowledge, Reading, ReadingKind};
+use knowledge::{Condition, Given, Knowledge, Modifier, Reading, ReadingKind, with_factor};
 
 /// The logistic law has this spread for one of its scale.
 const LOGISTIC: f64 = 1.813_799_364_234_217_8;
@@ -45,17 +45,30 @@ fn condition_otherwise(condition: &mut Condition, spread: f64, luck: Luck) {
     for chances in condition.prior.values_mut().chain(priors) {
         shifted(chances, spread, own);
     }
-    for link in &mut condition.causes {
-        of_states(&mut link.given, spread, luck.at(&link.cause));
+    // What an engine with every harmful attribute multiplies the harm of a link by.
+    let factor = |meant: &dyn Fn(&Modifier) -> bool| -> f64 {
+        condition.modifiers.iter().filter(|m| meant(m)).map(|m| m.multiply.max(1.0)).product()
+    };
+    let by_cause: Vec<f64> =
+        condition.causes.iter().map(|l| factor(&|m| m.cause.as_deref() == Some(&l.cause))).collect();
+    let by_parent: Vec<f64> =
+        condition.parents.iter().map(|l| factor(&|m| m.parent.as_deref() == Some(&l.condition))).collect();
+    for (link, most) in condition.causes.iter_mut().zip(by_cause) {
+        of_states(&mut link.given, spread, luck.at(&link.cause), most);
     }
-    for link in &mut condition.parents {
-        of_states(&mut link.given, spread, luck.at(&link.condition));
+    for (link, most) in condition.parents.iter_mut().zip(by_parent) {
+        of_states(&mut link.given, spread, luck.at(&link.condition), most);
     }
 }
 
-fn of_states(given: &mut BTreeMap<String, Vec<f64>>, spread: f64, luck: Luck) {
+/// Moves what each state of a parent brings; harm stays a chance when it is multiplied by `most`.
+fn of_states(given: &mut BTreeMap<String, Vec<f64>>, spread: f64, luck: Luck, most: f64) {
     for (state, chances) in given {
         shifted(chances, spread, luck.at(state));
+        let harm: f64 = chances.iter().skip(1).sum();
+        if harm * most > 1.0 {
+            *chances = with_factor(chances, 1.0 / (harm * most));
+        }
     }
 }
 

@@ -106,9 +106,11 @@ impl Truth<'_> {
         if let Some(earlier) = earlier.rfind(looks_at)
             && luck.at("echo").unit() < knowledge.repeat_echo
         {
+            // The same hand and gauge say the same again, whatever the engine is; another check of the group agrees as it can.
             let best = at_its_best(earlier, knowledge);
-            let agreeing = (0..TRIES).map(draw).find(|seen| beliefs::is_best(reading, seen) == best);
-            seen = agreeing.unwrap_or(seen);
+            let agreeing = || (0..TRIES).map(draw).find(|seen| beliefs::is_best(reading, seen) == best);
+            let same = (earlier.check == check.id).then(|| earlier.seen.clone()).flatten();
+            seen = same.or_else(agreeing).unwrap_or(seen);
         }
         Some(finding(check, reading, at, layout, seen))
     }
@@ -174,4 +176,79 @@ fn finding(check: &Check, reading: &Reading, at: &Position, layout: &EngineLayou
     };
     let verdict = if best { Verdict::Inside } else { Verdict::Outside };
     Finding { shown, measure, verdict, seen: Some(seen), ..Finding::blank(check, reading, at, layout) }
+}
+
+#[cfg(test)]
+mod tests {
+    use anatomy::{Arrangement, Fuel, ValveGear};
+
+    use super::*;
+    use crate::network::{cuts, sites_of};
+
+    #[test]
+    fn what_engines_show_comes_as_often_as_the_tables_of_advice_say() {
+        let knowledge = Knowledge::builtin().unwrap();
+        let layout = EngineLayout::plain(Arrangement::Inline, 1, Fuel::Petrol, ValveGear::TwinCam).unwrap();
+        let plan = Plan { engines: 3000, seed: 5, spread: 0.0 };
+        let model = Model::drawn(&knowledge, &layout, &BTreeMap::new(), &plan, 0, plan.engines).unwrap();
+        let mut compared = 0;
+        for check in knowledge.checks.iter().filter(|c| c.stage != crate::opened::AFTER_REPAIR) {
+            let Some(at) = sites_of(&layout, check).first().copied() else { continue };
+            for reading in &check.readings {
+                let (cuts, names) = cuts(&model.net, &layout, reading, &at);
+                if cuts.iter().all(|c| c.factors.is_empty()) {
+                    continue;
+                }
+                // Chance of the best outcome by the table, engine by engine, beside how often it was seen.
+                let (mut expected, mut spread, mut seen) = (0.0, 0.0, 0.0);
+                for engine in 0..model.count() {
+                    let truth = model.engine(engine);
+                    let p = cuts[0].factors.iter().fold(cuts[0].own, |p, (variable, factor)| {
+                        p * factor.get(usize::from(truth.states[*variable])).copied().unwrap_or(1.0)
+                    });
+                    expected += p;
+                    spread += p * (1.0 - p);
+                    let shown = truth.show(check, &reading.id, &at, &[]).unwrap();
+                    seen += f64::from(u8::from(at_its_best(&shown, &knowledge)));
+                }
+                let off = (seen - expected) / f64::max(spread, 1.0).sqrt();
+                assert!(off.abs() < 4.5, "{}/{} {}: {seen} seen, {expected} expected", check.id, reading.id, names[0]);
+                compared += 1;
+            }
+        }
+        assert!(compared > 80, "{compared}");
+    }
+
+    #[test]
+    fn a_question_has_one_answer_and_a_repeat_is_an_echo_as_often_as_stated() {
+        let knowledge = Knowledge::builtin().unwrap();
+        let layout = EngineLayout::plain(Arrangement::Inline, 1, Fuel::Petrol, ValveGear::TwinCam).unwrap();
+        let plan = Plan { engines: 2000, seed: 9, spread: 0.0 };
+        let model = Model::drawn(&knowledge, &layout, &BTreeMap::new(), &plan, 0, plan.engines).unwrap();
+        let (dry, again) = (knowledge.check("compression-dry").unwrap(), knowledge.check("leak-down").unwrap());
+        let at = sites_of(&layout, dry)[0];
+        let same = |a: &Finding, b: &Finding| a.seen == b.seen;
+        for engine in 0..50 {
+            let truth = model.engine(engine);
+            let show = |check: &Check, reading: &str| truth.show(check, reading, &at, &[]).unwrap();
+            assert!(same(&show(dry, "pressure"), &show(dry, "pressure")));
+            assert!(same(&show(again, "percent"), &show(again, "percent")));
+        }
+        // A second dry reading of a cylinder whose first one was low: an echo agrees where the engine would not.
+        let agreed = |echo: bool| {
+            let mut agree = 0;
+            for engine in 0..model.count() {
+                let truth = model.engine(engine);
+                let mut first = truth.show(dry, "pressure", &at, &[]).unwrap();
+                first.seen = Some(Seen::Number { value: 0.2, half_step: 0.0, u: 0.0 });
+                let before = if echo { vec![first] } else { Vec::new() };
+                let second = truth.show(dry, "pressure", &at, &before).unwrap();
+                agree += u32::from(!at_its_best(&second, &knowledge));
+            }
+            f64::from(agree) / 2000.0
+        };
+        let (own, with_echo) = (agreed(false), agreed(true));
+        let expected = own + knowledge.repeat_echo * (1.0 - own);
+        assert!((with_echo - expected).abs() < 0.05, "{own} alone, {with_echo} with an echo, {expected} expected");
+    }
 }
