@@ -36,4 +36,4 @@ pub use prices::{Breadth, cost_intervals};
 pub use reading::reading_between_limits;
 pub use section::{Section, round_section};
 pub use spreads::{SpreadLine, cost_spreads};
-pub use warp::{Warp, warp_map};
+pub use warp::{Warp, face_map, warp_map};

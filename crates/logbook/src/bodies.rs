@@ -236,6 +236,20 @@ bodies! {
         /// Two or more readings of the same thing, one after the other, in one unit; their mean counts, and `value` is
         /// left out; from version 2.
         repeats*: Figure,
+        /// A straightedge laid down once: blade by blade what its stations say, in sequence from the end that the line is named
+        /// from; `spot` is the line, the widest blade that entered is the value, and `value` and `repeats` are left out; from
+        /// version 3.
+        stations*: EdgeStation,
+    }
+    /// One place along a straightedge, and between which blades the gap lies.
+    EdgeStation {
+        /// How far along, from the end that the line is named from.
+        along: Figure,
+        ;
+        /// The thickest blade that enters; left out: none does.
+        enters?: Figure,
+        /// The thinnest blade that is refused; left out: none was tried that is.
+        refused?: Figure,
     }
     /// A check was left out on purpose.
     ReadingSkipped {
@@ -866,6 +880,18 @@ impl Figure {
     #[must_use]
     pub fn number_in(&self, unit: &str) -> Option<f64> {
         number_in(&self.text, &self.unit, unit)
+    }
+
+    /// Gives the thickest blade that entered anywhere along a straightedge, nought in the unit of the blades where none did;
+    /// nothing for no stations.
+    pub(crate) fn widest(stations: &[EdgeStation]) -> Option<Figure> {
+        let thick = |f: &&Figure| f.number_in("mm").unwrap_or(0.0);
+        let entered = stations.iter().filter_map(|s| s.enters.as_ref()).max_by(|a, b| thick(a).total_cmp(&thick(b)));
+        let none = || {
+            let unit = stations.iter().find_map(|s| s.refused.as_ref()).or(stations.first().map(|s| &s.along))?;
+            Some(Figure { text: "0".to_owned(), unit: unit.unit.clone() })
+        };
+        entered.cloned().or_else(none)
     }
 
     /// Gives the mean of some figures of one unit, two digits beyond the finest of them; nothing for none.

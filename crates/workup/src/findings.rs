@@ -89,6 +89,9 @@ pub struct Finding {
     /// Which spot of several, where one was named.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub spot: Option<String>,
+    /// Whether it is the finding on a whole face, from all its lines together; each line has one of its own beside it.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub whole_face: bool,
     /// Whether a smaller figure is the worse one.
     #[serde(skip)]
     pub lower_is_worse: bool,
@@ -139,7 +142,7 @@ impl Spoken {
 }
 
 /// The limit a reading was held against.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LimitUsed {
     /// Its id, or the item of the engine sheet.
     pub id: String,
@@ -179,6 +182,22 @@ pub fn of_state(
     net: &EngineNet,
     knowledge: &Knowledge,
 ) -> (Vec<Finding>, Vec<Notice>) {
+    let (mut findings, mut notices) = with_context(state, layout, net, knowledge, |context| {
+        let mut notices = Vec::new();
+        (judge_all(&state.readings, context, &mut notices), notices)
+    });
+    crate::gauges::mark(state, knowledge, &mut findings, &mut notices);
+    (findings, notices)
+}
+
+/// Does something with what findings of a job are judged with.
+pub(crate) fn with_context<T>(
+    state: &JobState,
+    layout: &EngineLayout,
+    net: &EngineNet,
+    knowledge: &Knowledge,
+    then: impl FnOnce(&Context<'_>) -> T,
+) -> T {
     let sheet: Vec<EngineFigure> = state.sheet.iter().map(|f| f.body.clone()).collect();
     let gauges: Gauges = state
         .gauges
@@ -188,11 +207,42 @@ pub fn of_state(
             (label.clone(), (g.body.gauge.clone(), u))
         })
         .collect();
-    let context = Context { layout, attributes: &net.attributes, knowledge, sheet: &sheet, gauges: &gauges };
-    let mut notices = Vec::new();
-    let mut findings = judge_all(&state.readings, &context, &mut notices);
-    crate::gauges::mark(state, knowledge, &mut findings, &mut notices);
-    (findings, notices)
+    then(&Context { layout, attributes: &net.attributes, knowledge, sheet: &sheet, gauges: &gauges })
+}
+
+/// The limit a reading is held against: the engine's own figure, then the fallbacks in their order.
+pub(crate) fn limit_used(
+    check: &knowledge::Check,
+    reading: &knowledge::Reading,
+    numeric: &Numeric,
+    taken: &ReadingTaken,
+    context: &Context<'_>,
+) -> Option<LimitUsed> {
+    own_figure(check, reading, numeric, taken, context)
+        .or_else(|| reading.limits.iter().find_map(|r| fallback(r, numeric, &taken.position, context)))
+}
+
+/// A limit by its id, in mm: the engine's own figure before what the knowledge has.
+pub(crate) fn limit_by_id(id: &str, context: &Context<'_>) -> Option<LimitUsed> {
+    let own = context
+        .sheet
+        .iter()
+        .rfind(|f| f.item == id && f.bound == Bound::Max && f.stands_for != Some(logbook::FigureFor::New))
+        .and_then(|f| {
+            let (value, _) = in_unit(&f.text, &f.unit, "mm").ok()?;
+            Some((value, format!("{}, page {}", f.document, f.page)))
+        });
+    let limit = context.knowledge.limit(id)?;
+    match own {
+        Some((value, source)) => Some(LimitUsed {
+            id: id.to_owned(),
+            name: limit.name.clone(),
+            edges: [None, None, Some(value), Some(value)],
+            own: true,
+            source,
+        }),
+        None => fallback_in(limit, "mm", context),
+    }
 }
 
 /// Findings for all readings that stand, in the order they were taken.
@@ -420,6 +470,7 @@ fn judge(
         measure_again: false,
         after_repair: check.stage == "after-repair" || taken.phase != logbook::Phase::AsFound,
         spot: taken.spot.clone(),
+        whole_face: false,
         lower_is_worse: matches!(&reading.kind, ReadingKind::Numeric(n) if n.worse == Worse::Lower),
         seen: None,
     };
@@ -873,7 +924,11 @@ fn fallback(
     if reference.scope.is_some_and(|s| s != position.scope()) || !applies(&reference.applies, context.attributes) {
         return None;
     }
-    let limit: &Limit = context.knowledge.limit(&reference.limit)?;
+    fallback_in(context.knowledge.limit(&reference.limit)?, &numeric.unit, context)
+}
+
+/// A limit of the knowledge in a unit, where nothing told of the engine speaks against it.
+fn fallback_in(limit: &Limit, unit: &str, context: &Context<'_>) -> Option<LimitUsed> {
     // What nothing told of the engine speaks against, may be used.
     let against =
         limit.applies.iter().any(|a| context.attributes.get(&a.attribute).is_some_and(|told| !a.any_of.contains(told)));
@@ -886,7 +941,7 @@ fn fallback(
     });
     let edges = limit.edges_for(size)?;
     let from = Unit::from_symbol(&limit.unit).ok()?;
-    let to = Unit::from_symbol(&numeric.unit).ok()?;
+    let to = Unit::from_symbol(unit).ok()?;
     let turn = |x: Option<f64>| x.and_then(|x| from.convert(x, to).ok());
     let edges = [turn(edges.low_reject), turn(edges.low_keep), turn(edges.high_keep), turn(edges.high_reject)];
     edges.iter().any(Option::is_some).then(|| LimitUsed {

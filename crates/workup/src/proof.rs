@@ -338,6 +338,7 @@ mod tests {
             measure_again: false,
             after_repair,
             spot: None,
+            whole_face: false,
             lower_is_worse: true,
             seen: None,
         }

@@ -70,6 +70,7 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
                 @for f in &findings { (finding(view, f)) }
             }
         }
+        (view.faces_at(position))
         (view.measured_at(position))
         (along(view, |s| here.iter().any(|f| s.holds(f))))
         @if !parts.is_empty() {

@@ -107,6 +107,10 @@ impl Correct {
                         "nothing new was said; give the right value, --position or --body",
                     ));
                 }
+                if self.value.is_some() && fields.contains_key("stations") {
+                    let why = "a straightedge read station by station has no one value; give the whole right reading with --body";
+                    return Err(refuse(why.to_owned()));
+                }
                 if let Some(text) = &self.value {
                     let (outcome, figure) = read_value(check, reading, text, "").map_err(not_taken)?;
                     fields.remove("outcome");
