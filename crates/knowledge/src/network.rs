@@ -520,6 +520,8 @@ pub struct Reading {
     pub gauge: Option<String>,
     /// For the gap under a straightedge on a face: what the face's flatness is worked out with.
     pub face: Option<FaceOf>,
+    /// For the out-of-round of a bore: whether it can be told by three sizes, on the axes at 0, 45 and 90 degrees.
+    pub three_axes: bool,
     /// Worked examples.
     pub examples: Vec<ReadingExample>,
 }
@@ -581,6 +583,8 @@ struct RawReading {
     limits: Vec<LimitRef>,
     gauge: Option<String>,
     face: Option<FaceOf>,
+    #[serde(default)]
+    three_axes: bool,
     observes: Vec<RawObserve>,
     #[serde(default)]
     example: Vec<ReadingExample>,
@@ -614,6 +618,7 @@ impl TryFrom<RawReading> for Reading {
                 ("limits", !raw.limits.is_empty()),
                 ("gauge", raw.gauge.is_some()),
                 ("face", raw.face.is_some()),
+                ("three_axes", raw.three_axes),
             ];
             stray.into_iter().find(|(_, there)| *there).map(|(field, _)| field)
         };
@@ -676,6 +681,7 @@ impl TryFrom<RawReading> for Reading {
             limits: raw.limits,
             gauge: raw.gauge,
             face: raw.face,
+            three_axes: raw.three_axes,
             examples: raw.example,
         })
     }

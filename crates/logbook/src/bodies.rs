@@ -240,6 +240,16 @@ bodies! {
         /// from; `spot` is the line, the widest blade that entered is the value, and `value` and `repeats` are left out; from
         /// version 3.
         stations*: EdgeStation,
+        /// The sizes of a bore at one height on three axes, 45 degrees apart: the oval that goes through them is the value, and
+        /// `value` and `repeats` are left out; from version 3.
+        axes*: AxisSize,
+    }
+    /// A size across a bore on one axis.
+    AxisSize {
+        /// The axis in degrees, counted from across the crank: 0, 45 or 90.
+        degrees: u16,
+        /// The size, or how far it is off the setting of the gauge.
+        size: Figure,
     }
     /// One place along a straightedge, and between which blades the gap lies.
     EdgeStation {
@@ -892,6 +902,18 @@ impl Figure {
             Some(Figure { text: "0".to_owned(), unit: unit.unit.clone() })
         };
         entered.cloned().or_else(none)
+    }
+
+    /// Gives the oval that goes through three sizes 45 degrees apart, two digits beyond the finest of them; nothing for others.
+    ///
+    /// A size on the axis at angle `a` is `mean + oval / 2 * cos(2 (a - turned))`; three of them leave the oval as the root below.
+    pub(crate) fn oval(axes: &[AxisSize]) -> Option<Figure> {
+        let [across, slanting, along] = axes else { return None };
+        let [d0, d45, d90] = [across, slanting, along].map(|axis| axis.size.number());
+        let (half, off) = ((d0? - d90?) / 2.0, d45? - f64::midpoint(d0?, d90?));
+        let after = |text: &str| text.split_once(['.', ',']).map_or(0, |(_, digits)| digits.len());
+        let digits = axes.iter().map(|axis| after(axis.size.text.trim())).max()? + 2;
+        Some(Figure { text: format!("{:.digits$}", 2.0 * half.hypot(off)), unit: across.size.unit.clone() })
     }
 
     /// Gives the mean of some figures of one unit, two digits beyond the finest of them; nothing for none.

@@ -302,7 +302,10 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
                 (Some(outcome), _) => ReadingValue::Outcome(outcome.clone()),
                 (None, Some(figure)) => ReadingValue::Number { text: figure.text.clone(), unit: figure.unit.clone() },
                 // A body without any is refused when it is read; nothing to keep.
-                (None, None) => match Figure::mean(&b.repeats).or_else(|| Figure::widest(&b.stations)) {
+                (None, None) => match Figure::mean(&b.repeats)
+                    .or_else(|| Figure::oval(&b.axes))
+                    .or_else(|| Figure::widest(&b.stations))
+                {
                     Some(figure) => ReadingValue::Number { text: figure.text, unit: figure.unit },
                     None => return,
                 },
@@ -325,6 +328,7 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
                 repeats: b.repeats.clone(),
                 mean_of: b.mean_of.or(several),
                 stations: b.stations.clone(),
+                axes: b.axes.clone(),
                 gauge_doubted_by: None,
             });
         }

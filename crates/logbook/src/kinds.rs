@@ -231,6 +231,7 @@ impl EntryBody {
     pub fn version(&self) -> u32 {
         if let EntryBody::ReadingTaken(r) = self
             && r.stations.is_empty()
+            && r.axes.is_empty()
         {
             return if r.repeats.is_empty() && r.mean_of.is_none() { 1 } else { 2 };
         }
@@ -276,6 +277,7 @@ impl EntryBody {
         };
         if let EntryBody::ReadingTaken(reading) = self {
             match (&reading.outcome, &reading.value) {
+                (_, _) if !reading.axes.is_empty() => ensure_axes(reading)?,
                 (_, _) if !reading.stations.is_empty() => ensure_stations(reading)?,
                 (None, None) if !reading.repeats.is_empty() => ensure_repeats(&reading.repeats)?,
                 (_, _) if !reading.repeats.is_empty() => {
@@ -344,6 +346,26 @@ fn ensure_repeats(repeats: &[Figure]) -> Result<(), String> {
     }
     match repeats.iter().find(|f| f.number().is_none()) {
         Some(bad) => Err(format!("repeats: {:?} is no number; type the digits as shown", bad.text)),
+        None => Ok(()),
+    }
+}
+
+/// Passes three sizes that stand alone, on the axes at 0, 45 and 90 degrees, in one unit.
+fn ensure_axes(reading: &ReadingBody) -> Result<(), String> {
+    let alone = reading.outcome.is_none() && reading.value.is_none() && reading.mean_of.is_none();
+    if !(alone && reading.repeats.is_empty() && reading.stations.is_empty()) {
+        return Err("axes: expected nothing else beside them; the oval through them is the value".into());
+    }
+    let degrees: Vec<u16> = reading.axes.iter().map(|axis| axis.degrees).collect();
+    if degrees != [0, 45, 90] {
+        return Err(format!("axes {degrees:?}: expected 0, 45 and 90 degrees, each once and in this sequence"));
+    }
+    let unit = reading.axes.first().map(|axis| axis.size.unit.as_str()).unwrap_or_default();
+    match reading.axes.iter().find(|axis| axis.size.unit != unit || axis.size.number().is_none()) {
+        Some(bad) => Err(format!(
+            "axes: {:?} {} at {} degrees: expected a number in one unit with the others; type the digits as shown",
+            bad.size.text, bad.size.unit, bad.degrees
+        )),
         None => Ok(()),
     }
 }

@@ -89,6 +89,9 @@ pub struct ReadingTaken {
     /// the widest blade that entered.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub stations: Vec<EdgeStation>,
+    /// Where it is a bore on three axes: its sizes; `value` is the oval through them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub axes: Vec<AxisSize>,
     /// The entry that doubts its gauge: this reading asks to be measured again.
     pub gauge_doubted_by: Option<EntryId>,
 }

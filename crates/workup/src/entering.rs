@@ -6,7 +6,7 @@
 
 use anatomy::{EngineLayout, EntryId, Position, Scope};
 use knowledge::{AttributeIs, Check, Knowledge, Reading, ReadingKind};
-use logbook::{EdgeStation, Ending, EntryBody, Figure, InForce, JobState, Kind, Phase, ReadingBody, RunKind};
+use logbook::{AxisSize, EdgeStation, Ending, EntryBody, Figure, InForce, JobState, Kind, Phase, ReadingBody, RunKind};
 use quantity::print::printed;
 use quantity::{Question, Reply, Typed, Unit, parse_quantity};
 use serde_json::Value;
@@ -162,9 +162,10 @@ impl Given {
         let phase = phase(&self.phase)?;
         allowed(check, reading, phase)?;
         gauge(knowledge, check, &self.gauge)?;
+        let axes = self.axes(check, reading)?;
         let stations = self.stations(state, check, reading, position)?;
         let (outcome, value, repeats) = match several(reading, &self.value, &self.unit) {
-            _ if !stations.is_empty() => (None, None, Vec::new()),
+            _ if !stations.is_empty() || !axes.is_empty() => (None, None, Vec::new()),
             Some(texts) => (None, None, read_repeats(check, reading, &texts, &self.unit)?),
             None => {
                 let (outcome, value) = read_value(check, reading, &self.value, &self.unit)?;
@@ -191,7 +192,46 @@ impl Given {
             mean_of,
             repeats,
             stations,
+            axes,
         })
+    }
+
+    /// The sizes of a bore on three axes, where they were typed as the value: `0: 88.02; 45: 88.03; 90: 88.01 mm`.
+    fn axes(&self, check: &Check, reading: &Reading) -> Result<Vec<AxisSize>, NotTaken> {
+        if !self.value.contains(':') {
+            return Ok(Vec::new());
+        }
+        let ReadingKind::Numeric(numeric) = &reading.kind else { return Ok(Vec::new()) };
+        let wrong = |why: String| {
+            NotTaken::new(Rule::Value, "value", why).expecting("type it as 0: 88.02; 45: 88.03; 90: 88.01 mm")
+        };
+        if !reading.three_axes {
+            let why = format!("{} of {} is not read on three axes", reading.id, check.name);
+            return Err(
+                NotTaken::new(Rule::Value, "value", why).expecting("type one figure, or several with semicolons")
+            );
+        }
+        let texts: Vec<&str> = self.value.split(';').map(str::trim).filter(|text| !text.is_empty()).collect();
+        let behind = texts.last().map_or("", |last| last.trim_start_matches(|c: char| !c.is_alphabetic() && c != 'µ'));
+        let unit = [behind, &self.unit, &numeric.unit].into_iter().find(|unit| !unit.is_empty());
+        let unit = unit.and_then(|unit| Unit::from_symbol(unit).ok());
+        let mut out = Vec::new();
+        for text in texts {
+            let (angle, size) =
+                text.split_once(':').ok_or_else(|| wrong(format!("`{text}` does not name its axis")))?;
+            let degrees = angle.trim().trim_end_matches(['°', ' ']).parse::<u16>();
+            let degrees = degrees.ok().filter(|degrees| [0, 45, 90].contains(degrees));
+            let degrees = degrees.ok_or_else(|| wrong(format!("`{text}`: the axes are at 0, 45 and 90 degrees")))?;
+            out.push(AxisSize { degrees, size: figure("value", size.trim(), unit)? });
+        }
+        out.sort_by_key(|axis| axis.degrees);
+        if out.iter().map(|axis| axis.degrees).ne([0, 45, 90]) {
+            return Err(wrong(format!("`{}` has not each axis once", self.value)));
+        }
+        if told(&self.mean_of).is_some() {
+            return Err(wrong("a mean stands beside three axes".to_owned()));
+        }
+        Ok(out)
     }
 
     /// Where within the place: for stations the line in the way it is kept.
@@ -871,6 +911,11 @@ fn corrected(state: &JobState, knowledge: &Knowledge, kind: Option<Kind>, body: 
     match (&reading.outcome, &reading.value) {
         (Some(outcome), _) => read_value(check, of, outcome, "").map(|_| ()),
         (None, Some(value)) => read_value(check, of, &value.text, &value.unit).map(|_| ()),
+        (None, None) if !reading.axes.is_empty() && of.three_axes => Ok(()),
+        (None, None) if !reading.axes.is_empty() => {
+            let why = format!("{} of {} is not read on three axes", of.id, check.name);
+            Err(NotTaken::new(Rule::Value, "axes", why).expecting("give its value"))
+        }
         (None, None) if !reading.stations.is_empty() => {
             let sheet: Vec<logbook::EngineFigure> = state.sheet.iter().map(|f| f.body.clone()).collect();
             let spot = reading.spot.as_deref().unwrap_or_default();

@@ -92,6 +92,9 @@ pub struct Finding {
     /// Whether it is the finding on a whole face, from all its lines together; each line has one of its own beside it.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub whole_face: bool,
+    /// Whether it is the oval through the sizes on three axes, so that none is hidden between them.
+    #[serde(skip)]
+    pub three_axes: bool,
     /// Whether a smaller figure is the worse one.
     #[serde(skip)]
     pub lower_is_worse: bool,
@@ -137,6 +140,7 @@ impl Finding {
             after_repair: false,
             spot: None,
             whole_face: false,
+            three_axes: false,
             lower_is_worse: matches!(&reading.kind, ReadingKind::Numeric(n) if n.worse == Worse::Lower),
             seen: None,
         }
@@ -374,7 +378,9 @@ fn third_axis(finding: &Finding, findings: &[Finding]) -> Option<String> {
             && f.after_repair == finding.after_repair
             && !f.measure_again
     };
-    let on_three = |f: &Finding| f.reading == OUT_OF_ROUND && f.spot.as_ref().is_some_and(|s| s.contains(THIRD_AXIS));
+    let on_three = |f: &Finding| {
+        f.reading == OUT_OF_ROUND && (f.three_axes || f.spot.as_ref().is_some_and(|s| s.contains(THIRD_AXIS)))
+    };
     if findings.iter().filter(of_this_bore).any(on_three) {
         return None;
     }
@@ -399,7 +405,7 @@ fn third_axis(finding: &Finding, findings: &[Finding]) -> Option<String> {
         }
     };
     Some(format!(
-        "read a third axis at 45 degrees at each height: two axes can hide an oval turned between them, {hidden}; the oval is 2 x root of (((D0 - D90) / 2)^2 + (D45 - (D0 + D90) / 2)^2); enter it with {THIRD_AXIS} as where within the place"
+        "read a third axis at 45 degrees at each height: two axes can hide an oval turned between them, {hidden}; enter the three sizes of a height as 0: ...; 45: ...; 90: ..., and the oval through them is worked out"
     ))
 }
 
@@ -489,6 +495,7 @@ fn judge(
         by: taken.by.clone(),
         after_repair: check.stage == "after-repair" || taken.phase != logbook::Phase::AsFound,
         spot: taken.spot.clone(),
+        three_axes: !taken.axes.is_empty(),
         ..Finding::blank(check, reading, &taken.position, context.layout)
     };
     match (&reading.kind, &taken.value) {
@@ -584,8 +591,9 @@ fn judge_number(
     finding.typed_unit = Some(unit.to_owned());
     let spoken = finding.spoken();
     // The step is that of one reading; a mean has digits that no gauge shows.
+    let of_axes = taken.axes.iter().map(|axis| &axis.size);
     let singles: Vec<(f64, f64)> =
-        taken.repeats.iter().filter_map(|f| in_unit(&f.text, &f.unit, &numeric.unit).ok()).collect();
+        taken.repeats.iter().chain(of_axes).filter_map(|f| in_unit(&f.text, &f.unit, &numeric.unit).ok()).collect();
     let half = singles.iter().map(|(_, half)| *half).reduce(f64::max).unwrap_or(half);
     let mut doubt = uncertainty(taken, reading, numeric, half, context);
     let mut of_mean = String::new();
@@ -599,6 +607,10 @@ fn judge_number(
         };
         doubt = doubt.of_mean(n, scatter);
         of_mean = mean_in_words(n, scatter, &doubt, &spoken);
+    }
+    if let Some((sizes, factor)) = three_axes(taken, &numeric.unit) {
+        finding.shown = format!("{}, oval {}", sizes, finding.shown);
+        doubt = doubt.times(factor);
     }
     let u = doubt.u;
     finding.u = Some(u);
@@ -692,6 +704,22 @@ fn judge_number(
             .map(|limit| limit.if_out.clone()),
     };
     Some(())
+}
+
+/// The sizes on three axes in words, and how many times the doubt of one size that of the oval through them is.
+///
+/// With half = (D0 - D90) / 2 and off = D45 - (D0 + D90) / 2 the oval is 2 root(half^2 + off^2). The doubts of half and off are
+/// those of one size times root 1/2 and root 3/2, and they do not go together; so the oval's is 2 root((half^2 / 2 + 3 off^2 / 2) /
+/// (half^2 + off^2)) of it (JCGM 100:2008, 5.1.2). Of a round bore the larger end is taken.
+fn three_axes(taken: &ReadingTaken, unit: &str) -> Option<(String, f64)> {
+    let [across, slanting, along] = taken.axes.as_slice() else { return None };
+    let size = |axis: &logbook::AxisSize| axis.size.number_in(unit);
+    let (d0, d45, d90) = (size(across)?, size(slanting)?, size(along)?);
+    let (half, off) = ((d0 - d90) / 2.0, d45 - f64::midpoint(d0, d90));
+    let square = half * half + off * off;
+    let share = if square > 0.0 { (0.5 * half * half + 1.5 * off * off) / square } else { 1.5 };
+    let texts: Vec<&str> = taken.axes.iter().map(|axis| axis.size.text.as_str()).collect();
+    Some((format!("{} {} at 0, 45 and 90 degrees", texts.join(", "), across.size.unit), 2.0 * share.sqrt()))
 }
 
 /// The standard deviation of single readings; nothing for fewer than two.

@@ -339,6 +339,7 @@ mod tests {
             after_repair,
             spot: None,
             whole_face: false,
+            three_axes: false,
             lower_is_worse: true,
             seen: None,
         }

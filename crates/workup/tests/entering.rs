@@ -327,3 +327,39 @@ fn a_straightedge_put_right_is_held_to_the_same_rules() {
     let why = told(&laid("along-top", &["0", "210"])).unwrap_err();
     assert!(why.to_string().contains("no line of a straightedge"), "{why}");
 }
+
+#[test]
+fn a_bore_on_three_axes_is_typed_in_the_field_of_its_value() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let mut told = base();
+    told.extend(["top-end-open", "block-open"].map(|stage| say(stage, "stage-reached", json!({"stage": stage}))));
+    let state = fold(&job(&told));
+    let given = |reading: &str, value: &str| {
+        let text = |t: &str| t.to_owned();
+        let given = Given {
+            check: text("bore-gauge"),
+            reading: text(reading),
+            position: text("cyl-1"),
+            value: text(value),
+            ..Given::default()
+        };
+        given.body(&state, &knowledge, None)
+    };
+    let body = given("out-of-round", "90°: 88,01; 0: 88,02; 45: 88,05 mm").unwrap();
+    let axes: Vec<(u16, &str, &str)> =
+        body.axes.iter().map(|a| (a.degrees, a.size.text.as_str(), a.size.unit.as_str())).collect();
+    assert_eq!(axes, [(0, "88,02", "mm"), (45, "88,05", "mm"), (90, "88,01", "mm")]);
+    assert_eq!(body.value, None);
+    assert_eq!(given("out-of-round", "0: 2; 45: 3; 90: 1 thou").unwrap().axes[1].size.unit, "thou");
+    for (reading, value, says) in [
+        ("taper", "0: 88.02; 45: 88.03; 90: 88.01", "not read on three axes"),
+        ("out-of-round", "0: 88.02; 45: 88.03", "each axis once"),
+        ("out-of-round", "0: 88.02; 45: 88.03; 45: 88.01", "each axis once"),
+        ("out-of-round", "0: 88.02; 60: 88.03; 90: 88.01", "0, 45 and 90 degrees"),
+        ("out-of-round", "0: 88.02; 88.03; 90: 88.01", "does not name its axis"),
+    ] {
+        let why = given(reading, value).unwrap_err();
+        assert_eq!((&why.rule, why.field.as_str()), (&Rule::Value, "value"));
+        assert!(why.to_string().contains(says), "{says}: {why}");
+    }
+}

@@ -322,8 +322,15 @@ fn field(
                     }
                 }
                 @if let Some(of) = &reading.face {
-                    (stations_form(view, check, reading, position, given, of, errors))
-                    h3.thin { "Or one line by its widest blade alone" }
+                    @let begun = view
+                        .state()
+                        .readings_of(&check.id, &reading.id, position)
+                        .iter()
+                        .any(|r| !r.stations.is_empty());
+                    details.fold open[begun || !given.stations.is_empty()] {
+                        summary { "Station by station, for a map of the whole face" }
+                        (stations_form(view, check, reading, position, given, of, errors))
+                    }
                 }
                 form.number-form method="post" action=(action) data-once="" {
                     (hidden(given, check, reading, position))
@@ -386,6 +393,12 @@ fn field(
                     }
                     button.keep.no-keypad type="submit" { "Keep it" }
                     (more(view, check, reading, given, true))
+                    @if reading.three_axes {
+                        p.quiet {
+                            "The three sizes of one height stand together as 0: 88.02; 45: 88.03; 90: 88.01, counted in degrees from across the crank: "
+                            "the oval through them counts."
+                        }
+                    }
                     p.quiet {
                         "Several readings of the same thing stand together with semicolons: 0.05; 0.06; 0.05. Their mean counts. "
                         "Another unit may be typed behind the number: 7 thou, 25 ft-lb, 1/64 in. "
@@ -674,6 +687,9 @@ fn taken_here(view: &View, check: &Check, reading: &Reading, position: &Position
 fn shown(r: &ReadingTaken) -> String {
     match &r.value {
         logbook::ReadingValue::Outcome(outcome) => words(outcome),
+        logbook::ReadingValue::Number { text, unit } if !r.axes.is_empty() => {
+            format!("{text} {unit}, oval by three axes")
+        }
         logbook::ReadingValue::Number { text, unit } if !r.stations.is_empty() => {
             format!("{text} {unit} at most, {} stations", r.stations.len())
         }

@@ -71,6 +71,16 @@ fn typed_of(kind: Kind, fields: &[Field], body: &Value) -> Typed {
             let all: Vec<String> = list.iter().map(|f| format!("{} {}", part(f, "text"), part(f, "unit"))).collect();
             typed.insert("value".to_owned(), all.join("; "));
         }
+        if let Some(list) = body.get("axes").and_then(Value::as_array) {
+            let part = |axis: &Value, p: &str| {
+                let size = axis.get("size").and_then(|f| f.get(p)).and_then(Value::as_str);
+                size.unwrap_or_default().to_owned()
+            };
+            let degrees = |axis: &Value| axis.get("degrees").and_then(Value::as_u64).unwrap_or_default();
+            let all: Vec<String> =
+                list.iter().map(|a| format!("{}: {} {}", degrees(a), part(a, "text"), part(a, "unit"))).collect();
+            typed.insert("value".to_owned(), all.join("; "));
+        }
         if let Some(list) = body.get("stations").and_then(Value::as_array) {
             let all: Vec<String> = list.iter().map(station_typed).collect();
             typed.insert("stations".to_owned(), all.join("\n"));

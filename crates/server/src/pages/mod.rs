@@ -543,7 +543,7 @@ impl View {
         }
     }
 
-    /// What the figures read at a place before any repair look like together.
+    /// The faces of a place whose straightedge readings are told station by station: the map, or what is missing for one.
     pub(crate) fn faces_at(&self, at: &Position) -> Markup {
         let faces = self.case.iter().flat_map(|c| &c.faces).filter(|f| f.position == *at);
         html! {
@@ -560,19 +560,21 @@ impl View {
                     }
                     @if !face.missing.is_empty() {
                         ul.missing {
-                            @for line in &face.missing { li { (crate::words::sentence(line)) "." } }
+                            @for line in &face.missing {
+                                li { (crate::words::sentence(line)) "." }
+                            }
                         }
                         p { (crate::words::sentence(&face.reason)) "." }
-                    }
-                    @if let Some(next) = &face.next_move {
-                        p.nextmove { (crate::words::sentence(next)) "." }
+                        @if let Some(next) = &face.next_move {
+                            p.nextmove { (crate::words::sentence(next)) "." }
+                        }
                     }
                 }
             }
         }
     }
 
-    /// What several readings of the place look like together.
+    /// What the figures read at a place before any repair look like together.
     pub(crate) fn measured_at(&self, at: &Position) -> Markup {
         let findings = self.case.iter().flat_map(|c| &c.findings);
         let here: Vec<&Finding> = findings.filter(|f| f.position == *at && !f.after_repair).collect();

@@ -61,6 +61,7 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
     let marks = view.marks();
     let body = html! {
         h2 { (crate::words::sentence(&view.place(position))) }
+        (view.faces_at(position))
         @if here.is_empty() {
             p.quiet { "No reading here yet." }
         }
@@ -70,7 +71,6 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
                 @for f in &findings { (finding(view, f)) }
             }
         }
-        (view.faces_at(position))
         (view.measured_at(position))
         (along(view, |s| here.iter().any(|f| s.holds(f))))
         @if !parts.is_empty() {

@@ -117,6 +117,7 @@ impl Correct {
                     fields.remove("value");
                     fields.remove("repeats");
                     fields.remove("mean_of");
+                    fields.remove("axes");
                     if let Some(outcome) = outcome {
                         fields.insert("outcome".to_owned(), Value::from(outcome));
                     }

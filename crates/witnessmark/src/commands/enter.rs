@@ -26,7 +26,8 @@ pub(crate) struct Enter {
     reading: String,
     /// Where: engine, bank-A, cyl-3, pair-3-4, cyl-3-in-1, main-2, rod-3, cam-A-in; for a cylinder also the name on this engine.
     position: String,
-    /// A figure with its unit (`8.4 bar`, `7 thou`), several of the same thing (`0.05; 0.06; 0.05 mm`), or an outcome in words.
+    /// A figure with its unit (`8.4 bar`, `7 thou`), several of the same thing (`0.05; 0.06; 0.05 mm`), a bore on three axes (`0: 88.02;
+    /// 45: 88.03; 90: 88.01 mm`), or an outcome in words.
     #[arg(allow_hyphen_values = true, required_unless_present = "stations")]
     value: Option<String>,
     /// The kind of gauge, an id of the knowledge.
