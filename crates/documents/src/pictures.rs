@@ -38,4 +38,4 @@ pub use reading::reading_between_limits;
 pub use section::{Section, round_section};
 pub use spreads::{SpreadLine, cost_spreads};
 pub use trial::{stated_and_seen, ways_of_testing};
-pub use warp::{Warp, warp_map};
+pub use warp::{Warp, face_map, warp_map};

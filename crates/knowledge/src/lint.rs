@@ -653,6 +653,28 @@ impl Knowledge {
             }
             self.lint_gauge_fits(check, reading, gauge, unit, out);
         }
+        if let Some(face) = &reading.face {
+            for (field, gauge) in [("edge", &face.edge), ("blade", &face.blade)] {
+                resolves(check, &format!("{name}.face.{field}"), gauge, "gauge", known.gauges.contains(gauge), out);
+            }
+            if let Some(limit) = &face.stretch_limit {
+                resolves(
+                    check,
+                    &format!("{name}.face.stretch_limit"),
+                    limit,
+                    "limit",
+                    known.limits.contains(limit),
+                    out,
+                );
+            }
+            if !(face.stretch_mm.is_finite() && face.stretch_mm > 0.0) {
+                out.push(check.complaint(
+                    format!("{name}.face.stretch_mm"),
+                    format!("{} is no length of a stretch", face.stretch_mm),
+                    "give a length above nought, in mm",
+                ));
+            }
+        }
     }
 
     /// Complains of a gauge that reads another kind of unit, unless one of its own lines says how it decides the limit.

@@ -518,8 +518,32 @@ pub struct Reading {
     pub limits: Vec<LimitRef>,
     /// The gauge it is usually taken with.
     pub gauge: Option<String>,
+    /// For the gap under a straightedge on a face: what the face's flatness is worked out with.
+    pub face: Option<FaceOf>,
+    /// For the out-of-round of a bore: whether it can be told by three sizes, on the axes at 0, 45 and 90 degrees.
+    pub three_axes: bool,
     /// Worked examples.
     pub examples: Vec<ReadingExample>,
+}
+
+/// What a face's flatness is worked out with, where gaps under a straightedge are told station by station.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FaceOf {
+    /// What the face is called.
+    pub name: String,
+    /// The item of the engine sheet that is its length, from the marks at the front to those at the rear.
+    pub length: String,
+    /// The item of the engine sheet that is its width, from the left marks to the right ones.
+    pub width: String,
+    /// The length of the stretch whose worst place is looked for along each line, in mm.
+    pub stretch_mm: f64,
+    /// The limit that such a stretch is held against.
+    pub stretch_limit: Option<String>,
+    /// The gauge whose doubt the edge has, where the one used has none of its own.
+    pub edge: String,
+    /// The gauge whose doubt a blade has.
+    pub blade: String,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -558,6 +582,9 @@ struct RawReading {
     #[serde(default)]
     limits: Vec<LimitRef>,
     gauge: Option<String>,
+    face: Option<FaceOf>,
+    #[serde(default)]
+    three_axes: bool,
     observes: Vec<RawObserve>,
     #[serde(default)]
     example: Vec<ReadingExample>,
@@ -590,6 +617,8 @@ impl TryFrom<RawReading> for Reading {
                 ("bands", raw.bands.is_some()),
                 ("limits", !raw.limits.is_empty()),
                 ("gauge", raw.gauge.is_some()),
+                ("face", raw.face.is_some()),
+                ("three_axes", raw.three_axes),
             ];
             stray.into_iter().find(|(_, there)| *there).map(|(field, _)| field)
         };
@@ -651,6 +680,8 @@ impl TryFrom<RawReading> for Reading {
             observes,
             limits: raw.limits,
             gauge: raw.gauge,
+            face: raw.face,
+            three_axes: raw.three_axes,
             examples: raw.example,
         })
     }

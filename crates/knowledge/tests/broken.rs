@@ -460,6 +460,25 @@ fn a_gauge_that_is_none_of_the_tools_is_told() {
 }
 
 #[test]
+fn a_face_whose_gauge_or_limit_is_none_is_told() {
+    let file = "checks/head-on-bench.toml";
+    let at = "id = \"head-straightedge\"";
+    let told = |old: &str, new: &str, field: &str, words: &str, next: &str| {
+        does_not_agree(file, at, old, new, field, words, next)
+    };
+    told("blade = \"feeler_fine\"", "blade = \"feeler_gold\"", "readings.gap.face.blade", "feeler_gold", "gauge");
+    told("edge = \"straightedge\"", "edge = \"ruler\"", "readings.gap.face.edge", "ruler", "gauge");
+    told("head_flat_6in", "head_flat_9in", "readings.gap.face.stretch_limit", "head_flat_9in", "limit");
+    told(
+        "stretch_mm = 150.0",
+        "stretch_mm = 0.0",
+        "readings.gap.face.stretch_mm",
+        "no length of a stretch",
+        "above nought",
+    );
+}
+
+#[test]
 fn a_gauge_of_another_kind_of_unit_is_told() {
     does_not_agree(
         "checks/block-open.toml",

@@ -236,6 +236,30 @@ bodies! {
         /// Two or more readings of the same thing, one after the other, in one unit; their mean counts, and `value` is
         /// left out; from version 2.
         repeats*: Figure,
+        /// A straightedge laid down once: blade by blade what its stations say, in sequence from the end that the line is named
+        /// from; `spot` is the line, the widest blade that entered is the value, and `value` and `repeats` are left out; from
+        /// version 3.
+        stations*: EdgeStation,
+        /// The sizes of a bore at one height on three axes, 45 degrees apart: the oval that goes through them is the value, and
+        /// `value` and `repeats` are left out; from version 3.
+        axes*: AxisSize,
+    }
+    /// A size across a bore on one axis.
+    AxisSize {
+        /// The axis in degrees, counted from across the crank: 0, 45 or 90.
+        degrees: u16,
+        /// The size, or how far it is off the setting of the gauge.
+        size: Figure,
+    }
+    /// One place along a straightedge, and between which blades the gap lies.
+    EdgeStation {
+        /// How far along, from the end that the line is named from.
+        along: Figure,
+        ;
+        /// The thickest blade that enters; left out: none does.
+        enters?: Figure,
+        /// The thinnest blade that is refused; left out: none was tried that is.
+        refused?: Figure,
     }
     /// A check was left out on purpose.
     ReadingSkipped {
@@ -866,6 +890,30 @@ impl Figure {
     #[must_use]
     pub fn number_in(&self, unit: &str) -> Option<f64> {
         number_in(&self.text, &self.unit, unit)
+    }
+
+    /// Gives the thickest blade that entered anywhere along a straightedge, nought in the unit of the blades where none did;
+    /// nothing for no stations.
+    pub(crate) fn widest(stations: &[EdgeStation]) -> Option<Figure> {
+        let thick = |f: &&Figure| f.number_in("mm").unwrap_or(0.0);
+        let entered = stations.iter().filter_map(|s| s.enters.as_ref()).max_by(|a, b| thick(a).total_cmp(&thick(b)));
+        let none = || {
+            let unit = stations.iter().find_map(|s| s.refused.as_ref()).or(stations.first().map(|s| &s.along))?;
+            Some(Figure { text: "0".to_owned(), unit: unit.unit.clone() })
+        };
+        entered.cloned().or_else(none)
+    }
+
+    /// Gives the oval that goes through three sizes 45 degrees apart, two digits beyond the finest of them; nothing for others.
+    ///
+    /// A size on the axis at angle `a` is `mean + oval / 2 * cos(2 (a - turned))`; three of them leave the oval as the root below.
+    pub(crate) fn oval(axes: &[AxisSize]) -> Option<Figure> {
+        let [across, slanting, along] = axes else { return None };
+        let [d0, d45, d90] = [across, slanting, along].map(|axis| axis.size.number());
+        let (half, off) = ((d0? - d90?) / 2.0, d45? - f64::midpoint(d0?, d90?));
+        let after = |text: &str| text.split_once(['.', ',']).map_or(0, |(_, digits)| digits.len());
+        let digits = axes.iter().map(|axis| after(axis.size.text.trim())).max()? + 2;
+        Some(Figure { text: format!("{:.digits$}", 2.0 * half.hypot(off)), unit: across.size.unit.clone() })
     }
 
     /// Gives the mean of some figures of one unit, two digits beyond the finest of them; nothing for none.

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use anatomy::{EntryId, JobId, Position};
 
-use crate::bodies::{MoneyTold, VehicleDescribed};
+use crate::bodies::{Figure, MoneyTold, VehicleDescribed};
 use crate::chain::Chain;
 use crate::entry::{Content, Entry, SealError, Unsealed, read};
 use crate::force::Force;
@@ -302,8 +302,11 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
                 (Some(outcome), _) => ReadingValue::Outcome(outcome.clone()),
                 (None, Some(figure)) => ReadingValue::Number { text: figure.text.clone(), unit: figure.unit.clone() },
                 // A body without any is refused when it is read; nothing to keep.
-                (None, None) => match crate::bodies::Figure::mean(&b.repeats) {
-                    Some(mean) => ReadingValue::Number { text: mean.text, unit: mean.unit },
+                (None, None) => match Figure::mean(&b.repeats)
+                    .or_else(|| Figure::oval(&b.axes))
+                    .or_else(|| Figure::widest(&b.stations))
+                {
+                    Some(figure) => ReadingValue::Number { text: figure.text, unit: figure.unit },
                     None => return,
                 },
             };
@@ -324,6 +327,8 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
                 note: b.note.clone(),
                 repeats: b.repeats.clone(),
                 mean_of: b.mean_of.or(several),
+                stations: b.stations.clone(),
+                axes: b.axes.clone(),
                 gauge_doubted_by: None,
             });
         }

@@ -127,7 +127,7 @@ kinds! {
     /// A doubted gauge was found good.
     GaugeCleared(GaugeCleared) = "gauge-cleared", None, [V1 = 1], V1;
     /// A reading was taken.
-    ReadingTaken(ReadingBody) = "reading-taken", Some(Moment::Test), [V1 = 1, V2 = 2], V2;
+    ReadingTaken(ReadingBody) = "reading-taken", Some(Moment::Test), [V1 = 1, V2 = 2, V3 = 3], V3;
     /// A check was left out on purpose.
     ReadingSkipped(ReadingSkipped) = "reading-skipped", None, [V1 = 1], V1;
     /// A question about what is not the engine was answered.
@@ -230,10 +230,10 @@ impl EntryBody {
     #[must_use]
     pub fn version(&self) -> u32 {
         if let EntryBody::ReadingTaken(r) = self
-            && r.repeats.is_empty()
-            && r.mean_of.is_none()
+            && r.stations.is_empty()
+            && r.axes.is_empty()
         {
-            return 1;
+            return if r.repeats.is_empty() && r.mean_of.is_none() { 1 } else { 2 };
         }
         self.kind().latest_version()
     }
@@ -277,6 +277,8 @@ impl EntryBody {
         };
         if let EntryBody::ReadingTaken(reading) = self {
             match (&reading.outcome, &reading.value) {
+                (_, _) if !reading.axes.is_empty() => ensure_axes(reading)?,
+                (_, _) if !reading.stations.is_empty() => ensure_stations(reading)?,
                 (None, None) if !reading.repeats.is_empty() => ensure_repeats(&reading.repeats)?,
                 (_, _) if !reading.repeats.is_empty() => {
                     return Err("repeats: expected no outcome and no value beside them; the mean is worked out".into());
@@ -346,6 +348,81 @@ fn ensure_repeats(repeats: &[Figure]) -> Result<(), String> {
         Some(bad) => Err(format!("repeats: {:?} is no number; type the digits as shown", bad.text)),
         None => Ok(()),
     }
+}
+
+/// Passes three sizes that stand alone, on the axes at 0, 45 and 90 degrees, in one unit.
+fn ensure_axes(reading: &ReadingBody) -> Result<(), String> {
+    let alone = reading.outcome.is_none() && reading.value.is_none() && reading.mean_of.is_none();
+    if !(alone && reading.repeats.is_empty() && reading.stations.is_empty()) {
+        return Err("axes: expected nothing else beside them; the oval through them is the value".into());
+    }
+    let degrees: Vec<u16> = reading.axes.iter().map(|axis| axis.degrees).collect();
+    if degrees != [0, 45, 90] {
+        return Err(format!("axes {degrees:?}: expected 0, 45 and 90 degrees, each once and in this sequence"));
+    }
+    let unit = reading.axes.first().map(|axis| axis.size.unit.as_str()).unwrap_or_default();
+    match reading.axes.iter().find(|axis| axis.size.unit != unit || axis.size.number().is_none()) {
+        Some(bad) => Err(format!(
+            "axes: {:?} {} at {} degrees: expected a number in one unit with the others; type the digits as shown",
+            bad.size.text, bad.size.unit, bad.degrees
+        )),
+        None => Ok(()),
+    }
+}
+
+/// Passes stations of a straightedge that stand alone, on a named line, each with a blade, rising along it.
+fn ensure_stations(reading: &ReadingBody) -> Result<(), String> {
+    if reading.outcome.is_some() || reading.value.is_some() || !reading.repeats.is_empty() || reading.mean_of.is_some()
+    {
+        return Err(
+            "stations: expected no outcome, value, repeats or mean_of beside them; the widest blade is the value"
+                .into(),
+        );
+    }
+    if reading.spot.is_none() {
+        return Err("stations: expected the line of the straightedge as spot; say which line it lay along".into());
+    }
+    let mut before: Option<f64> = None;
+    for station in &reading.stations {
+        let at = format!("stations: {} {}", station.along.text, station.along.unit);
+        let read = |name: &str, figure: &Figure| {
+            let number = figure.number_in("mm").filter(|mm| *mm >= 0.0);
+            number.ok_or_else(|| {
+                format!(
+                    "{at}: {name} {:?} {} is no length from nought up; type the digits as read",
+                    figure.text, figure.unit
+                )
+            })
+        };
+        let along = read("along", &station.along)?;
+        match before {
+            Some(last) if along <= last && last - along < 1e-9 => {
+                return Err(format!(
+                    "{at} is read twice; keep the better of the two, or lay the edge again as an entry of its own"
+                ));
+            }
+            Some(last) if along < last => {
+                return Err(format!(
+                    "{at} lies before the one above it; give them in sequence from the end the line is named from"
+                ));
+            }
+            Some(_) | None => before = Some(along),
+        }
+        let enters = station.enters.as_ref().map(|f| read("enters", f)).transpose()?;
+        let refused = station.refused.as_ref().map(|f| read("refused", f)).transpose()?;
+        match (enters, refused) {
+            (None, None) => {
+                return Err(format!("{at} has no blade; say which enters, which is refused, or leave the station out"));
+            }
+            (Some(enters), Some(refused)) if refused < enters => {
+                return Err(format!(
+                    "{at}: the blade that enters is thicker than the one that is refused; swap the two or read again"
+                ));
+            }
+            (Some(_), Some(_)) | (Some(_), None) | (None, Some(_)) => {}
+        }
+    }
+    Ok(())
 }
 
 fn ensure_range(figure: &EngineFigure) -> Result<(), String> {

@@ -85,6 +85,13 @@ pub struct ReadingTaken {
     /// How many readings `value` is the mean of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mean_of: Option<u32>,
+    /// Where it is a straightedge laid down once: its stations, from the end that the line in `spot` is named from; `value` is
+    /// the widest blade that entered.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub stations: Vec<EdgeStation>,
+    /// Where it is a bore on three axes: its sizes; `value` is the oval through them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub axes: Vec<AxisSize>,
     /// The entry that doubts its gauge: this reading asks to be measured again.
     pub gauge_doubted_by: Option<EntryId>,
 }

@@ -619,6 +619,33 @@ fn upright_zone_of_line(points: &[[f64; 2]]) -> f64 {
     above(1.0).max(above(-1.0))
 }
 
+/// The doubt of a zone's width for a doubt of one in every height: the width is twice the weighted sum of those it is carried by.
+fn doubt_per_height(carried_by: &[(usize, f64)]) -> f64 {
+    2.0 * carried_by.iter().map(|(_, weight)| weight * weight).sum::<f64>().sqrt()
+}
+
+/// The doubt of highest less lowest point over the plane of least squares, for a doubt of one in every height.
+///
+/// The two points move with their own heights and with the plane: with columns `q` square to one another that span every plane,
+/// the square of it is two less the squares of `q(highest) - q(lowest)`: what the plane takes is taken off.
+fn doubt_of_least_squares(points: &[Point]) -> f64 {
+    let places: Vec<[f64; 2]> = points.iter().map(|point| [point[0], point[1]]).collect();
+    let columns = crate::straightedge::plane_columns(&places);
+    let mut rest: Vec<f64> = points.iter().map(|point| point[2]).collect();
+    for column in &columns {
+        let part: f64 = column.iter().zip(points).map(|(cell, point)| cell * point[2]).sum();
+        for (height, cell) in rest.iter_mut().zip(column) {
+            *height -= part * cell;
+        }
+    }
+    let at = |pick: fn(&(usize, &f64), &(usize, &f64)) -> std::cmp::Ordering| {
+        rest.iter().enumerate().max_by(pick).map_or(0, |(place, _)| place)
+    };
+    let (high, low) = (at(|a, b| a.1.total_cmp(b.1)), at(|a, b| b.1.total_cmp(a.1)));
+    let taken: f64 = columns.iter().map(|column| (column[high] - column[low]).powi(2)).sum();
+    if high == low { 0.0 } else { (2.0 - taken).max(0.0).sqrt() }
+}
+
 /// The least flat square window of a face.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 pub struct WorstWindow {
@@ -628,6 +655,8 @@ pub struct WorstWindow {
     pub corner: [f64; 2],
     /// How many points lie in it.
     pub points: usize,
+    /// The doubt of `width` for a doubt of one in every height: root of the sum of squares of the weights of its heights.
+    pub doubt_per_height: f64,
 }
 
 /// The largest smallest zone of the points in any square window of this size, its sides along and across.
@@ -675,7 +704,13 @@ pub fn worst_window(points: &[Point], size: f64) -> Result<Option<WorstWindow>, 
             match minimum_zone(&inside) {
                 Ok(zone) => {
                     if worst.is_none_or(|worst| zone.width > worst.width) {
-                        worst = Some(WorstWindow { width: zone.width, corner: [x, y], points: inside.len() });
+                        let doubt_per_height = doubt_per_height(&zone.carried_by);
+                        worst = Some(WorstWindow {
+                            width: zone.width,
+                            corner: [x, y],
+                            points: inside.len(),
+                            doubt_per_height,
+                        });
                     }
                 }
                 Err(FlatnessError::TooFew { .. } | FlatnessError::OnOneLine) => {}
@@ -761,16 +796,17 @@ fn flatness_grid(given: &Given) -> Result<Computed, CalcError> {
     let zone = minimum_zone(&points).map_err(refused)?;
     let u = given.optional("u").unwrap_or(0.0);
     // The width is twice the weighted sum of four heights, so its doubt follows from the weights.
-    let of_zone = 2.0 * u * zone.carried_by.iter().map(|(_, weight)| weight * weight).sum::<f64>().sqrt();
+    let of_zone = u * doubt_per_height(&zone.carried_by);
     let mut computed = Computed::default();
     computed.put_with("minimum_zone", zone.width, of_zone);
-    computed.put("least_squares", least_squares(&points).map_err(refused)?);
+    let of_squares = u * doubt_of_least_squares(&points);
+    computed.put_with("least_squares", least_squares(&points).map_err(refused)?, of_squares);
     computed.put("slope_along", zone.slope[0]);
     computed.put("slope_across", zone.slope[1]);
     computed.put("points", f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX)));
     match worst_window(&points, given.number("window")?).map_err(refused)? {
         Some(worst) => {
-            computed.put("worst_window", worst.width);
+            computed.put_with("worst_window", worst.width, u * worst.doubt_per_height);
             computed.put("window_along", worst.corner[0]);
             computed.put("window_across", worst.corner[1]);
         }

@@ -382,6 +382,58 @@ impl EdgeSurvey {
     }
 }
 
+/// Between what the straightness of one line lies, as far as stations within one stretch of it tell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StretchInterval {
+    /// No line that explains the readings is straighter than this over its least straight stretch, in mm.
+    pub least: f64,
+    /// No line that explains the readings is less straight than this over its least straight stretch, in mm.
+    pub greatest: f64,
+    /// Where the stretch of `greatest` begins, from the start of the line, in mm.
+    pub from: f64,
+    /// Where it ends.
+    pub to: f64,
+}
+
+/// Between what the straightness of a line lies at its stations, over any stretch of this length; nothing where no three
+/// stations lie within one stretch, or where they do not rise along the line.
+///
+/// Two parallel lines that hold some places are as far apart as the widest of all threes: how far the middle place of a three
+/// stands off the straight line through the outer two. Where the edge lay drops out of that. Each gap is free between its
+/// blades, so the greatest of a three is taken at their ends; the least of all threes together is the largest of their least
+/// ones, because strips that every three places allow have one in common (Helly's theorem for convex sets of the plane).
+///
+/// # Shapes
+/// `stations`: place along the line, lowest and highest gap there, in sequence.
+/// # Units
+/// mm; the stretch is infinite for the whole line.
+/// # Source
+/// Geometry, worked out here; Helly's theorem \[published: E. Helly 1923\].
+#[must_use]
+pub fn stretch_interval(stations: &[(f64, f64, f64)], stretch: f64) -> Option<StretchInterval> {
+    if !stations.windows(2).all(|two| two[0].0 < two[1].0) {
+        return None;
+    }
+    let mut found: Option<StretchInterval> = None;
+    for (i, a) in stations.iter().enumerate() {
+        for (k, c) in stations.iter().enumerate().skip(i + 2).filter(|(_, c)| c.0 - a.0 <= stretch + SAME_PLACE) {
+            for b in &stations[i + 1..k] {
+                let part = (b.0 - a.0) / (c.0 - a.0);
+                let chord = |x: f64, y: f64| x + (y - x) * part;
+                let (low, high) = (b.1 - chord(a.2, c.2), b.2 - chord(a.1, c.1));
+                let least = low.max(-high).max(0.0);
+                let greatest = high.max(-low);
+                let held = found.get_or_insert(StretchInterval { least, greatest, from: a.0, to: c.0 });
+                held.least = held.least.max(least);
+                if greatest > held.greatest {
+                    *held = StretchInterval { least: held.least, greatest, from: a.0, to: c.0 };
+                }
+            }
+        }
+    }
+    found
+}
+
 /// A height of the middle face, and between what it lies.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EdgeHeight {
@@ -394,7 +446,7 @@ pub struct EdgeHeight {
 }
 
 /// Three columns square to one another that span every plane at the places.
-fn plane_columns(places: &[[f64; 2]]) -> [Vec<f64>; 3] {
+pub(crate) fn plane_columns(places: &[[f64; 2]]) -> [Vec<f64>; 3] {
     let mut columns =
         [vec![1.0; places.len()], places.iter().map(|p| p[0]).collect(), places.iter().map(|p| p[1]).collect()];
     for k in 0..3 {

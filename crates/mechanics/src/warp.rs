@@ -61,6 +61,20 @@ pub struct WarpFrame {
     pub sight: f64,
 }
 
+/// Columns and rows of a face as it is usually drawn \[ours\].
+const GRID: (usize, usize) = (48, 24);
+/// How far from a point or line a face still counts as seen, as a part of its longer side \[ours\].
+const SIGHT: f64 = 0.1;
+
+impl WarpFrame {
+    /// The frame from one corner to the other, as finely as faces are usually drawn.
+    #[must_use]
+    pub fn over(from: [f64; 2], to: [f64; 2]) -> Self {
+        let sight = SIGHT * (to[0] - from[0]).max(to[1] - from[1]);
+        Self { from, to, columns: GRID.0, rows: GRID.1, sight }
+    }
+}
+
 /// A drawn face.
 ///
 /// Rows run across and columns along; the columns of a row stand next to one another.
@@ -186,6 +200,86 @@ pub fn warp_of_survey(
         })
         .collect();
     warp_surface(&points, lines, prior, frame)
+}
+
+/// What a face is mostly bent like.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FaceShape {
+    /// How far the middle lies over the ends, along, in mm.
+    pub bow: f64,
+    /// How far the middle lies over the sides, across, in mm.
+    pub crown: f64,
+    /// How far the first corner and the one opposite it stand over the other two, in mm.
+    pub twist: f64,
+    /// The point that is furthest off bow, crown and twist together, in mm; above counts up.
+    pub local: f64,
+    /// Where that point lies.
+    pub local_at: [f64; 2],
+}
+
+/// Bow, crown and twist of a face by least squares through its points, and what they leave at the worst point; nothing where
+/// the points do not tell them apart.
+///
+/// # Shapes
+/// At least seven points: six numbers are fitted, and something must be left.
+/// # Units
+/// mm.
+/// # Source
+/// Least squares of plane, along², across² and along × across, places counted from -1 to 1 over the points; geometry, worked
+/// out here.
+#[must_use]
+pub fn face_shape(points: &[Point]) -> Option<FaceShape> {
+    const FITTED: usize = 6;
+    if points.len() <= FITTED {
+        return None;
+    }
+    let ends = |k: usize| {
+        points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| (low.min(p[k]), high.max(p[k])))
+    };
+    let spans = [ends(0), ends(1)];
+    if spans.iter().any(|(low, high)| high - low <= 0.0) {
+        return None;
+    }
+    let row = |point: &Point| {
+        let part = |k: usize| 2.0 * (point[k] - spans[k].0) / (spans[k].1 - spans[k].0) - 1.0;
+        let (u, v) = (part(0), part(1));
+        [1.0, u, v, u * u, u * v, v * v]
+    };
+    let mut table = [[0.0; FITTED + 1]; FITTED];
+    for point in points {
+        let own = row(point);
+        for (i, line) in table.iter_mut().enumerate() {
+            for (j, cell) in line.iter_mut().enumerate() {
+                *cell += own[i] * if j < FITTED { own[j] } else { point[2] };
+            }
+        }
+    }
+    for column in 0..FITTED {
+        let best = (column..FITTED).max_by(|&a, &b| table[a][column].abs().total_cmp(&table[b][column].abs()))?;
+        table.swap(column, best);
+        let pivot = table[column];
+        if pivot[column].abs() < 1e-6 {
+            return None;
+        }
+        for (place, line) in table.iter_mut().enumerate() {
+            if place != column {
+                let factor = line[column] / pivot[column];
+                for (cell, above) in line.iter_mut().zip(&pivot) {
+                    *cell -= factor * above;
+                }
+            }
+        }
+    }
+    let fitted: [f64; FITTED] = std::array::from_fn(|k| table[k][FITTED] / table[k][k]);
+    let rest = |point: &Point| point[2] - row(point).iter().zip(&fitted).map(|(a, b)| a * b).sum::<f64>();
+    let worst = points.iter().max_by(|a, b| rest(a).abs().total_cmp(&rest(b).abs()))?;
+    Some(FaceShape {
+        bow: -fitted[3],
+        crown: -fitted[5],
+        twist: 2.0 * fitted[4],
+        local: rest(worst),
+        local_at: [worst[0], worst[1]],
+    })
 }
 
 fn ensure_frame(points: &[WarpPoint], prior: &WarpPrior, frame: &WarpFrame) -> Result<(), WarpError> {

@@ -11,7 +11,9 @@
 mod heads;
 
 use mechanics::flatness::{Point, minimum_zone};
-use mechanics::straightedge::{EdgeAssumptions, EdgeLine, EdgeStation, EdgeSurvey, StraightedgeError};
+use mechanics::straightedge::{
+    EdgeAssumptions, EdgeLine, EdgeStation, EdgeSurvey, StraightedgeError, stretch_interval,
+};
 use proptest::prelude::*;
 use serde_json::Value;
 
@@ -310,4 +312,69 @@ fn what_is_mistyped_is_named_with_line_and_station() {
     for (got, expected) in &cases {
         assert!(got.contains(expected), "{got:?} lacks {expected:?}");
     }
+}
+
+/// The least strip that meets every upright gap, by another road: for one slope the strip must reach from the lowest of the
+/// upper ends to the highest of the lower ends; the slopes that matter join two ends.
+fn least_strip(stations: &[(f64, f64, f64)]) -> f64 {
+    let ends: Vec<[f64; 2]> = stations.iter().flat_map(|s| [[s.0, s.1], [s.0, s.2]]).collect();
+    let mut least = f64::INFINITY;
+    for a in &ends {
+        for b in ends.iter().filter(|b| b[0] > a[0]) {
+            let slope = (b[1] - a[1]) / (b[0] - a[0]);
+            let high = stations.iter().map(|s| s.1 - slope * s.0).fold(f64::NEG_INFINITY, f64::max);
+            let low = stations.iter().map(|s| s.2 - slope * s.0).fold(f64::INFINITY, f64::min);
+            least = least.min((high - low).max(0.0));
+        }
+    }
+    least
+}
+
+/// The widest strip that some choice of heights needs: every choice of ends, each with its smallest zone.
+fn widest_strip(stations: &[(f64, f64, f64)]) -> f64 {
+    (0..1_u32 << stations.len())
+        .map(|choice| {
+            let heights: Vec<(f64, f64, f64)> = stations
+                .iter()
+                .enumerate()
+                .map(|(k, s)| if choice >> k & 1 == 0 { (s.0, s.1, s.1) } else { (s.0, s.2, s.2) })
+                .collect();
+            least_strip(&heights)
+        })
+        .fold(0.0, f64::max)
+}
+
+proptest! {
+    #[test]
+    fn the_interval_of_one_line_is_that_of_all_strips_and_turning_it_round_changes_nothing(
+        gaps in prop::collection::vec((5.0..80.0_f64, 0.0..0.2_f64, 0.0..0.05_f64), 3..8),
+        stretch in 60.0..400.0_f64,
+    ) {
+        let mut along = 0.0;
+        let stations: Vec<(f64, f64, f64)> = gaps.iter().map(|(step, low, width)| { along += step; (along, *low, low + width) }).collect();
+        let whole = stretch_interval(&stations, f64::INFINITY).unwrap();
+        prop_assert!((whole.least - least_strip(&stations)).abs() < 1e-12, "{whole:?}");
+        prop_assert!((whole.greatest - widest_strip(&stations)).abs() < 1e-12, "{whole:?}");
+        let turned: Vec<(f64, f64, f64)> = stations.iter().rev().map(|s| (along + 1.0 - s.0, s.1, s.2)).collect();
+        match (stretch_interval(&stations, stretch), stretch_interval(&turned, stretch)) {
+            (Some(one), Some(other)) => {
+                prop_assert!((one.least - other.least).abs() < 1e-12 && (one.greatest - other.greatest).abs() < 1e-12);
+                prop_assert!(one.least <= one.greatest && one.greatest <= whole.greatest + 1e-12);
+                prop_assert!(one.to - one.from <= stretch + 1.0);
+            }
+            (None, None) => {}
+            (one, other) => prop_assert!(false, "{one:?} {other:?}"),
+        }
+        // Packing one end of the edge up changes every gap and no line.
+        let packed: Vec<(f64, f64, f64)> = stations.iter().map(|s| (s.0, s.1 + 0.3 + 0.001 * s.0, s.2 + 0.3 + 0.001 * s.0)).collect();
+        let packed = stretch_interval(&packed, f64::INFINITY).unwrap();
+        prop_assert!((packed.least - whole.least).abs() < 1e-12 && (packed.greatest - whole.greatest).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn two_stations_or_stations_out_of_sequence_say_nothing_of_a_stretch() {
+    assert_eq!(stretch_interval(&[(0.0, 0.0, 0.1), (100.0, 0.0, 0.1)], 150.0), None);
+    assert_eq!(stretch_interval(&[(0.0, 0.0, 0.1), (100.0, 0.0, 0.1), (200.0, 0.0, 0.1)], 150.0), None);
+    assert_eq!(stretch_interval(&[(0.0, 0.0, 0.1), (0.0, 0.0, 0.1), (20.0, 0.0, 0.1)], 150.0), None);
 }

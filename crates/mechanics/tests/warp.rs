@@ -10,7 +10,9 @@ mod heads;
 
 use mechanics::flatness::{Point, minimum_zone};
 use mechanics::straightedge::EdgeSurvey;
-use mechanics::warp::{WarpError, WarpFrame, WarpPoint, WarpPrior, WarpSurface, warp_of_survey, warp_surface};
+use mechanics::warp::{
+    WarpError, WarpFrame, WarpPoint, WarpPrior, WarpSurface, face_shape, warp_of_survey, warp_surface,
+};
 use serde_json::Value;
 
 const FRAME: WarpFrame = WarpFrame { from: [0.0, 0.0], to: [440.0, 150.0], columns: 12, rows: 5, sight: 20.0 };
@@ -113,4 +115,30 @@ fn what_cannot_be_drawn_is_refused_with_its_range() {
     assert!(said(&points[..3], &WarpPrior::USUAL, &FRAME).contains("at least four"));
     let many = vec![points[0]; 2001];
     assert_eq!(warp_surface(&many, &[], &WarpPrior::USUAL, &FRAME), Err(WarpError::TooMany { count: 2001 }));
+}
+
+// Value by: the face is put together from its own bow, crown and twist, so that the answer is known without fitting.
+#[test]
+fn bow_crown_twist_and_a_local_sink_are_told_apart() {
+    let face = |bow: f64, crown: f64, twist: f64| -> Vec<Point> {
+        let places = (0..7).flat_map(|i| (0..5).map(move |j| (f64::from(i) * 70.0, f64::from(j) * 40.0)));
+        places
+            .map(|(x, y)| {
+                let (u, v) = (x / 210.0 - 1.0, y / 80.0 - 1.0);
+                [x, y, 0.3 + 0.001 * x - 0.0004 * y + bow * (1.0 - u * u) + crown * (1.0 - v * v) + twist / 2.0 * u * v]
+            })
+            .collect()
+    };
+    let bent = face_shape(&face(-0.16, 0.03, 0.05)).unwrap();
+    for (got, put) in [(bent.bow, -0.16), (bent.crown, 0.03), (bent.twist, 0.05), (bent.local, 0.0)] {
+        assert!((got - put).abs() < 1e-10, "{bent:?}");
+    }
+    let mut sunk = face(0.0, 0.0, 0.0);
+    sunk[17][2] -= 0.06;
+    let sunk_shape = face_shape(&sunk).unwrap();
+    assert!((sunk_shape.local_at[0] - sunk[17][0]).hypot(sunk_shape.local_at[1] - sunk[17][1]) < 1e-9);
+    assert!((-0.06..-0.045).contains(&sunk_shape.local), "{sunk_shape:?}");
+    assert_eq!(face_shape(&face(0.1, 0.0, 0.0)[..6]), None, "six points fit anything");
+    let line: Vec<Point> = (0..9).map(|k| [f64::from(k), 0.0, 0.0]).collect();
+    assert_eq!(face_shape(&line), None);
 }

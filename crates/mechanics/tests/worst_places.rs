@@ -163,3 +163,36 @@ fn what_does_not_go_together_is_refused_by_name() {
     assert!(text(&[("gaps", "0,0; 50,0.01; 40,0")]).contains("gaps"));
     assert!(text(&[("gaps", "0,0; 50,0.01; 90,0"), ("edge_error", "2 mm")]).contains("between 0 and 1"));
 }
+
+// Value by: nudging each height by a micrometre both ways and asking again; the root of the sum of squares of what that moves is
+// what one doubt in every height comes to (JCGM 100:2008, 5.1.2). Digits: a nudge keeps the same points high and low.
+#[test]
+fn the_doubts_of_the_grid_are_what_nudging_every_height_says() {
+    let head = heads::all().remove("sunk_between_cylinders").unwrap();
+    let points: Vec<[f64; 3]> = head.dial.iter().step_by(4).map(|p| [p[0], p[1], p[2]]).collect();
+    let answer = |points: &[[f64; 3]]| {
+        let text: Vec<String> = points.iter().map(|p| format!("{},{},{:.9}", p[0], p[1], p[2])).collect();
+        calculate("flatness-grid", &[("points", &text.join("\n")), ("u", "2 um"), ("window", "200 mm")]).unwrap()
+    };
+    let told = answer(&points);
+    for key in ["minimum_zone", "least_squares", "worst_window"] {
+        let nudge = 1e-6;
+        let moved = |k: usize, by: f64| {
+            let mut other = points.clone();
+            other[k][2] += by;
+            answer(&other).value(key).unwrap()
+        };
+        let sum: f64 = (0..points.len()).map(|k| ((moved(k, nudge) - moved(k, -nudge)) / (2.0 * nudge)).powi(2)).sum();
+        let u = told.line(key).and_then(|line| line.u).unwrap();
+        assert!((u - 0.002 * sum.sqrt()).abs() < 1e-6, "{key}: {u} against {}", 0.002 * sum.sqrt());
+    }
+}
+
+#[test]
+fn a_pyramid_has_the_doubt_of_least_squares_worked_by_hand() {
+    // Four corners at nought, the middle at 0.05: plane and corners move so that the square of it is 2 - 1/4 - 1/4.
+    let answer =
+        calculate("flatness-grid", &[("points", "-1,-1,0; 1,-1,0; -1,1,0; 1,1,0; 0,0,0.05"), ("u", "2 um")]).unwrap();
+    let u = answer.line("least_squares").and_then(|line| line.u).unwrap();
+    assert!((u - 0.002 * 1.5_f64.sqrt()).abs() < 1e-9, "{u}");
+}

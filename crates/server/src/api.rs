@@ -305,6 +305,30 @@ fn ensure_fresh(headers: &HeaderMap, job: &Job) -> Result<(), Trouble> {
     ))
 }
 
+/// Sizes on three axes as they are typed.
+fn axes(list: Option<&Value>) -> String {
+    let one = |axis: &Value| {
+        let degrees = axis.get("degrees").and_then(Value::as_u64).map(|n| n.to_string()).unwrap_or_default();
+        let size = axis.get("size");
+        let part = |p: &str| size.and_then(|f| f.get(p)).and_then(Value::as_str).unwrap_or_default();
+        let typed = size.and_then(Value::as_str).map(str::to_owned);
+        format!("{degrees}: {}", typed.unwrap_or_else(|| format!("{} {}", part("text"), part("unit"))))
+    };
+    list.and_then(Value::as_array).into_iter().flatten().map(one).collect::<Vec<_>>().join("; ")
+}
+
+/// Stations of a straightedge as they are typed.
+fn stations(list: Option<&Value>) -> String {
+    let figure = |station: &Value, name: &str| {
+        let there = station.get(name);
+        let part = |p: &str| there.and_then(|f| f.get(p)).and_then(Value::as_str).unwrap_or_default();
+        let typed = there.and_then(Value::as_str).map(str::to_owned);
+        typed.unwrap_or_else(|| format!("{} {}", part("text"), part("unit"))).trim().to_owned()
+    };
+    let one = |s: &Value| format!("{}: {}..{}", figure(s, "along"), figure(s, "enters"), figure(s, "refused"));
+    list.and_then(Value::as_array).into_iter().flatten().map(one).collect::<Vec<_>>().join("; ")
+}
+
 /// The single readings of a body as they are typed: with semicolons between.
 fn repeats(stored: Option<&Value>) -> String {
     let list = stored.and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
@@ -332,6 +356,8 @@ fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: 
         "note",
         "mean_of",
         "repeats",
+        "stations",
+        "axes",
     ];
     if let Some(stray) = map.keys().find(|k| !known.contains(&k.as_str())) {
         let why = format!("a reading has no such field; it has {}", known.join(", "));
@@ -356,6 +382,8 @@ fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: 
             text("outcome")
         } else if map.contains_key("repeats") {
             repeats(map.get("repeats"))
+        } else if map.contains_key("axes") {
+            axes(map.get("axes"))
         } else {
             text("value")
         },
@@ -365,6 +393,7 @@ fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: 
         label: text("label"),
         temperature: text("temperature"),
         note: text("note"),
+        stations: stations(map.get("stations")),
         mean_of: map.get("mean_of").and_then(Value::as_u64).map(|n| n.to_string()).unwrap_or_default(),
     };
     // What was kept once is not judged by what came after it.

@@ -245,6 +245,7 @@ fn given(typed: &Typed) -> Given {
         temperature: text("temperature"),
         note: text("note"),
         mean_of: text("mean_of"),
+        stations: enter::stations_typed(typed),
     }
 }
 
@@ -265,6 +266,7 @@ fn field_address(id: &str, given: &Given) -> String {
         ("unit", &given.unit),
         ("note", &given.note),
         ("spot", &given.spot),
+        ("stations", &given.stations),
     ];
     let asked: Vec<String> =
         parts.iter().filter(|(_, v)| !v.is_empty()).map(|(k, v)| format!("{k}={}", escaped(v))).collect();

@@ -181,7 +181,11 @@ fn sheet_rows(knowledge: &Knowledge) -> Ask {
     let built_to: BTreeSet<&str> =
         knowledge.steps.iter().flat_map(|s| &s.holds).flat_map(|h| &h.manual).map(String::as_str).collect();
     let work = knowledge.operations.iter().filter(|o| built_to.contains(o.id.as_str()));
-    ids(limits.chain(work.map(|o| (o.id.as_str(), o.name.as_str()))))
+    let faces = knowledge.checks.iter().flat_map(|c| &c.value.readings).filter_map(|r| r.face.as_ref());
+    let sizes: Vec<(&str, String)> = faces.flat_map(workup::faces::size_names).collect();
+    ids(limits
+        .chain(work.map(|o| (o.id.as_str(), o.name.as_str())))
+        .chain(sizes.iter().map(|(id, name)| (*id, name.as_str()))))
 }
 
 /// The questions of a kind.

@@ -882,3 +882,70 @@ async fn an_old_part_stands_under_order_until_it_went_back() {
     assert!(said.contains("went back") && said.contains("old head") && !said.contains("days left"), "{said}");
     assert!(said.contains("On the way Reconditioned or exchange head"), "the new one is still awaited: {said}");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_straightedge_is_entered_row_by_row_and_the_place_shows_the_map_of_its_face() {
+    let upto = STORY.lines().position(|line| line.contains("\"flat-f\"")).unwrap();
+    let shop = Shop::told(STORY, upto).await;
+    shop.tick("head-straightedge").await;
+    shop.job().await;
+    let (_, page) = shop.get(&format!("/jobs/{}/enter?check=head-straightedge&position=bank-A", shop.job)).await;
+    for words in ["A–D along left, 420 mm ✓", "D–F across rear, 175 mm", "name=\"refused-8\""] {
+        assert!(page.replace("<!-- -->", "").contains(words), "{words}: {}", words_of(&page));
+    }
+    let fixed = [("check", "head-straightedge"), ("reading", "gap"), ("position", "bank-A"), ("spot", "across-rear")];
+    let rows = |along: &'static str| {
+        [
+            ("along-0", "0"),
+            ("refused-0", "0.02"),
+            ("along-1", "87.5"),
+            ("enters-1", "0.04"),
+            ("refused-1", "0.05"),
+            ("along-2", along),
+            ("refused-2", "0.02"),
+        ]
+    };
+    let enter = format!("/jobs/{}/enter", shop.job);
+    let before = shop.entries().await;
+    let (answer, page) = shop.post_form(&enter, &[&fixed[..], &rows("190")[..]].concat()).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        page.contains("lies beyond the face") && page.contains("value=\"87.5\"") && page.contains("value=\"190\""),
+        "{}",
+        words_of(&page)
+    );
+    assert_eq!(shop.entries().await, before);
+    let (answer, page) = shop.post_form(&enter, &[&fixed[..], &rows("175")[..]].concat()).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (_, job) = shop.job().await;
+    let kept = job["state"]["readings"].as_array().unwrap().last().unwrap().clone();
+    assert_eq!((kept["spot"].as_str(), kept["stations"].as_array().map(Vec::len)), (Some("across-rear"), Some(3)));
+    assert_eq!(job["case"]["faces"][0]["verdict"], "outside", "{}", job["case"]["faces"][0]["reason"]);
+    let (_, page) = shop.get(&format!("/jobs/{}/place/bank-A", shop.job)).await;
+    assert!(
+        page.contains("The face, bent as measured") && page.contains("Limit of its flatness 0.08 mm"),
+        "{}",
+        words_of(&page)
+    );
+
+    // The same over the interface; what does not fit names its field.
+    let sent = |spot: &str, stations: &Value| json!({"kind": "reading-taken", "body": {"check": "head-straightedge", "position": "bank-A", "spot": spot, "stations": stations}});
+    let good = json!([{"along": "0 mm", "refused": "0.03 mm"}, {"along": {"text": "87.5", "unit": "mm"}, "enters": "0.03 mm", "refused": "0.04 mm"}, {"along": "175 mm", "refused": "0.03 mm"}]);
+    let (answer, problem) = shop.post_entry(&key(61), &sent("G-H", &good), None).await;
+    assert_eq!(answer.status(), StatusCode::CREATED, "{problem}");
+    let (answer, problem) = shop.post_entry(&key(62), &sent("A-B", &good), None).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(problem["errors"][0]["field"], "spot", "{problem}");
+    // The entry's own page writes what it says, and puts it right.
+    let entry = kept["entry"].as_str().unwrap();
+    let (_, page) = shop.get(&format!("/jobs/{}/entries/{entry}", shop.job)).await;
+    assert!(page.contains("87.5 mm: 0.04 mm..0.05 mm"), "{}", words_of(&page));
+    let right = [
+        ("stations", "0: ..0.02\n87.5: 0.03..0.04\n175: ..0.02"),
+        ("position", "bank-A"),
+        ("spot", "across-rear"),
+        ("put-right-because", "misread"),
+    ];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/entries/{entry}", shop.job), &right).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+}

@@ -239,7 +239,8 @@ impl Sheet<'_> {
         for f in list.iter().copied().filter(|f| self.full || f.verdict != Verdict::Inside) {
             let same = |g: &&mut Vec<&Finding>| {
                 g.first().is_some_and(|o| {
-                    (&o.check, &o.reading, o.position, o.verdict) == (&f.check, &f.reading, f.position, f.verdict)
+                    (&o.check, &o.reading, o.position, o.verdict, o.whole_face)
+                        == (&f.check, &f.reading, f.position, f.verdict, f.whole_face)
                 })
             };
             match groups.iter_mut().find(same) {
@@ -262,8 +263,9 @@ impl Sheet<'_> {
         let Some(f) = group.iter().min_by(|a, b| out(a).total_cmp(&out(b))) else { return Ok(()) };
         let figures: Vec<&str> = group.iter().map(|f| f.shown.as_str()).collect();
         let what = f.name();
+        let place = if f.whole_face { format!("{}, all lines together", f.place) } else { f.place.clone() };
         t.line(
-            &format!("  {}  {what}, {}: {}", t.mark(f.verdict), f.place, t.tone(Tone::Strong, &figures.join(", "))),
+            &format!("  {}  {what}, {place}: {}", t.mark(f.verdict), t.tone(Tone::Strong, &figures.join(", "))),
             11,
         )?;
         if f.value.is_some() {

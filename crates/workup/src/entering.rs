@@ -6,12 +6,14 @@
 
 use anatomy::{EngineLayout, EntryId, Position, Scope};
 use knowledge::{AttributeIs, Check, Knowledge, Reading, ReadingKind};
-use logbook::{Ending, EntryBody, Figure, InForce, JobState, Kind, Phase, ReadingBody, RunKind};
+use logbook::{AxisSize, EdgeStation, Ending, EntryBody, Figure, InForce, JobState, Kind, Phase, ReadingBody, RunKind};
+use quantity::print::printed;
 use quantity::{Question, Reply, Typed, Unit, parse_quantity};
 use serde_json::Value;
 
 use crate::Case;
 use crate::committed::{self, Beyond};
+use crate::faces::{self, Line};
 use crate::opened;
 use crate::words::words;
 
@@ -121,6 +123,9 @@ pub struct Given {
     pub note: String,
     /// How many readings the value is the mean of.
     pub mean_of: String,
+    /// A straightedge laid down once, in place of the value: `how far along: blade that enters..blade refused`, with semicolons
+    /// or on lines of their own; a blade that was not tried or did not enter is left out. The line is the spot.
+    pub stations: String,
 }
 
 fn told(text: &str) -> Option<String> {
@@ -157,7 +162,10 @@ impl Given {
         let phase = phase(&self.phase)?;
         allowed(check, reading, phase)?;
         gauge(knowledge, check, &self.gauge)?;
+        let axes = self.axes(check, reading)?;
+        let stations = self.stations(state, check, reading, position)?;
         let (outcome, value, repeats) = match several(reading, &self.value, &self.unit) {
+            _ if !stations.is_empty() || !axes.is_empty() => (None, None, Vec::new()),
             Some(texts) => (None, None, read_repeats(check, reading, &texts, &self.unit)?),
             None => {
                 let (outcome, value) = read_value(check, reading, &self.value, &self.unit)?;
@@ -175,7 +183,7 @@ impl Given {
             position,
             outcome,
             value,
-            spot: told(&self.spot),
+            spot: self.spot_of(&stations),
             phase,
             gauge: told(&self.gauge),
             label: told(&self.label),
@@ -183,8 +191,179 @@ impl Given {
             note: told(&self.note),
             mean_of,
             repeats,
+            stations,
+            axes,
         })
     }
+
+    /// The sizes of a bore on three axes, where they were typed as the value: `0: 88.02; 45: 88.03; 90: 88.01 mm`.
+    fn axes(&self, check: &Check, reading: &Reading) -> Result<Vec<AxisSize>, NotTaken> {
+        if !self.value.contains(':') {
+            return Ok(Vec::new());
+        }
+        let ReadingKind::Numeric(numeric) = &reading.kind else { return Ok(Vec::new()) };
+        let wrong = |why: String| {
+            NotTaken::new(Rule::Value, "value", why).expecting("type it as 0: 88.02; 45: 88.03; 90: 88.01 mm")
+        };
+        if !reading.three_axes {
+            let why = format!("{} of {} is not read on three axes", reading.id, check.name);
+            return Err(
+                NotTaken::new(Rule::Value, "value", why).expecting("type one figure, or several with semicolons")
+            );
+        }
+        let texts: Vec<&str> = self.value.split(';').map(str::trim).filter(|text| !text.is_empty()).collect();
+        let behind = texts.last().map_or("", |last| last.trim_start_matches(|c: char| !c.is_alphabetic() && c != 'µ'));
+        let unit = [behind, &self.unit, &numeric.unit].into_iter().find(|unit| !unit.is_empty());
+        let unit = unit.and_then(|unit| Unit::from_symbol(unit).ok());
+        let mut out = Vec::new();
+        for text in texts {
+            let (angle, size) =
+                text.split_once(':').ok_or_else(|| wrong(format!("`{text}` does not name its axis")))?;
+            let degrees = angle.trim().trim_end_matches(['°', ' ']).parse::<u16>();
+            let degrees = degrees.ok().filter(|degrees| [0, 45, 90].contains(degrees));
+            let degrees = degrees.ok_or_else(|| wrong(format!("`{text}`: the axes are at 0, 45 and 90 degrees")))?;
+            out.push(AxisSize { degrees, size: figure("value", size.trim(), unit)? });
+        }
+        out.sort_by_key(|axis| axis.degrees);
+        if out.iter().map(|axis| axis.degrees).ne([0, 45, 90]) {
+            return Err(wrong(format!("`{}` has not each axis once", self.value)));
+        }
+        if told(&self.mean_of).is_some() {
+            return Err(wrong("a mean stands beside three axes".to_owned()));
+        }
+        Ok(out)
+    }
+
+    /// Where within the place: for stations the line in the way it is kept.
+    fn spot_of(&self, stations: &[EdgeStation]) -> Option<String> {
+        let line = Line::named(&self.spot).filter(|_| !stations.is_empty());
+        line.map(|line| line.spot()).or_else(|| told(&self.spot))
+    }
+
+    /// The stations of a straightedge as typed, rising along their line.
+    fn stations(
+        &self,
+        state: &JobState,
+        check: &Check,
+        reading: &Reading,
+        position: Position,
+    ) -> Result<Vec<EdgeStation>, NotTaken> {
+        if told(&self.stations).is_none() {
+            return Ok(Vec::new());
+        }
+        let wrong = |why: String| NotTaken::new(Rule::Value, "stations", why);
+        if told(&self.value).is_some() || told(&self.mean_of).is_some() {
+            return Err(wrong("a value stands beside the stations".to_owned())
+                .expecting("leave it out: the widest blade that enters is the value"));
+        }
+        let texts = self.stations.split([';', '\n']).map(str::trim).filter(|text| !text.is_empty());
+        let mut out =
+            texts.map(|text| read_station(text, &self.unit)).collect::<Result<Vec<EdgeStation>, NotTaken>>()?;
+        let along = |station: &EdgeStation| station.along.number_in("mm").unwrap_or(0.0);
+        out.sort_by(|a, b| along(a).total_cmp(&along(b)));
+        let sheet: Vec<logbook::EngineFigure> = state.sheet.iter().map(|f| f.body.clone()).collect();
+        ensure_stations(&sheet, check, reading, &position, &self.spot, &out)?;
+        Ok(out)
+    }
+}
+
+/// One station as typed: how far along, a colon, the blade that enters, two dots, the blade that is refused.
+///
+/// A unit behind the last blade stands for both, else `beside`, else millimetres; how far along is in millimetres.
+fn read_station(text: &str, beside: &str) -> Result<EdgeStation, NotTaken> {
+    let wrong = |why: String| {
+        NotTaken::new(Rule::Value, "stations", why)
+            .expecting("type it as 150: 0.05..0.06, or 150: ..0.03 where no blade enters")
+    };
+    let (along, gap) = text.split_once(':').ok_or_else(|| wrong(format!("`{text}` names no blade")))?;
+    if along.trim().is_empty() {
+        return Err(wrong(format!("`{text}` does not say how far along the line it is")));
+    }
+    let (enters, refused) = gap
+        .split_once("..")
+        .ok_or_else(|| wrong(format!("`{text}` does not say between which blades the gap lies")))?;
+    let behind = refused.trim().trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '/' | ' '));
+    let unit = [behind, beside, "mm"].into_iter().find(|unit| !unit.is_empty()).and_then(|u| Unit::from_symbol(u).ok());
+    let blade = |text: &str| told(text).map(|text| figure("stations", &text, unit)).transpose();
+    let station = EdgeStation {
+        along: figure("stations", along.trim(), Some(Unit::MILLIMETRE))?,
+        enters: blade(enters)?,
+        refused: blade(refused)?,
+    };
+    if station.enters.is_none() && station.refused.is_none() {
+        return Err(wrong(format!("`{text}` has no blade")));
+    }
+    Ok(station)
+}
+
+/// Stations nearer than this are one place, in mm \[ours\].
+const SAME_PLACE: f64 = 1.0;
+
+/// Passes stations on a line there is, on the face, none of them twice, no refused blade thinner than the one that enters.
+fn ensure_stations(
+    sheet: &[logbook::EngineFigure],
+    check: &Check,
+    reading: &Reading,
+    position: &Position,
+    spot: &str,
+    stations: &[EdgeStation],
+) -> Result<(), NotTaken> {
+    let Some(of) = &reading.face else {
+        let why = format!("{} is not read station by station", check.name);
+        return Err(NotTaken::new(Rule::Value, "stations", why).expecting("type its value instead"));
+    };
+    let Some(line) = Line::named(spot) else {
+        let found = if spot.trim().is_empty() {
+            "the stations lie on no line".to_owned()
+        } else {
+            format!("`{spot}` is no line of a straightedge")
+        };
+        let lines = faces::LINES.iter().map(|l| format!("{} ({}-{})", l.name, l.ends[0], l.ends[1]));
+        return Err(NotTaken::new(Rule::Word, "spot", found).instead("it is one of", lines));
+    };
+    let wrong = |why: String, next: &str| Err(NotTaken::new(Rule::Impossible, "stations", why).expecting(next));
+    let told = faces::size_told(sheet, of, position);
+    let length = if let [Some(length), Some(width)] = told { Some(line.length([length, width])) } else { None };
+    let mut before: Option<f64> = None;
+    for station in stations {
+        let name = format!("{}, {} {}", line.name.replace('-', " "), station.along.text, station.along.unit);
+        let mm = |figure: &Figure| figure.number_in("mm");
+        let blade = |figure: &Option<Figure>| figure.as_ref().and_then(mm);
+        let Some(along) = mm(&station.along) else {
+            return wrong(format!("{name}: this is no length"), "type how far along the line the station is, in mm");
+        };
+        if along < 0.0 || [&station.enters, &station.refused].iter().any(|f| blade(f).is_some_and(|mm| mm < 0.0)) {
+            return wrong(
+                format!("{name}: a figure is below nought"),
+                "measure from the end that the line is named from",
+            );
+        }
+        if let Some(length) = length.filter(|length| along > length + SAME_PLACE) {
+            let why = format!("{name} lies beyond the face: the line is {} mm long", printed(length, 4));
+            return wrong(
+                why,
+                "measure again from its first end, or put the size of the face right on the engine sheet",
+            );
+        }
+        if before.is_some_and(|last| along - last <= SAME_PLACE) {
+            return wrong(
+                format!("{name} is read twice"),
+                "keep the better of the two, or lay the edge once more as an entry of its own",
+            );
+        }
+        before = Some(along);
+        if let (Some(enters), Some(refused)) = (blade(&station.enters), blade(&station.refused))
+            && refused < enters
+        {
+            let why = format!(
+                "{name}: the blade of {} {} enters and a thinner one is refused",
+                station.enters.as_ref().map_or("", |f| &f.text),
+                station.enters.as_ref().map_or("", |f| &f.unit)
+            );
+            return wrong(why, "swap the two, or read the place again");
+        }
+    }
+    Ok(())
 }
 
 /// How many readings a mean is of.
@@ -732,6 +911,16 @@ fn corrected(state: &JobState, knowledge: &Knowledge, kind: Option<Kind>, body: 
     match (&reading.outcome, &reading.value) {
         (Some(outcome), _) => read_value(check, of, outcome, "").map(|_| ()),
         (None, Some(value)) => read_value(check, of, &value.text, &value.unit).map(|_| ()),
+        (None, None) if !reading.axes.is_empty() && of.three_axes => Ok(()),
+        (None, None) if !reading.axes.is_empty() => {
+            let why = format!("{} of {} is not read on three axes", of.id, check.name);
+            Err(NotTaken::new(Rule::Value, "axes", why).expecting("give its value"))
+        }
+        (None, None) if !reading.stations.is_empty() => {
+            let sheet: Vec<logbook::EngineFigure> = state.sheet.iter().map(|f| f.body.clone()).collect();
+            let spot = reading.spot.as_deref().unwrap_or_default();
+            ensure_stations(&sheet, check, of, &reading.position, spot, &reading.stations)
+        }
         (None, None) => reading.repeats.iter().try_for_each(|f| read_value(check, of, &f.text, &f.unit).map(|_| ())),
     }
 }

@@ -89,6 +89,12 @@ pub struct Finding {
     /// Which spot of several, where one was named.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub spot: Option<String>,
+    /// Whether it is the finding on a whole face, from all its lines together; each line has one of its own beside it.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub whole_face: bool,
+    /// Whether it is the oval through the sizes on three axes, so that none is hidden between them.
+    #[serde(skip)]
+    pub three_axes: bool,
     /// Whether a smaller figure is the worse one.
     #[serde(skip)]
     pub lower_is_worse: bool,
@@ -133,6 +139,8 @@ impl Finding {
             measure_again: false,
             after_repair: false,
             spot: None,
+            whole_face: false,
+            three_axes: false,
             lower_is_worse: matches!(&reading.kind, ReadingKind::Numeric(n) if n.worse == Worse::Lower),
             seen: None,
         }
@@ -179,7 +187,7 @@ impl Spoken {
 }
 
 /// The limit a reading was held against.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LimitUsed {
     /// Its id, or the item of the engine sheet.
     pub id: String,
@@ -219,6 +227,22 @@ pub fn of_state(
     net: &EngineNet,
     knowledge: &Knowledge,
 ) -> (Vec<Finding>, Vec<Notice>) {
+    let (mut findings, mut notices) = with_context(state, layout, net, knowledge, |context| {
+        let mut notices = Vec::new();
+        (judge_all(&state.readings, context, &mut notices), notices)
+    });
+    crate::gauges::mark(state, knowledge, &mut findings, &mut notices);
+    (findings, notices)
+}
+
+/// Does something with what findings of a job are judged with.
+pub(crate) fn with_context<T>(
+    state: &JobState,
+    layout: &EngineLayout,
+    net: &EngineNet,
+    knowledge: &Knowledge,
+    then: impl FnOnce(&Context<'_>) -> T,
+) -> T {
     let sheet: Vec<EngineFigure> = state.sheet.iter().map(|f| f.body.clone()).collect();
     let gauges: Gauges = state
         .gauges
@@ -228,11 +252,42 @@ pub fn of_state(
             (label.clone(), (g.body.gauge.clone(), u))
         })
         .collect();
-    let context = Context { layout, attributes: &net.attributes, knowledge, sheet: &sheet, gauges: &gauges };
-    let mut notices = Vec::new();
-    let mut findings = judge_all(&state.readings, &context, &mut notices);
-    crate::gauges::mark(state, knowledge, &mut findings, &mut notices);
-    (findings, notices)
+    then(&Context { layout, attributes: &net.attributes, knowledge, sheet: &sheet, gauges: &gauges })
+}
+
+/// The limit a reading is held against: the engine's own figure, then the fallbacks in their order.
+pub(crate) fn limit_used(
+    check: &knowledge::Check,
+    reading: &knowledge::Reading,
+    numeric: &Numeric,
+    taken: &ReadingTaken,
+    context: &Context<'_>,
+) -> Option<LimitUsed> {
+    own_figure(check, reading, numeric, taken, context)
+        .or_else(|| reading.limits.iter().find_map(|r| fallback(r, numeric, &taken.position, context)))
+}
+
+/// A limit by its id, in mm: the engine's own figure before what the knowledge has.
+pub(crate) fn limit_by_id(id: &str, context: &Context<'_>) -> Option<LimitUsed> {
+    let own = context
+        .sheet
+        .iter()
+        .rfind(|f| f.item == id && f.bound == Bound::Max && f.stands_for != Some(logbook::FigureFor::New))
+        .and_then(|f| {
+            let (value, _) = in_unit(&f.text, &f.unit, "mm").ok()?;
+            Some((value, format!("{}, page {}", f.document, f.page)))
+        });
+    let limit = context.knowledge.limit(id)?;
+    match own {
+        Some((value, source)) => Some(LimitUsed {
+            id: id.to_owned(),
+            name: limit.name.clone(),
+            edges: [None, None, Some(value), Some(value)],
+            own: true,
+            source,
+        }),
+        None => fallback_in(limit, "mm", context),
+    }
 }
 
 /// Findings for all readings that stand, in the order they were taken.
@@ -323,7 +378,9 @@ fn third_axis(finding: &Finding, findings: &[Finding]) -> Option<String> {
             && f.after_repair == finding.after_repair
             && !f.measure_again
     };
-    let on_three = |f: &Finding| f.reading == OUT_OF_ROUND && f.spot.as_ref().is_some_and(|s| s.contains(THIRD_AXIS));
+    let on_three = |f: &Finding| {
+        f.reading == OUT_OF_ROUND && (f.three_axes || f.spot.as_ref().is_some_and(|s| s.contains(THIRD_AXIS)))
+    };
     if findings.iter().filter(of_this_bore).any(on_three) {
         return None;
     }
@@ -348,7 +405,7 @@ fn third_axis(finding: &Finding, findings: &[Finding]) -> Option<String> {
         }
     };
     Some(format!(
-        "read a third axis at 45 degrees at each height: two axes can hide an oval turned between them, {hidden}; the oval is 2 x root of (((D0 - D90) / 2)^2 + (D45 - (D0 + D90) / 2)^2); enter it with {THIRD_AXIS} as where within the place"
+        "read a third axis at 45 degrees at each height: two axes can hide an oval turned between them, {hidden}; enter the three sizes of a height as 0: ...; 45: ...; 90: ..., and the oval through them is worked out"
     ))
 }
 
@@ -438,6 +495,7 @@ fn judge(
         by: taken.by.clone(),
         after_repair: check.stage == "after-repair" || taken.phase != logbook::Phase::AsFound,
         spot: taken.spot.clone(),
+        three_axes: !taken.axes.is_empty(),
         ..Finding::blank(check, reading, &taken.position, context.layout)
     };
     match (&reading.kind, &taken.value) {
@@ -533,8 +591,9 @@ fn judge_number(
     finding.typed_unit = Some(unit.to_owned());
     let spoken = finding.spoken();
     // The step is that of one reading; a mean has digits that no gauge shows.
+    let of_axes = taken.axes.iter().map(|axis| &axis.size);
     let singles: Vec<(f64, f64)> =
-        taken.repeats.iter().filter_map(|f| in_unit(&f.text, &f.unit, &numeric.unit).ok()).collect();
+        taken.repeats.iter().chain(of_axes).filter_map(|f| in_unit(&f.text, &f.unit, &numeric.unit).ok()).collect();
     let half = singles.iter().map(|(_, half)| *half).reduce(f64::max).unwrap_or(half);
     let mut doubt = uncertainty(taken, reading, numeric, half, context);
     let mut of_mean = String::new();
@@ -548,6 +607,10 @@ fn judge_number(
         };
         doubt = doubt.of_mean(n, scatter);
         of_mean = mean_in_words(n, scatter, &doubt, &spoken);
+    }
+    if let Some((sizes, factor)) = three_axes(taken, &numeric.unit) {
+        finding.shown = format!("{}, oval {}", sizes, finding.shown);
+        doubt = doubt.times(factor);
     }
     let u = doubt.u;
     finding.u = Some(u);
@@ -641,6 +704,22 @@ fn judge_number(
             .map(|limit| limit.if_out.clone()),
     };
     Some(())
+}
+
+/// The sizes on three axes in words, and how many times the doubt of one size that of the oval through them is.
+///
+/// With half = (D0 - D90) / 2 and off = D45 - (D0 + D90) / 2 the oval is 2 root(half^2 + off^2). The doubts of half and off are
+/// those of one size times root 1/2 and root 3/2, and they do not go together; so the oval's is 2 root((half^2 / 2 + 3 off^2 / 2) /
+/// (half^2 + off^2)) of it (JCGM 100:2008, 5.1.2). Of a round bore the larger end is taken.
+fn three_axes(taken: &ReadingTaken, unit: &str) -> Option<(String, f64)> {
+    let [across, slanting, along] = taken.axes.as_slice() else { return None };
+    let size = |axis: &logbook::AxisSize| axis.size.number_in(unit);
+    let (d0, d45, d90) = (size(across)?, size(slanting)?, size(along)?);
+    let (half, off) = ((d0 - d90) / 2.0, d45 - f64::midpoint(d0, d90));
+    let square = half * half + off * off;
+    let share = if square > 0.0 { (0.5 * half * half + 1.5 * off * off) / square } else { 1.5 };
+    let texts: Vec<&str> = taken.axes.iter().map(|axis| axis.size.text.as_str()).collect();
+    Some((format!("{} {} at 0, 45 and 90 degrees", texts.join(", "), across.size.unit), 2.0 * share.sqrt()))
 }
 
 /// The standard deviation of single readings; nothing for fewer than two.
@@ -890,7 +969,11 @@ fn fallback(
     if reference.scope.is_some_and(|s| s != position.scope()) || !applies(&reference.applies, context.attributes) {
         return None;
     }
-    let limit: &Limit = context.knowledge.limit(&reference.limit)?;
+    fallback_in(context.knowledge.limit(&reference.limit)?, &numeric.unit, context)
+}
+
+/// A limit of the knowledge in a unit, where nothing told of the engine speaks against it.
+fn fallback_in(limit: &Limit, unit: &str, context: &Context<'_>) -> Option<LimitUsed> {
     // What nothing told of the engine speaks against, may be used.
     let against =
         limit.applies.iter().any(|a| context.attributes.get(&a.attribute).is_some_and(|told| !a.any_of.contains(told)));
@@ -903,7 +986,7 @@ fn fallback(
     });
     let edges = limit.edges_for(size)?;
     let from = Unit::from_symbol(&limit.unit).ok()?;
-    let to = Unit::from_symbol(&numeric.unit).ok()?;
+    let to = Unit::from_symbol(unit).ok()?;
     let turn = |x: Option<f64>| x.and_then(|x| from.convert(x, to).ok());
     let edges = [turn(edges.low_reject), turn(edges.low_keep), turn(edges.high_keep), turn(edges.high_reject)];
     edges.iter().any(Option::is_some).then(|| LimitUsed {

@@ -7,7 +7,7 @@
 //!   the trade.
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
-//! [`findings`], [`gauges`], [`scales`], [`series`],
+//! [`findings`], [`faces`], [`gauges`], [`scales`], [`series`],
 //! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
 //! that go back), [`entering`]
@@ -20,6 +20,7 @@ pub mod cores;
 pub mod entering;
 pub mod estimate;
 pub mod export;
+pub mod faces;
 pub mod findings;
 pub mod first_place;
 pub mod gauges;
@@ -49,6 +50,7 @@ use serde::Serialize;
 pub use advice::{Advice, BlockBelief, CheckWorth, Stop};
 pub use beliefs::{Belief, Reason};
 pub use estimate::Estimate;
+pub use faces::Face;
 pub use findings::{Finding, LimitUsed};
 pub use first_place::FirstPlace;
 pub use money::{OptionLine, OptionMoney, StruckOut};
@@ -85,6 +87,9 @@ pub struct Case {
     pub outside: Vec<OutsideLine>,
     /// Every reading with its verdict.
     pub findings: Vec<Finding>,
+    /// Faces whose straightedge readings are told station by station.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub faces: Vec<Face>,
     /// Readings of one kind at three or more places, judged together.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub series: Vec<Series>,
@@ -201,7 +206,8 @@ pub fn work_up_in_two(
         })
         .collect();
     let net = network::engine_net(layout, &told(state, knowledge), knowledge);
-    let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
+    let (mut findings, odd) = findings::of_state(state, layout, &net, knowledge);
+    let faces = faces::of_state(state, layout, &net, knowledge, &mut findings);
     notices.extend(odd);
     notices.extend(scales::past_the_end(state, knowledge));
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
@@ -261,6 +267,7 @@ pub fn work_up_in_two(
         front: layout.front_statement(),
         knowledge: knowledge.version.as_str().to_owned(),
         series: series::of_findings(&findings, layout),
+        faces,
         outside: outside(state, knowledge, &net),
         findings: findings.clone(),
         causes,

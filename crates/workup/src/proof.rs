@@ -338,6 +338,8 @@ mod tests {
             measure_again: false,
             after_repair,
             spot: None,
+            whole_face: false,
+            three_axes: false,
             lower_is_worse: true,
             seen: None,
         }

@@ -87,7 +87,7 @@ pub fn of_findings(findings: &[Finding], layout: &EngineLayout) -> Vec<Series> {
     type Key<'a> = (&'a str, &'a str, bool, Scope);
     type Spots<'a> = BTreeMap<Option<&'a str>, &'a Finding>;
     let mut groups: BTreeMap<Key<'_>, BTreeMap<Position, Spots<'_>>> = BTreeMap::new();
-    for f in findings.iter().filter(|f| f.value.is_some() && !f.measure_again) {
+    for f in findings.iter().filter(|f| f.value.is_some() && !f.measure_again && !f.whole_face) {
         let key = (f.check.as_str(), f.reading.as_str(), f.after_repair, f.position.scope());
         // A later reading of the same spot takes the place of the earlier one.
         groups.entry(key).or_default().entry(f.position).or_default().insert(f.spot.as_deref(), f);

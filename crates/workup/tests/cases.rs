@@ -58,6 +58,9 @@ struct FindingWanted {
     #[serde(default)]
     reading: Option<String>,
     position: String,
+    /// The finding on the whole face, from all its lines together.
+    #[serde(default)]
+    whole_face: bool,
     #[serde(default)]
     verdict: Option<String>,
     #[serde(default)]
@@ -245,6 +248,7 @@ fn hold_findings(place: &str, cut: &Cut, case: &Case, entries: &[Entry], told: &
         let found = case.findings.iter().rev().find(|f| {
             f.check == wanted.check
                 && f.position.address() == wanted.position
+                && f.whole_face == wanted.whole_face
                 && wanted.reading.as_ref().is_none_or(|r| *r == f.reading)
                 && entry.as_ref().is_none_or(|e| *e == f.entry)
         });

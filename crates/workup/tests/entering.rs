@@ -241,3 +241,125 @@ fn after_the_engine_ran_again_what_needs_it_open_waits_until_it_is_opened_once_m
     told.push(open("after-repair"));
     assert!(no(&told, "bore-gauge").is_some());
 }
+
+#[test]
+fn a_straightedge_is_typed_station_by_station_and_refused_by_the_place_that_does_not_fit() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let figure = |item: &str, text: &str| {
+        let body =
+            json!({"item": item, "bound": "nominal", "text": text, "unit": "mm", "document": "rule", "page": "-"});
+        say(item, "engine-figure-set", body)
+    };
+    let mut told = base();
+    told.push(say("stage", "stage-reached", json!({"stage": "head-on-bench"})));
+    let unsized_state = fold(&job(&told));
+    told.extend([figure("head-face-length", "420"), figure("head-face-width", "175")]);
+    let state = fold(&job(&told));
+    let given = |spot: &str, stations: &str, value: &str, check: &str| Given {
+        check: check.to_owned(),
+        position: "bank-A".to_owned(),
+        spot: spot.to_owned(),
+        stations: stations.to_owned(),
+        value: value.to_owned(),
+        ..Given::default()
+    };
+    let head =
+        |spot: &str, stations: &str| given(spot, stations, "", "head-straightedge").body(&state, &knowledge, None);
+    let body = head("F-A", "455: ..0.03; 0: ..1/64 in; 227,5: 2..3 thou").unwrap();
+    assert_eq!(body.spot.as_deref(), Some("line-F-A"));
+    let along: Vec<&str> = body.stations.iter().map(|s| s.along.text.as_str()).collect();
+    assert_eq!(along, ["0", "227,5", "455"], "they stand in sequence from the first end");
+    let middle = &body.stations[1];
+    let blades = [&middle.enters, &middle.refused].map(|f| f.as_ref().map(|f| (f.text.clone(), f.unit.clone())));
+    assert_eq!(
+        blades,
+        ["2", "3"].map(|t| Some((t.to_owned(), "thou".to_owned()))),
+        "the unit behind the last stands for both"
+    );
+    assert_eq!(body.stations[0].enters, None);
+    assert_eq!(head("line-A-D", "0: ..0.03").unwrap().spot.as_deref(), Some("along-left"));
+    let rows: &[(&str, &str, Rule, &str, &[&str])] = &[
+        ("along-top", "0: ..0.03", Rule::Word, "spot", &["along-top", "diagonal-1 (A-F)"]),
+        ("", "0: ..0.03", Rule::Word, "spot", &["no line"]),
+        ("A-F", "0: ..0.03; 460: ..0.03", Rule::Impossible, "stations", &["diagonal 1, 460 mm", "455", "engine sheet"]),
+        ("A-D", "0: ..0.03; 210: 0.06..0.05", Rule::Impossible, "stations", &["along left, 210 mm", "swap"]),
+        ("A-D", "0: ..0.03; 210: ..0.05; 210.5: ..0.06", Rule::Impossible, "stations", &["210.5", "twice"]),
+        ("A-D", "210", Rule::Value, "stations", &["`210`", "150: 0.05..0.06"]),
+        ("A-D", ": ..0.05", Rule::Value, "stations", &["how far along"]),
+        ("A-D", "210: 0.05", Rule::Value, "stations", &["between which blades"]),
+        ("A-D", "210: ..", Rule::Value, "stations", &["no blade"]),
+        ("A-D", "-5: ..0.05", Rule::Impossible, "stations", &["below nought"]),
+    ];
+    for (spot, stations, rule, field, says) in rows {
+        let why = head(spot, stations).unwrap_err();
+        assert_eq!((&why.rule, why.field.as_str()), (rule, *field), "{why}");
+        for words in *says {
+            assert!(why.to_string().contains(words), "{words}: {why}");
+        }
+    }
+    let beside = given("A-D", "0: ..0.05", "0.05", "head-straightedge").body(&state, &knowledge, None).unwrap_err();
+    assert!(beside.to_string().contains("leave it out"), "{beside}");
+    let other = given("A-D", "0: ..0.05", "", "head-height").body(&state, &knowledge, None).unwrap_err();
+    assert!(other.to_string().contains("not read station by station"), "{other}");
+    // Without the size of the face nobody knows where it ends.
+    given("A-F", "0: ..0.03; 460: ..0.03", "", "head-straightedge").body(&unsized_state, &knowledge, None).unwrap();
+}
+
+#[test]
+fn a_straightedge_put_right_is_held_to_the_same_rules() {
+    let station =
+        |along: &str| json!({"along": {"text": along, "unit": "mm"}, "refused": {"text": "0.03", "unit": "mm"}});
+    let laid = |spot: &str, along: &[&str]| {
+        let stations: Vec<Value> = along.iter().map(|a| station(a)).collect();
+        json!({"check": "head-straightedge", "reading": "gap", "position": "bank-A", "spot": spot, "stations": stations})
+    };
+    let told = |body: &Value| {
+        let mut all = base();
+        all.push(say("first", "reading-taken", laid("along-left", &["0", "210"])));
+        all.push(say(
+            "right",
+            "entry-corrected",
+            json!({"entry": "@first", "body": body, "reason": "misread", "v": 3}),
+        ));
+        last(&all)
+    };
+    told(&laid("along-right", &["0", "210"])).unwrap();
+    let why = told(&laid("along-top", &["0", "210"])).unwrap_err();
+    assert!(why.to_string().contains("no line of a straightedge"), "{why}");
+}
+
+#[test]
+fn a_bore_on_three_axes_is_typed_in_the_field_of_its_value() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let mut told = base();
+    told.extend(["top-end-open", "block-open"].map(|stage| say(stage, "stage-reached", json!({"stage": stage}))));
+    let state = fold(&job(&told));
+    let given = |reading: &str, value: &str| {
+        let text = |t: &str| t.to_owned();
+        let given = Given {
+            check: text("bore-gauge"),
+            reading: text(reading),
+            position: text("cyl-1"),
+            value: text(value),
+            ..Given::default()
+        };
+        given.body(&state, &knowledge, None)
+    };
+    let body = given("out-of-round", "90°: 88,01; 0: 88,02; 45: 88,05 mm").unwrap();
+    let axes: Vec<(u16, &str, &str)> =
+        body.axes.iter().map(|a| (a.degrees, a.size.text.as_str(), a.size.unit.as_str())).collect();
+    assert_eq!(axes, [(0, "88,02", "mm"), (45, "88,05", "mm"), (90, "88,01", "mm")]);
+    assert_eq!(body.value, None);
+    assert_eq!(given("out-of-round", "0: 2; 45: 3; 90: 1 thou").unwrap().axes[1].size.unit, "thou");
+    for (reading, value, says) in [
+        ("taper", "0: 88.02; 45: 88.03; 90: 88.01", "not read on three axes"),
+        ("out-of-round", "0: 88.02; 45: 88.03", "each axis once"),
+        ("out-of-round", "0: 88.02; 45: 88.03; 45: 88.01", "each axis once"),
+        ("out-of-round", "0: 88.02; 60: 88.03; 90: 88.01", "0, 45 and 90 degrees"),
+        ("out-of-round", "0: 88.02; 88.03; 90: 88.01", "does not name its axis"),
+    ] {
+        let why = given(reading, value).unwrap_err();
+        assert_eq!((&why.rule, why.field.as_str()), (&Rule::Value, "value"));
+        assert!(why.to_string().contains(says), "{says}: {why}");
+    }
+}

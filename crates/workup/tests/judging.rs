@@ -176,6 +176,38 @@ fn the_third_axis_is_asked_for_where_a_hidden_oval_could_turn_the_verdict() {
     assert!(all.findings.iter().all(|f| !next(f).contains("third axis")), "it was read");
 }
 
+/// A bore that is 0.040 mm oval reads 88.02 + 0.02 cos 2(a - t) on the axis at a, t being how far it is turned: whatever t is, three
+/// axes give the 0.040, while two at right angles give nothing at t = 45 degrees. By hand the doubt there is root 6 times that of one
+/// size, for (D45 - (D0 + D90) / 2) alone makes the oval; unturned it is root 2 times, for D0 - D90 does.
+#[test]
+fn three_axes_give_the_oval_however_it_is_turned_with_its_own_doubt() {
+    let read = |turned: f64| {
+        let size = |degrees: f64| 88.02 + 0.02 * (2.0 * (degrees - turned).to_radians()).cos();
+        let axis = |degrees: u16| json!({"degrees": degrees, "size": {"text": format!("{:.5}", size(f64::from(degrees))), "unit": "mm"}});
+        let axes: Vec<Value> = [0, 45, 90].map(axis).to_vec();
+        let body = json!({"check": "bore-gauge", "reading": "out-of-round", "position": "cyl-1", "axes": axes, "gauge": "bore_gauge"});
+        Job::four().most("out-of-round", "0.080").bore("wear", 1, "0.060").and("reading-taken", body).case()
+    };
+    let one =
+        Job::four().most("out-of-round", "0.080").bore("wear", 1, "0.060").bore("out-of-round", 1, "0.00400").case();
+    let plain = found(&one, "out-of-round", "cyl-1");
+    assert!(next(plain).contains("0: ...; 45: ...; 90: ..."), "{}", next(plain));
+    for turned in [0.0, 10.0, 45.0, 77.0, 90.0] {
+        let case = read(turned);
+        let oval = found(&case, "out-of-round", "cyl-1");
+        assert!((oval.value.expect("a figure") - 0.040).abs() < 2e-5, "{turned}: {oval:?}");
+        assert!(case.findings.iter().all(|f| !next(f).contains("third axis")), "all axes are read");
+        assert!(oval.shown.contains("at 0, 45 and 90 degrees, oval 0.0"), "{}", oval.shown);
+        let times = oval.u.expect("a doubt") / plain.u.expect("a doubt");
+        let wanted = match turned {
+            45.0 => 6.0_f64.sqrt(),
+            0.0 | 90.0 => 2.0_f64.sqrt(),
+            _ => continue,
+        };
+        assert!((times - wanted).abs() < 1e-3, "{turned}: {times}");
+    }
+}
+
 /// By hand as in the module: 0.02, 0.03, 0.05, 0.06 rise by 0.014 a place; the doubt is at least that of the scatter, 0.0014.
 /// Counted from the driving end and looked at from the free end, which is the front, the slope is turned over.
 #[test]

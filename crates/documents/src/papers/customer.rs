@@ -5,7 +5,7 @@ use workup::{Belief, Finding, OptionLine};
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, days, described, figure, plain};
-use crate::pictures::{Breadth, Mark, cost_intervals, of_ten_in_words, reading_between_limits, ten_engines};
+use crate::pictures::{Breadth, Mark, cost_intervals, face_map, of_ten_in_words, reading_between_limits, ten_engines};
 
 /// How many readings are listed \[ours\].
 const READINGS: usize = 8;
@@ -133,6 +133,7 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
         }
     }
     sheet.row(row);
+    faces(sheet, desk);
     let heads = desk.layout.heads().len();
     sheet.subheading(if heads == 1 {
         "The head, seen from the fire side"
@@ -140,6 +141,23 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
         "The heads, seen from the fire side"
     });
     desk.heads(sheet, &all);
+}
+
+/// The maps of faces that are not flat, or of which it cannot be told.
+fn faces(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let odd =
+        desk.case.faces.iter().filter(|f| !f.after_repair && f.flatness.is_some() && f.verdict != Verdict::Inside);
+    for face in odd {
+        let svg = face_map(face, desk.layout);
+        if svg.is_empty() {
+            continue;
+        }
+        let heading = capital(&format!("{}{}", face.name, desk.also_at(Some(face.position))));
+        sheet.subheading(heading);
+        let alt = described(&svg);
+        let picture = sheet.picture(svg, alt, 0.8);
+        sheet.pictures(vec![picture]);
+    }
 }
 
 /// The mark in a customer's words: a look has no limit to be outside of.

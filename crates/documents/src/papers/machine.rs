@@ -9,7 +9,7 @@ use workup::Finding;
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, described, figure, lower, own, plain};
-use crate::pictures::{Cut, cut_sketch, measured_at, reading_between_limits};
+use crate::pictures::{Cut, cut_sketch, face_map, measured_at, reading_between_limits};
 
 /// Writes the machine order.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -196,6 +196,15 @@ fn along(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
 fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding]) {
     let near_it: Vec<&Finding> = desk.as_found().into_iter().filter(|f| near(desk, f.position, at)).collect();
     let mut pictures = Vec::new();
+    for face in desk.case.faces.iter().filter(|f| !f.after_repair && near(desk, f.position, at)) {
+        let svg = face_map(face, desk.layout);
+        if svg.is_empty() {
+            sheet.text(format!("{}: {}.", capital(&face.name), face.reason));
+        } else {
+            let alt = described(&svg);
+            pictures.push(sheet.picture(svg, alt, 0.8));
+        }
+    }
     for svg in measured_at(&near_it) {
         let alt = described(&svg);
         pictures.push(sheet.picture(svg, alt, 0.62));

@@ -61,7 +61,7 @@ fn chamber(intake: u8, exhaust: u8) -> Chamber {
 }
 
 /// The cylinders one head covers, from the place that names the head.
-fn covered(layout: &EngineLayout, head: &Position) -> Vec<u8> {
+pub(super) fn covered(layout: &EngineLayout, head: &Position) -> Vec<u8> {
     let heads = layout.heads();
     let own = head.cylinder().and_then(|c| heads.iter().find(|h| h.cylinders.contains(&c)));
     match own {

@@ -16,7 +16,7 @@ use super::drawing::{Anchor, Drawing, Pen, THICK, count, fitted};
 #[must_use]
 pub fn of_place(findings: &[&Finding]) -> Vec<String> {
     let mut groups: BTreeMap<(Position, &str, &str), Vec<&Finding>> = BTreeMap::new();
-    for f in findings.iter().filter(|f| f.value.is_some() && f.spot.is_some() && !f.measure_again) {
+    for f in findings.iter().filter(|f| f.value.is_some() && f.spot.is_some() && !f.measure_again && !f.whole_face) {
         groups.entry((f.position, &f.check, &f.reading)).or_default().push(f);
     }
     groups.values().flat_map(|group| [bore(group), face(group)]).filter(|svg| !svg.is_empty()).collect()

@@ -421,3 +421,34 @@ fn a_kit_ticks_the_parts_that_it_holds_and_an_estimate_claims_no_work_that_its_q
     assert!(text.contains("Work that this way usually takes") && text.contains("asked before the yes"), "{text}");
     assert!(text.contains("Exchange reconditioned head,") && !text.contains("reconditioned heads"), "one head: {text}");
 }
+
+#[test]
+fn the_machine_order_and_the_report_carry_the_map_of_a_face_that_is_not_flat() {
+    let story =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../cases/0001-tolvane-carrier/story.jsonl"));
+    let story = story.unwrap();
+    let upto = story.lines().position(|line| line.contains("\"flat-f\"")).unwrap();
+    let text: String = story.lines().take(upto + 1).map(|line| format!("{line}\n")).collect();
+    let demo = told(NAMES[0], &text);
+    let tail = demo.tail();
+    for (paper, size) in [
+        (Paper::MachineOrder, PaperSize::A4),
+        (Paper::MachineOrder, PaperSize::Letter),
+        (Paper::CustomerReport, PaperSize::A4),
+    ] {
+        let pdf = typeset(paper, &job(&demo, &tail), size).unwrap().pdf;
+        let said = plain(&words(&pdf));
+        for words in
+            ["Flatness at the stations between", "Worst 150 mm", "was not measured", "The closer the lines, the deeper"]
+        {
+            assert!(said.contains(words), "{paper:?} {size:?} {words}: {said}");
+        }
+    }
+    // Without the size of the face there is no map, and the order says why.
+    let unsized_face: String =
+        text.lines().filter(|line| !line.contains("head-face-width")).map(|line| format!("{line}\n")).collect();
+    let demo = told(NAMES[0], &unsized_face);
+    let tail = demo.tail();
+    let said = plain(&words(&typeset(Paper::MachineOrder, &job(&demo, &tail), PaperSize::A4).unwrap().pdf));
+    assert!(!said.contains("Flatness at the stations") && said.contains("without the size of the face"), "{said}");
+}

@@ -308,34 +308,79 @@ fn bent() -> pictures::Warp {
         points: vec![[0.0, 0.0], [400.0, 150.0]],
         lines: vec![[[0.0, 0.0], [400.0, 150.0]]],
         touched: (vec![[0.0, 0.0]], vec![[400.0, 150.0]]),
+        ..pictures::Warp::default()
     }
 }
 
-/// Left edge and darkness of the shaded cells, without the key.
-fn shades(svg: &str) -> Vec<(f64, f64)> {
+/// How many millimetres of hatching stand left and right of the middle of the face, without the key below it.
+fn hatching(svg: &str) -> (f64, f64) {
     let document = whole(svg);
-    let number = |n: &roxmltree::Node<'_, '_>, a: &str| n.attribute(a).unwrap().parse::<f64>().unwrap();
-    let cells = document.descendants().filter(|n| n.has_attribute("fill-opacity"));
-    cells.filter(|n| number(n, "height") > 20.0).map(|n| (number(&n, "x"), number(&n, "fill-opacity"))).collect()
+    let path =
+        document.descendants().find(|n| n.attribute("class") == Some("wm-hatch")).unwrap().attribute("d").unwrap();
+    let (mut left, mut right) = (0.0, 0.0);
+    for piece in path.split('M').filter(|piece| !piece.is_empty()) {
+        let (from, rest) = piece.split_once(' ').unwrap();
+        let (from, to): (f64, f64) = (from.parse().unwrap(), rest.split_once('H').unwrap().1.parse().unwrap());
+        let middle = 280.0;
+        left += (to.min(middle) - from).max(0.0);
+        right += (to - from.max(middle)).max(0.0);
+    }
+    (left, right)
 }
 
 #[test]
-fn a_warped_face_is_dark_where_it_is_high_and_hatched_where_nobody_measured() {
+fn a_warped_face_is_hatched_the_closer_the_deeper_and_slanting_where_nobody_measured() {
     let svg = pictures::warp_map(&bent());
-    let dark = shades(&svg);
-    assert_eq!(dark.len(), 6);
-    let (first, last) = (dark[0], dark[2]);
-    assert!(first.0 < last.0 && first.1 > last.1 && last.1 == 0.0, "the high end stands left and is dark: {dark:?}");
+    let (left, right) = hatching(&svg);
+    assert!(right > 3.0 * left && right > 0.0, "the high end stands left and is bare: {left} {right}");
+    let mut turned = bent();
+    turned.height.reverse();
+    let (mirrored, bare) = hatching(&pictures::warp_map(&turned));
+    assert!(
+        (mirrored - right).abs() < 0.02 * right && (bare - left).abs() < 0.02 * right,
+        "turned round, turned round"
+    );
     assert!(svg.contains("40 thousandths") && !svg.contains("not measured"), "{svg}");
     let mut blind = bent();
-    blind.seen[0] = false;
+    blind.seen[2] = false;
     let half = pictures::warp_map(&blind);
-    assert_eq!(shades(&half).len(), 5, "unmeasured ground has no shade");
+    assert!(hatching(&half).1 < right, "unmeasured ground has no bands");
     assert!(half.contains("was not measured") && half.matches("<line").count() > svg.matches("<line").count());
     let mut moved = bent();
     moved.touched.0 = vec![[200.0, 75.0]];
     assert_ne!(pictures::warp_map(&moved), svg, "the mark stands where the face is touched");
     assert_eq!(pictures::warp_map(&pictures::Warp::default()), "", "nothing measured, nothing drawn");
+}
+
+#[test]
+fn the_map_of_a_head_has_its_lines_letters_chambers_limit_and_words() {
+    use crate::common::{NAMES, demo};
+    let job = demo(NAMES[0]);
+    let face = job.case.faces.iter().find(|f| f.check == "head-straightedge").unwrap();
+    let svg = pictures::face_map(face, job.state.layout.as_ref().unwrap());
+    let document = whole(&svg);
+    let texts: Vec<&str> =
+        document.descendants().filter(|n| n.tag_name().name() == "text").filter_map(|n| n.text()).collect();
+    // Six lines end at the four corners, A and C in front, D and F behind.
+    for letter in ["A", "C", "D", "F"] {
+        assert_eq!(texts.iter().filter(|t| **t == letter).count(), 1, "{letter} stands once");
+    }
+    for cylinder in ["1", "2", "3", "4"] {
+        assert!(texts.contains(&cylinder), "chamber {cylinder} is outlined: {texts:?}");
+    }
+    assert!(
+        texts.contains(&"0.08") && texts.contains(&"◀ FRONT"),
+        "limit in its frame, and where the front is: {texts:?}"
+    );
+    let chain = document.descendants().filter(|n| n.attribute("stroke-dasharray") == Some("12 3 2 3"));
+    assert_eq!(chain.count(), face.lines.len());
+    let desc = document.descendants().find(|n| n.tag_name().name() == "desc").unwrap().text().unwrap();
+    for words in ["outside", "Bow along", "was not measured", "420 by 175 mm", "Limit of its flatness 0.08 mm"] {
+        assert!(desc.contains(words), "{words}: {desc}");
+    }
+    let mut unsized_face = face.clone();
+    unsized_face.surface = None;
+    assert_eq!(pictures::face_map(&unsized_face, job.state.layout.as_ref().unwrap()), "");
 }
 
 #[test]

@@ -6,6 +6,7 @@ use logbook::{CauseAnswer, Content, Kind, ReadingValue, fold, import, verify};
 
 /// The kinds that came with a version of their own after the first format.
 const V2: &str = include_str!("../formats/v2/entries.jsonl");
+const V3: &str = include_str!("../formats/v3/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -116,4 +117,74 @@ fn one_reading_is_still_written_as_version_1_and_version_1_holds_no_second() {
     let mut alone = one;
     alone["mean_of"] = 1.into();
     assert!(refused(&alone).contains("two or more"), "{}", refused(&alone));
+}
+
+#[test]
+fn a_straightedge_laid_once_and_a_bore_on_three_axes_came_with_version_3() {
+    use logbook::EntryBody;
+    assert_eq!(verify(V3.as_bytes()).unwrap().tail8(None).unwrap(), "93fe4282");
+    let state = fold(&import(V3.as_bytes()).entries());
+    assert_eq!(state.notices, Vec::new());
+    let [laid, bore] = state.readings.as_slice() else { panic!("{:?}", state.readings) };
+    assert_eq!(laid.value, ReadingValue::Number { text: "0.05".into(), unit: "mm".into() });
+    assert_eq!((laid.stations.len(), laid.spot.as_deref(), laid.mean_of), (3, Some("along-left"), None));
+    assert_eq!(laid.stations[0].enters, None);
+    // By hand: 88.04 stands 0.02 off the mean of the other two, and an oval turned by 45 degrees is twice that.
+    assert_eq!(bore.value, ReadingValue::Number { text: "0.0400".into(), unit: "mm".into() });
+    assert_eq!(bore.axes.iter().map(|a| a.degrees).collect::<Vec<_>>(), [0, 45, 90]);
+
+    let figure = |text: &str| serde_json::json!({"text": text, "unit": "mm"});
+    let station = |along: &str, enters: &str, refused: &str| {
+        let mut one = serde_json::json!({"along": figure(along)});
+        for (name, text) in [("enters", enters), ("refused", refused)] {
+            if !text.is_empty() {
+                one[name] = figure(text);
+            }
+        }
+        one
+    };
+    let body = |stations: Vec<serde_json::Value>| serde_json::json!({"check": "head-straightedge", "reading": "gap", "position": "bank-A", "spot": "along-left", "stations": stations});
+    let good = body(vec![station("0", "", "0.03"), station("200", "0.05", "0.06")]);
+    assert_eq!(Kind::ReadingTaken.version_for(&good), 3);
+    let read = |v: u32, body: &serde_json::Value| EntryBody::read(Kind::ReadingTaken, v, body);
+    let kept = read(3, &good).unwrap().unwrap();
+    assert_eq!(serde_json::to_value(&kept).unwrap(), good, "what is read is what is written");
+    assert!(read(2, &good).unwrap_err().to_string().contains("version 3"));
+    // No blade enters anywhere: the gap is nought, not unknown.
+    let none = body(vec![station("0", "", "0.03"), station("200", "", "0.03")]);
+    let EntryBody::ReadingTaken(_) = read(3, &none).unwrap().unwrap() else { panic!("a reading") };
+    let mut valued = good.clone();
+    valued["value"] = figure("0.05");
+    let mut nowhere = good.clone();
+    nowhere.as_object_mut().unwrap().remove("spot");
+    for (body, says) in [
+        (valued, "no outcome, value"),
+        (nowhere, "say which line"),
+        (body(vec![station("0", "", "0.03"), station("0", "", "0.04")]), "read twice"),
+        (body(vec![station("200", "", "0.03"), station("0", "", "0.04")]), "in sequence"),
+        (body(vec![station("0", "", "")]), "no blade"),
+        (body(vec![station("0", "0.06", "0.05")]), "swap the two"),
+        (body(vec![station("-5", "", "0.05")]), "from nought up"),
+        (body(vec![station("far", "", "0.05")]), "from nought up"),
+    ] {
+        let why = read(3, &body).unwrap_err().to_string();
+        assert!(why.contains(says), "{why}");
+    }
+    let bore = |degrees: &[u16], text: &str| {
+        let axes: Vec<serde_json::Value> =
+            degrees.iter().map(|d| serde_json::json!({"degrees": d, "size": figure(text)})).collect();
+        serde_json::json!({"check": "bore-gauge", "reading": "out-of-round", "position": "cyl-1", "axes": axes})
+    };
+    assert_eq!(Kind::ReadingTaken.version_for(&bore(&[0, 45, 90], "88.02")), 3);
+    let mut beside = bore(&[0, 45, 90], "88.02");
+    beside["value"] = figure("0.05");
+    for (body, says) in [
+        (beside, "nothing else beside them"),
+        (bore(&[0, 90], "88.02"), "0, 45 and 90 degrees"),
+        (bore(&[90, 45, 0], "88.02"), "in this sequence"),
+        (bore(&[0, 45, 90], "wide"), "as shown"),
+    ] {
+        let why = read(3, &body).unwrap_err().to_string();
+        assert!(why.contains(says), "{why}");
+    }
 }

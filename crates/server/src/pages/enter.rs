@@ -321,9 +321,20 @@ fn field(
                         }
                     }
                 }
+                @if let Some(of) = &reading.face {
+                    @let begun = view
+                        .state()
+                        .readings_of(&check.id, &reading.id, position)
+                        .iter()
+                        .any(|r| !r.stations.is_empty());
+                    details.fold open[begun || !given.stations.is_empty()] {
+                        summary { "Station by station, for a map of the whole face" }
+                        (stations_form(view, check, reading, position, given, of, errors))
+                    }
+                }
                 form.number-form method="post" action=(action) data-once="" {
                     (hidden(given, check, reading, position))
-                    (wrong)
+                    @if given.stations.is_empty() { (wrong) }
                     label for="value" { (title(&reading.id)) ", " (view.place(position)) " in " (beside) }
                     @if let Some(measures) = &numeric.measures {
                         p.quiet { (measures) }
@@ -382,6 +393,12 @@ fn field(
                     }
                     button.keep.no-keypad type="submit" { "Keep it" }
                     (more(view, check, reading, given, true))
+                    @if reading.three_axes {
+                        p.quiet {
+                            "The three sizes of one height stand together as 0: 88.02; 45: 88.03; 90: 88.01, counted in degrees from across the crank: "
+                            "the oval through them counts."
+                        }
+                    }
                     p.quiet {
                         "Several readings of the same thing stand together with semicolons: 0.05; 0.06; 0.05. Their mean counts. "
                         "Another unit may be typed behind the number: 7 thou, 25 ft-lb, 1/64 in. "
@@ -389,6 +406,133 @@ fn field(
                     }
                 }
             }
+        }
+    }
+}
+
+/// How many stations one line can have on the form; more are two entries of the line \[ours\].
+const STATIONS: usize = 9;
+
+/// The stations that were typed, in the way they are read: from the rows of the form, else as one text.
+pub(crate) fn stations_typed(typed: &crate::forms::Typed) -> String {
+    let of = |name: &str, n: usize| typed.get(&format!("{name}-{n}")).map_or("", |t| t.trim());
+    let rows: Vec<String> = (0..STATIONS)
+        .map(|n| (of("along", n), of("enters", n), of("refused", n)))
+        .filter(|(along, enters, refused)| !(along.is_empty() && enters.is_empty() && refused.is_empty()))
+        .map(|(along, enters, refused)| format!("{along}: {enters}..{refused}"))
+        .collect();
+    if rows.is_empty() { typed.get("stations").cloned().unwrap_or_default() } else { rows.join("; ") }
+}
+
+/// A straightedge laid down once: its line, and station by station the blade that enters and the one that is refused.
+fn stations_form(
+    view: &View,
+    check: &Check,
+    reading: &Reading,
+    position: &Position,
+    given: &Given,
+    of: &knowledge::FaceOf,
+    errors: &[FieldTrouble],
+) -> Markup {
+    use workup::faces::{LINES, Line, size_names, size_told};
+    let sheet: Vec<logbook::EngineFigure> = view.state().sheet.iter().map(|f| f.body.clone()).collect();
+    let told = size_told(&sheet, of, position);
+    let size = if let [Some(length), Some(width)] = told { Some([length, width]) } else { None };
+    let typed: Vec<[String; 3]> = given
+        .stations
+        .split([';', '\n'])
+        .filter_map(|text| text.split_once(':'))
+        .map(|(along, gap)| {
+            let (enters, refused) = gap.split_once("..").unwrap_or((gap, ""));
+            [along, enters, refused].map(|part| part.trim().to_owned())
+        })
+        .collect();
+    let there = |n: usize, k: usize| typed.get(n).and_then(|row| row.get(k)).cloned().unwrap_or_default();
+    let chosen = Line::named(&given.spot);
+    let taken =
+        |line: &Line| {
+            let same = |r: &&ReadingTaken| r.check == check.id && r.position == *position && !r.stations.is_empty();
+            let phase = phase_of(&given.phase);
+            view.state().readings.iter().filter(same).any(|r| {
+                r.phase == phase && r.spot.as_deref().and_then(Line::named).is_some_and(|l| l.name == line.name)
+            })
+        };
+    html! {
+        form.stations-form method="post" action=(view.link("enter")) data-once="" {
+            (hidden(given, check, reading, position))
+            @if !given.stations.is_empty() && !errors.is_empty() {
+                div.wrong id="stations-wrong" role="alert" {
+                    b { "Not kept yet. " }
+                    @for e in errors { p { (e.message) } }
+                }
+            }
+            @if size.is_none() {
+                p.quiet {
+                    "For the whole face its size is missing on the "
+                    a href=(view.link("hear#engine-figure-set")) { "engine sheet" }
+                    ": "
+                    ({
+                        size_names(of)
+                            .iter()
+                            .zip(told)
+                            .filter(|(_, told)| told.is_none())
+                            .map(|((_, name), _)| name.clone())
+                            .collect::<Vec<_>>()
+                            .join("; ")
+                    })
+                    ". Until then each line is judged by itself."
+                }
+            }
+            div.field {
+                label for="line" { "The straightedge lies along" }
+                select id="line" name="spot" required {
+                    option value="" { "–" }
+                    @for line in LINES {
+                        option value=(line.name) selected[chosen.is_some_and(|c| c.name == line.name)] {
+                            (line.ends[0])
+                            "–"
+                            (line.ends[1])
+                            " "
+                            (words(line.name))
+                            @if let Some(size) = size { ", " (quantity::print::printed(line.length(size), 3)) " mm" }
+                            @if taken(line) { " ✓" }
+                        }
+                    }
+                }
+                p.quiet {
+                    "Facing the front: A left, B middle, C right; at the rear D left, E middle, F right; half way G left, H right. "
+                    "Mark them on the casting."
+                }
+            }
+            table.stations {
+                caption.quiet { "Blades in mm: the thickest that enters, left out where none does, and the thinnest that is refused" }
+                thead {
+                    tr {
+                        th scope="col" { "mm along" }
+                        th scope="col" { "enters" }
+                        th scope="col" { "refused" }
+                    }
+                }
+                tbody {
+                    @for n in 0..STATIONS {
+                        tr {
+                            @for (k, (name, label)) in [("along", "how far along"), ("enters", "blade that enters"), ("refused", "blade refused")].iter().enumerate() {
+                                td {
+                                    input
+                                        type="text"
+                                        size="6"
+                                        inputmode="decimal"
+                                        name=(format!("{name}-{n}"))
+                                        value=(there(n, k))
+                                        aria-label=(format!("station {}, {label}", n + 1));
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+            (gauge_field(view, check, reading, given, "edge-used"))
+            button.keep type="submit" { "Keep this line" }
         }
     }
 }
@@ -414,8 +558,8 @@ fn units(
     (beside, all)
 }
 
-/// Gauge, spot, temperature and note.
-fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bool) -> Markup {
+/// Which gauge was used.
+fn gauge_field(view: &View, check: &Check, reading: &Reading, given: &Given, id: &str) -> Markup {
     let kinds: Vec<&String> = check.gauges.iter().chain(reading.gauge.as_ref()).collect();
     let laid: Vec<_> = view.state().gauges.iter().filter(|(_, g)| kinds.iter().any(|k| **k == g.body.gauge)).collect();
     let chosen = if given.gauge.is_empty() && given.label.is_empty() {
@@ -428,10 +572,10 @@ fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bo
     named.dedup();
     let gauge = |id: &str| view.knowledge().gauge(id).map_or_else(|| words(id), |g| g.name.clone());
     html! {
-        @if number && !kinds.is_empty() {
+        @if !kinds.is_empty() {
             div.field {
-                label for="gauge-used" { "Gauge" }
-                select id="gauge-used" name="gauge-used" {
+                label for=(id) { "Gauge" }
+                select id=(id) name="gauge-used" {
                     option value="|" { "not said" }
                     @for (label, g) in &laid {
                         @let value = format!("{}|{label}", g.body.gauge);
@@ -450,6 +594,13 @@ fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bo
                 }
             }
         }
+    }
+}
+
+/// Gauge, spot, temperature and note.
+fn more(view: &View, check: &Check, reading: &Reading, given: &Given, number: bool) -> Markup {
+    html! {
+        @if number { (gauge_field(view, check, reading, given, "gauge-used")) }
         (worked_out(check))
         details
             .fold
@@ -536,6 +687,12 @@ fn taken_here(view: &View, check: &Check, reading: &Reading, position: &Position
 fn shown(r: &ReadingTaken) -> String {
     match &r.value {
         logbook::ReadingValue::Outcome(outcome) => words(outcome),
+        logbook::ReadingValue::Number { text, unit } if !r.axes.is_empty() => {
+            format!("{text} {unit}, oval by three axes")
+        }
+        logbook::ReadingValue::Number { text, unit } if !r.stations.is_empty() => {
+            format!("{text} {unit} at most, {} stations", r.stations.len())
+        }
         logbook::ReadingValue::Number { text, unit } => match r.mean_of {
             Some(n) => format!("{text} {unit}, mean of {n}"),
             None => format!("{text} {unit}"),

@@ -46,8 +46,13 @@ fn fields_of(view: &View, kind: Kind, body: &Value) -> Vec<Field> {
     if used.len() > 1 && gauges.iter().all(|(word, _)| *word != used) {
         gauges.push((used, words(text("gauge"))));
     }
+    let read = if body.get("stations").is_some() {
+        need("stations", "Stations: how far along, blade that enters, two dots, blade refused", Ask::Long)
+    } else {
+        need("value", "What was read", value)
+    };
     vec![
-        need("value", "What was read", value),
+        read,
         need("position", "Where", Ask::Pick(places)),
         may("gauge-used", "Gauge", Ask::Pick(gauges)),
         may("mean_of", "Mean of how many readings", Ask::Count),
@@ -66,6 +71,20 @@ fn typed_of(kind: Kind, fields: &[Field], body: &Value) -> Typed {
             let all: Vec<String> = list.iter().map(|f| format!("{} {}", part(f, "text"), part(f, "unit"))).collect();
             typed.insert("value".to_owned(), all.join("; "));
         }
+        if let Some(list) = body.get("axes").and_then(Value::as_array) {
+            let part = |axis: &Value, p: &str| {
+                let size = axis.get("size").and_then(|f| f.get(p)).and_then(Value::as_str);
+                size.unwrap_or_default().to_owned()
+            };
+            let degrees = |axis: &Value| axis.get("degrees").and_then(Value::as_u64).unwrap_or_default();
+            let all: Vec<String> =
+                list.iter().map(|a| format!("{}: {} {}", degrees(a), part(a, "text"), part(a, "unit"))).collect();
+            typed.insert("value".to_owned(), all.join("; "));
+        }
+        if let Some(list) = body.get("stations").and_then(Value::as_array) {
+            let all: Vec<String> = list.iter().map(station_typed).collect();
+            typed.insert("stations".to_owned(), all.join("\n"));
+        }
         if let Some(n) = body.get("mean_of").and_then(Value::as_u64) {
             typed.insert("mean_of".to_owned(), n.to_string());
         }
@@ -75,6 +94,15 @@ fn typed_of(kind: Kind, fields: &[Field], body: &Value) -> Typed {
         typed.insert("gauge-used".to_owned(), format!("{}|{}", text("gauge"), text("label")));
     }
     typed
+}
+
+/// A station of a straightedge as it is typed.
+fn station_typed(station: &Value) -> String {
+    let figure = |name: &str| {
+        let part = |p: &str| station.get(name).and_then(|f| f.get(p)).and_then(Value::as_str).unwrap_or_default();
+        format!("{} {}", part("text"), part("unit")).trim().to_owned()
+    };
+    format!("{}: {}..{}", figure("along"), figure("enters"), figure("refused"))
 }
 
 /// What an entry says now: the latest correction of it, or itself.
@@ -118,6 +146,7 @@ pub(crate) fn right_body(
             temperature: text("temperature"),
             note: text("note"),
             mean_of: text("mean_of"),
+            stations: text("stations"),
             unit: String::new(),
         };
         match given.body_put_right(view.state(), view.knowledge()).map_err(Refused::from) {

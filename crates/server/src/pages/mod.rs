@@ -543,6 +543,37 @@ impl View {
         }
     }
 
+    /// The faces of a place whose straightedge readings are told station by station: the map, or what is missing for one.
+    pub(crate) fn faces_at(&self, at: &Position) -> Markup {
+        let faces = self.case.iter().flat_map(|c| &c.faces).filter(|f| f.position == *at);
+        html! {
+            @for face in faces {
+                section.face {
+                    h3.thin {
+                        (crate::words::sentence(&face.name))
+                        ", all lines together"
+                        @if face.after_repair { " (" (crate::words::words(face.phase.word())) ")" }
+                    }
+                    @if let Some(layout) = &self.state().layout {
+                        @let map = documents::pictures::face_map(face, layout);
+                        @if !map.is_empty() { figure.picture.slides tabindex="0" { (PreEscaped(map)) } }
+                    }
+                    @if !face.missing.is_empty() {
+                        ul.missing {
+                            @for line in &face.missing {
+                                li { (crate::words::sentence(line)) "." }
+                            }
+                        }
+                        p { (crate::words::sentence(&face.reason)) "." }
+                        @if let Some(next) = &face.next_move {
+                            p.nextmove { (crate::words::sentence(next)) "." }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
     /// What the figures read at a place before any repair look like together.
     pub(crate) fn measured_at(&self, at: &Position) -> Markup {
         let findings = self.case.iter().flat_map(|c| &c.findings);

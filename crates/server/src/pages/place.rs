@@ -61,6 +61,7 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
     let marks = view.marks();
     let body = html! {
         h2 { (crate::words::sentence(&view.place(position))) }
+        (view.faces_at(position))
         @if here.is_empty() {
             p.quiet { "No reading here yet." }
         }

@@ -11,11 +11,6 @@ use mechanics::{Calculator, Given};
 
 use crate::forms::Typed;
 
-/// Columns and rows of a drawn face \[ours\].
-const GRID: (usize, usize) = (48, 24);
-/// How far from a point or line a face still counts as seen, as a part of its length \[ours\].
-const SIGHT: f64 = 0.1;
-
 /// The picture of an answer, for calculators whose answer has one.
 pub(crate) fn of(c: &'static Calculator, typed: &Typed) -> Option<String> {
     let pairs: Vec<(&str, &str)> = typed.iter().map(|(key, text)| (key.as_str(), text.as_str())).collect();
@@ -38,13 +33,12 @@ fn frame(places: &[[f64; 2]]) -> WarpFrame {
     };
     let from = [bound(0, f64::min, f64::INFINITY), bound(1, f64::min, f64::INFINITY)];
     let to = [bound(0, f64::max, f64::NEG_INFINITY), bound(1, f64::max, f64::NEG_INFINITY)];
-    let sight = SIGHT * (to[0] - from[0]).max(to[1] - from[1]);
-    WarpFrame { from, to, columns: GRID.0, rows: GRID.1, sight }
+    WarpFrame::over(from, to)
 }
 
 fn drawn(surface: WarpSurface, points: Vec<[f64; 2]>, lines: Vec<[[f64; 2]; 2]>) -> Warp {
     let WarpSurface { along, across, height, seen, .. } = surface;
-    Warp { along, across, height, seen, points, lines, touched: (Vec::new(), Vec::new()) }
+    Warp { along, across, height, seen, points, lines, ..Warp::default() }
 }
 
 fn grid(given: &Given) -> Option<String> {

@@ -487,7 +487,8 @@ pub(crate) fn finding(view: &View, f: &Finding) -> Markup {
                     p.nextmove { (next) }
                 }
             }
-            (view.take_back(&f.entry, "Take back"))
+            // What is said of a whole face rests on the entries of its lines; each of them is taken back by itself.
+            @if !f.whole_face { (view.take_back(&f.entry, "Take back")) }
         }
     }
 }
@@ -498,8 +499,8 @@ fn together(view: &View, list: &[&Finding]) -> Markup {
     for f in list.iter().copied() {
         let same = |g: &&mut Vec<&Finding>| {
             g.first().is_some_and(|o| {
-                (&o.check, &o.reading, o.position, view.mark_of(o))
-                    == (&f.check, &f.reading, f.position, view.mark_of(f))
+                (&o.check, &o.reading, o.position, view.mark_of(o), o.whole_face)
+                    == (&f.check, &f.reading, f.position, view.mark_of(f), f.whole_face)
             })
         };
         match groups.iter_mut().find(same) {

@@ -107,12 +107,17 @@ impl Correct {
                         "nothing new was said; give the right value, --position or --body",
                     ));
                 }
+                if self.value.is_some() && fields.contains_key("stations") {
+                    let why = "a straightedge read station by station has no one value; give the whole right reading with --body";
+                    return Err(refuse(why.to_owned()));
+                }
                 if let Some(text) = &self.value {
                     let (outcome, figure) = read_value(check, reading, text, "").map_err(not_taken)?;
                     fields.remove("outcome");
                     fields.remove("value");
                     fields.remove("repeats");
                     fields.remove("mean_of");
+                    fields.remove("axes");
                     if let Some(outcome) = outcome {
                         fields.insert("outcome".to_owned(), Value::from(outcome));
                     }

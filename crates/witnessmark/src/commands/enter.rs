@@ -26,9 +26,10 @@ pub(crate) struct Enter {
     reading: String,
     /// Where: engine, bank-A, cyl-3, pair-3-4, cyl-3-in-1, main-2, rod-3, cam-A-in; for a cylinder also the name on this engine.
     position: String,
-    /// A figure with its unit (`8.4 bar`, `7 thou`), several of the same thing (`0.05; 0.06; 0.05 mm`), or an outcome in words.
-    #[arg(allow_hyphen_values = true)]
-    value: String,
+    /// A figure with its unit (`8.4 bar`, `7 thou`), several of the same thing (`0.05; 0.06; 0.05 mm`), a bore on three axes (`0: 88.02;
+    /// 45: 88.03; 90: 88.01 mm`), or an outcome in words.
+    #[arg(allow_hyphen_values = true, required_unless_present = "stations")]
+    value: Option<String>,
     /// The kind of gauge, an id of the knowledge.
     #[arg(long)]
     gauge: Option<String>,
@@ -47,6 +48,13 @@ pub(crate) struct Enter {
     /// Where within the place, such as line-A-F or top-thrust.
     #[arg(long)]
     spot: Option<String>,
+    /// The line that a straightedge lay along, by its name or its end letters, such as along-left or A-D; with --stations.
+    #[arg(long, value_name = "LINE", requires = "stations", conflicts_with = "spot")]
+    line: Option<String>,
+    /// A straightedge station by station in place of the value: how far along, the thickest blade that enters, the thinnest
+    /// that is refused (`0: ..0.03; 150: 0.05..0.06; 300: ..0.03 mm`).
+    #[arg(long, value_name = "STATIONS", conflicts_with = "mean_of")]
+    stations: Option<String>,
     /// as-found, arrival, as-left or recheck [default: as-found].
     #[arg(long)]
     phase: Option<String>,
@@ -63,15 +71,16 @@ impl Enter {
             check: check.to_owned(),
             reading: reading.to_owned(),
             position: self.position.clone(),
-            value: self.value.clone(),
+            value: text(&self.value),
             unit: String::new(),
             phase: text(&self.phase),
-            spot: text(&self.spot),
+            spot: text(self.line.as_ref().map_or(&self.spot, |_| &self.line)),
             gauge: text(&self.gauge),
             label: text(&self.label),
             temperature: String::new(),
             note: text(&self.note),
             mean_of: self.mean_of.map(|n| n.to_string()).unwrap_or_default(),
+            stations: text(&self.stations),
         };
         let body = given
             .body(&taken.job.state, &knowledge, before.as_ref())

@@ -225,6 +225,36 @@ fn an_engine_that_is_open_gives_no_compression_even_where_it_was_read_before() {
 }
 
 #[test]
+fn a_straightedge_is_entered_station_by_station_and_a_wrong_line_is_named() {
+    let (shop, job) = Shop::with_job();
+    shop.tick(&job, &["head-straightedge"]);
+    for stage in ["top-end-open", "head-on-bench"] {
+        shop.run(&["tell", &job, "stage-reached", &format!("{{\"stage\": \"{stage}\"}}")]).exits(0);
+    }
+    let stations = "0: ..0.03; 150: 0.05..0.06; 300: ..0.03 mm";
+    let enter = |more: &[&str]| {
+        let mut all = vec!["--json", "enter", &job, "head-straightedge", "bank-A"];
+        all.extend(more);
+        shop.run(&all)
+    };
+    let kept = enter(&["--line", "A-D", "--stations", stations]).exits(0).json();
+    assert_eq!((&kept["finding"]["spot"], &kept["finding"]["value"]), (&"along-left".into(), &0.05.into()), "{kept}");
+    let entry = kept["kept"].as_str().expect("an id");
+    let end = entry.get(entry.len() - 8..).expect("an end").to_owned();
+    let wrong = enter(&["--line", "A-B", "--stations", stations]).exits(4);
+    assert!(wrong.err.contains("A-B") && wrong.err.contains("along-left (A-D)"), "{}", wrong.err);
+    let thin = enter(&["--line", "A-D", "--stations", "0: ..0.03; 150: 0.06..0.05; 300: ..0.03"]).exits(4);
+    assert!(thin.err.contains("along left, 150 mm") && thin.err.contains("swap"), "{}", thin.err);
+    enter(&[]).exits(2);
+    let one = shop.run(&["correct", &job, &end, "0.05 mm", "--reason", "misread"]).exits(4);
+    assert!(one.err.contains("--body"), "{}", one.err);
+    // Without the size of the face the work-up says what is missing.
+    let case = shop.run(&["workup", &job, "--json"]).exits(0).json();
+    let missing = case["faces"][0]["missing"].as_array().expect("a list");
+    assert!(missing.len() == 2 && missing[0].as_str().is_some_and(|m| m.contains("length")), "{missing:?}");
+}
+
+#[test]
 fn what_was_entered_is_withdrawn_and_put_right_and_stays_in_the_record() {
     let (shop, job) = Shop::with_job();
     shop.tick(&job, &["compression-dry"]);
