@@ -8,13 +8,14 @@
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
 //! [`findings`], [`gauges`], [`scales`], [`series`],
-//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
 //! that go back), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
+pub mod choosing;
 pub mod committed;
 pub mod cores;
 pub mod entering;
@@ -45,6 +46,7 @@ use serde::Serialize;
 
 pub use advice::{Advice, BlockBelief, CheckWorth, Stop};
 pub use beliefs::{Belief, Reason};
+pub use choosing::Comparison;
 pub use estimate::Estimate;
 pub use findings::{Finding, LimitUsed};
 pub use first_place::FirstPlace;
@@ -89,7 +91,7 @@ pub struct Case {
     pub causes: Vec<Belief>,
     /// Conditions of parts, the likeliest trouble first.
     pub conditions: Vec<Belief>,
-    /// Whether reasons are still to come: then no belief has any yet.
+    /// Whether reasons and the comparison are still to come: then no belief has any yet.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub weighing: bool,
     /// What each block needs.
@@ -101,6 +103,9 @@ pub struct Case {
     /// How sure the first of them is; nothing where all are struck out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub first_place: Option<FirstPlace>,
+    /// The open options when everything in doubt is drawn; nothing while it is still to come, and where all are struck out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub comparison: Option<Comparison>,
     /// The chosen option, else the best one, priced line by line; nothing where neither is among the options.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub estimate: Option<Estimate>,
@@ -176,8 +181,8 @@ pub enum Wanted {
 
 /// As [`work_up_again`], with a first look at the case as soon as the advice stands.
 ///
-/// What weighs for and against a belief takes as long as a third of everything else, and nobody has to wait for it to do
-/// the next check. `first` is shown the case without reasons ([`Case::weighing`]) and says whether they are wanted.
+/// What weighs for and against a belief takes as long as a third of everything else, and nobody has to wait for it, nor for
+/// the options under everything in doubt, to do the next check. `first` is shown the case without reasons and comparison ([`Case::weighing`]) and says whether they are wanted.
 ///
 /// # Errors
 /// As [`work_up`].
@@ -264,7 +269,7 @@ pub fn work_up_in_two(
         knowledge: knowledge.version.as_str().to_owned(),
         series: series::of_findings(&findings, layout),
         outside: outside(state, knowledge, &net),
-        findings,
+        findings: findings.clone(),
         causes,
         conditions,
         weighing: true,
@@ -272,6 +277,7 @@ pub fn work_up_in_two(
         advice,
         first_place: FirstPlace::among(&options),
         options,
+        comparison: None,
         estimate,
         reach,
         proof,
@@ -288,13 +294,22 @@ pub fn work_up_in_two(
     if first(&case) == Wanted::NoMore {
         return Ok(case);
     }
-    let reasons = beliefs::reasons(whole, &run, &gathered, &draws, &chosen)?;
+    let (reasons, comparison) = rayon::join(
+        || beliefs::reasons(whole, &run, &gathered, &draws, &chosen),
+        || choosing::compared(&scene, &case.options, &case.advice),
+    );
+    let reasons = reasons?;
     for ((id, position), reasons) in named.into_iter().zip(reasons) {
         let all = case.causes.iter_mut().chain(&mut case.conditions);
         for belief in all.filter(|b| b.id == id && b.position == position) {
             belief.reasons.clone_from(&reasons);
         }
     }
+    if let Some(comparison) = &comparison {
+        comparison.told(&mut case.options);
+        case.first_place = FirstPlace::among(&case.options);
+    }
+    case.comparison = comparison;
     case.weighing = false;
     Ok(case)
 }

@@ -6,6 +6,7 @@
 //! brings of its own. So "one more leaking valve on a head that needs a valve job anyway" costs nothing, as it should.
 
 pub(crate) mod lives;
+pub(crate) mod luck;
 mod made;
 
 use std::collections::btree_map::Entry;

@@ -5,8 +5,8 @@
 use documents::pictures;
 use logbook::{CauseAnswer, Kind, Moment};
 use maud::{Markup, PreEscaped, html};
-use workup::OptionLine;
 use workup::committed::Committed;
+use workup::{Case, OptionLine};
 
 use super::{Panel, View, panel_place};
 use crate::words::{amount, days, expected, of_engines, price, title, when, words};
@@ -89,9 +89,10 @@ pub(crate) fn options(view: &View) -> Markup {
                     }
                 }
             }
+            (hangs_on(case))
             ol.options {
                 @for o in &open {
-                    li { (option(view, o, o.id == case.advice.best)) }
+                    li { (option(view, case, o)) }
                 }
             }
             @if !out.is_empty() {
@@ -119,6 +120,30 @@ pub(crate) fn options(view: &View) -> Markup {
     }
 }
 
+/// What the difference between the two that lead hangs on.
+fn hangs_on(case: &Case) -> Markup {
+    html! {
+        @if case.weighing {
+            p.quiet role="status" { "What the difference hangs on is being worked." }
+        }
+        @if let Some(hangs_on) = case.comparison.as_ref().and_then(|c| c.hangs_on.as_ref()) {
+            h3 { "What the difference hangs on" }
+            p { (hangs_on.words) "." }
+            ol {
+                @for hinge in &hangs_on.on {
+                    li {
+                        b { (title(hinge.of_it)) }
+                        ": "
+                        (hinge.what)
+                        "."
+                        span.quiet { " " (title(&hinge.next)) "." }
+                    }
+                }
+            }
+        }
+    }
+}
+
 fn list(label: &str, items: &[String]) -> Markup {
     html! {
         @if !items.is_empty() {
@@ -130,7 +155,9 @@ fn list(label: &str, items: &[String]) -> Markup {
     }
 }
 
-fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
+fn option(view: &View, case: &Case, o: &OptionLine) -> Markup {
+    let best = o.id == case.advice.best;
+    let drawn = case.comparison.as_ref().and_then(|all| Some((all, all.way(&o.id)?)));
     let chosen = view.state().chosen.as_ref().is_some_and(|c| c.option == o.id);
     html! {
         article class=(if best { "option best" } else { "option" }) {
@@ -157,6 +184,24 @@ fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
                 div {
                     dt { "On average, with comebacks" }
                     dd { (expected(o)) }
+                }
+                @if let Some((all, way)) = &drawn {
+                    div {
+                        dt { "In the good case, in the bad case" }
+                        dd {
+                            (all.amount(way.cost[0]))
+                            " to "
+                            (all.amount(way.cost[1]))
+                        }
+                    }
+                    div {
+                        dt { "Dearer than what turns out cheapest" }
+                        dd {
+                            (all.amount(way.regret))
+                            " on average, in the bad case "
+                            (all.amount(way.regrets[1]))
+                        }
+                    }
                 }
                 @if let Some(p) = o.p_trouble_free {
                     div {
