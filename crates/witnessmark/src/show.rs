@@ -522,7 +522,9 @@ impl Sheet<'_> {
         for hinge in hangs_on.on.iter().take(self.rows()) {
             t.line(&format!("    {}: {}  ({})", hinge.of_it, t.tone(Tone::Strong, &hinge.what), hinge.next), 6)?;
         }
-        self.more(hangs_on.on.len(), self.rows(), "things")
+        self.more(hangs_on.on.len(), self.rows(), "things")?;
+        let Some(asks) = self.case.comparison.as_ref().and_then(|c| c.asks.as_ref()) else { return Ok(()) };
+        t.line(&format!("  ask the customer: {}", asks.words), 4)
     }
 
     /// Whether the repair is proved, and what is missing.

@@ -1,7 +1,7 @@
 //! Options side by side when everything in doubt is drawn, and what the difference between the two that lead hangs on.
 //!
 //! The engines are those drawn for the advice; prices, machine work that grows, days, parts that last or do not, and the true
-//! mileage are drawn besides, the same for every option. Means come from exact sums. What the difference hangs on is given
+//! mileage are drawn besides, the same for every option. Means are those of the bills, with no luck drawn in them. What the difference hangs on is given
 //! as a share of its spread: for what is independent of all else the total effect, for the state of a block, which goes
 //! with that of others, the larger of two: what would be left if all else were known, and what would go if it alone were.
 //!
@@ -12,10 +12,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use inference::lanes::{Draws, Run};
 use knowledge::Knowledge;
+use quantity::Money;
 use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::advice::{Advice, CheckWorth, Scene};
+use crate::bounds::Bounds;
 use crate::money::luck::{Doubt, Drawing, Exactly, Luck};
 use crate::money::{self, OptionHere, OptionLine};
 use crate::{network, words};
@@ -26,6 +28,8 @@ const SEED: u64 = 27;
 const LEAST: f64 = 0.04;
 /// Things named at most \[ours\].
 const NAMED: usize = 6;
+/// The bad case of the first option is worth a question when it costs so many times what the safest would \[ours\].
+const CLEARLY: f64 = 1.1;
 /// The shares between which a cost is said to lie: four times in five.
 const BETWEEN: [f64; 2] = [0.1, 0.9];
 
@@ -42,6 +46,9 @@ pub struct Comparison {
     /// What the difference between the two that lead hangs on; nothing where fewer than two are open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hangs_on: Option<HangsOn>,
+    /// What to ask the customer about the bad case; nothing where it was answered, or no answer could matter.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub asks: Option<Question>,
 }
 
 impl Comparison {
@@ -75,9 +82,9 @@ impl Comparison {
 pub struct Way {
     /// The option.
     pub option: String,
-    /// What it costs on average to the horizon, from exact sums.
+    /// What it costs on average to the horizon: the mean of its bill over the drawn engines, prices and luck at their averages.
     pub mean: f64,
-    /// The same from the draws.
+    /// The same with prices and luck drawn.
     pub drawn: f64,
     /// What it costs in the good case and in the bad one: once in ten it is less than the first, once in ten more than the second.
     pub cost: [f64; 2],
@@ -87,6 +94,15 @@ pub struct Way {
     pub regrets: [f64; 2],
     /// How often it turns out the cheapest.
     pub cheapest: f64,
+}
+
+/// One plain question about the bad case, whose answer is an entry.
+#[derive(Debug, Clone, Serialize)]
+pub struct Question {
+    /// The bill it asks about: amount and currency, as an entry would hold it.
+    pub bill: String,
+    /// The question.
+    pub words: String,
 }
 
 /// What the difference between two options hangs on.
@@ -152,6 +168,89 @@ impl Drawn<'_, '_> {
     }
 }
 
+impl<'o, 'k> Drawn<'o, 'k> {
+    /// Some choices of a scene ready to be drawn. `aged`: all choices at each mileage that the engine may have run.
+    fn of(
+        scene: &Scene<'o, '_>,
+        choices: &'o [OptionHere<'k>],
+        aged: &'o [(f64, Vec<OptionHere<'k>>)],
+        which: &[usize],
+    ) -> Self {
+        let Scene { blocks, knowledge, draws, terms, .. } = *scene;
+        let way = |index: &usize| {
+            let here = choices.get(*index)?;
+            let place = knowledge.options.iter().position(|o| o.id == here.option.id)?;
+            let mut up_to = 0.0;
+            let at_age = aged.iter().filter_map(|(share, options)| {
+                up_to += share;
+                Some((up_to, options.get(*index)?))
+            });
+            Some(Drawing::of(here, place, at_age.collect(), blocks, terms.day))
+        };
+        let class = |d: usize| blocks.iter().map(|b| b.class_in(draws.draw(d))).collect();
+        Self {
+            ways: which.iter().filter_map(way).collect(),
+            draws,
+            classes: (0..draws.count).into_par_iter().map(class).collect(),
+            luck: Luck::of(blocks.len(), knowledge.options.len(), draws.count, SEED),
+        }
+    }
+}
+
+/// Every choice of a scene under some terms.
+fn priced<'k>(scene: &Scene<'k, '_>, terms: &money::Terms) -> Vec<OptionHere<'k>> {
+    let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
+    let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
+    money::choices(stated, net, blocks, layout, knowledge, terms)
+}
+
+/// The same at each of a few mileages that this engine may have run, with the share of the belief in it.
+fn by_age<'k>(scene: &Scene<'k, '_>) -> Vec<(f64, Vec<OptionHere<'k>>)> {
+    let terms = scene.terms;
+    let ages = terms.lasting.by_own_age(scene.state, scene.knowledge, terms.horizon_miles);
+    let at = |(share, lasting)| (share, priced(scene, &money::Terms { lasting, ..terms.clone() }));
+    ages.into_iter().map(at).collect()
+}
+
+/// What each choice costs in the bad case, in labour units: once in ten it is more.
+pub(crate) fn bad_cases(scene: &Scene<'_, '_>, choices: &[OptionHere<'_>]) -> Vec<f64> {
+    let aged = by_age(scene);
+    let all: Vec<usize> = (0..choices.len()).collect();
+    let drawn = Drawn::of(scene, choices, &aged, &all);
+    let bad = |way: usize| {
+        let mut costs: Vec<f64> = (0..drawn.draws.count).map(|d| drawn.cost(way, d, d, &[])).collect();
+        quantile(&mut costs, BETWEEN[1])
+    };
+    all.into_par_iter().map(bad).collect()
+}
+
+/// The question about the bad case, where an answer could matter: the first option may cost clearly more than another would.
+fn question(ways: &[Way], rate: &Money) -> Option<Question> {
+    let first = ways.first()?;
+    let safest = ways.iter().map(|w| w.cost[1]).fold(f64::INFINITY, f64::min);
+    let bill = round_up(first.cost[1]);
+    let more = bill - first.mean;
+    if first.cost[1] < CLEARLY * safest || more <= 0.0 {
+        return None;
+    }
+    let code = rate.currency().code();
+    let said = |amount| said(Some(code), amount);
+    Some(Question {
+        bill: format!("{bill:.0} {code}"),
+        words: format!(
+            "Could you bear a bill of {} if it goes badly, {} more than it costs on average?",
+            said(bill),
+            said(more)
+        ),
+    })
+}
+
+/// Two digits are enough for a question.
+fn round_up(amount: f64) -> f64 {
+    let step = 10_f64.powf((amount.max(1.0).log10().floor() - 1.0).max(0.0));
+    (amount / step).ceil() * step
+}
+
 fn said(currency: Option<&str>, amount: f64) -> String {
     match currency {
         Some(code) => format!("{code}\u{a0}{}", words::grouped(amount)),
@@ -165,44 +264,24 @@ fn of(n: usize) -> f64 {
 
 /// Works the comparison of the open options of a case.
 pub(crate) fn compared(scene: &Scene<'_, '_>, lines: &[OptionLine], advice: &Advice) -> Option<Comparison> {
-    let Scene { net, blocks, layout, knowledge, donors, terms, .. } = *scene;
-    let priced = |terms: &money::Terms| {
-        let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
-        money::choices(stated, net, blocks, layout, knowledge, terms)
-    };
-    let choices = priced(terms);
-    let by_age = terms.lasting.by_own_age(scene.state, knowledge, terms.horizon_miles);
-    let aged: Vec<(f64, Vec<OptionHere<'_>>)> = by_age
-        .into_iter()
-        .map(|(share, lasting)| (share, priced(&money::Terms { lasting, ..terms.clone() })))
-        .collect();
+    let (draws, terms) = (scene.draws, scene.terms);
+    let choices = priced(scene, terms);
+    let aged = by_age(scene);
     let open: Vec<&OptionLine> = lines.iter().filter(|l| l.struck_out.is_none()).collect();
     let shown: Vec<usize> = open.iter().filter_map(|line| place_of(line, &choices, scene)).collect();
     if shown.len() != open.len() || open.is_empty() {
         return None;
     }
-    let ways = shown.iter().enumerate().filter_map(|(place, index)| {
-        let mut up_to = 0.0;
-        let at_age = aged.iter().filter_map(|(share, options)| {
-            up_to += share;
-            Some((up_to, options.get(*index)?))
-        });
-        Some(Drawing::of(choices.get(*index)?, place, at_age.collect(), blocks, terms.day))
-    });
-    let draws = scene.draws;
-    let classes =
-        (0..draws.count).into_par_iter().map(|d| blocks.iter().map(|b| b.class_in(draws.draw(d))).collect()).collect();
-    let luck = Luck::of(blocks.len(), open.len(), draws.count, SEED);
-    let drawn = Drawn { ways: ways.collect(), draws, classes, luck };
-    let mut exactly = Exactly::of(scene.run, blocks);
-    let means: Vec<f64> = shown.iter().filter_map(|i| choices.get(*i)).map(|o| exactly.mean(o)).collect();
+    let drawn = Drawn::of(scene, &choices, &aged, &shown);
+    let means: Vec<f64> = open.iter().map(|line| line.expected).collect();
     let rate = terms.rate.unwrap_or(1.0);
     let ways = ways_of(&drawn, &open, &means, rate);
     let told = scene.state.rates.labour_rate.as_ref().filter(|_| terms.rate.is_some());
+    let asks = told.filter(|_| Bounds::of(scene.state).bad_bill.is_none()).and_then(|rate| question(&ways, rate));
     let currency = told.map(|m| m.currency().code().to_owned());
     let hangs_on =
         (open.len() > 1).then(|| hangs_on(scene, &drawn, &open, &means, (rate, currency.as_deref()), advice));
-    Some(Comparison { draws: draws.count, currency, ways, hangs_on })
+    Some(Comparison { draws: draws.count, currency, ways, hangs_on, asks })
 }
 
 /// The place of the choice that a line shows.
@@ -246,12 +325,15 @@ fn cheapest(row: &[f64]) -> usize {
 }
 
 fn quantiles(values: &mut [f64]) -> [f64; 2] {
+    BETWEEN.map(|share| quantile(values, share))
+}
+
+/// The value that a share of all lies below.
+pub(crate) fn quantile(values: &mut [f64], share: f64) -> f64 {
     values.sort_by(f64::total_cmp);
-    BETWEEN.map(|share| {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in a short list")]
-        let place = (share * (of(values.len()) - 1.0)).round() as usize;
-        values.get(place).copied().unwrap_or(0.0)
-    })
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in a short list")]
+    let place = (share * (of(values.len()) - 1.0)).round() as usize;
+    values.get(place).copied().unwrap_or(0.0)
 }
 
 /// What the difference between the first two open options hangs on.
@@ -422,8 +504,11 @@ fn hinge(
     share: f64,
 ) -> Hinge {
     let block = |b: usize| scene.blocks.get(b).map_or_else(String::new, |b| small(&b.name));
-    let option = |place: usize| open.get(place).map_or_else(String::new, |o| format!("“{}”", o.name));
-    let quoted = |place: usize| drawn.ways.get(place).is_some_and(Drawing::quoted);
+    let option = |place: usize| {
+        let id = scene.knowledge.options.get(place).map(|o| o.id.as_str());
+        open.iter().find(|o| Some(o.id.as_str()) == id).map_or_else(String::new, |o| format!("“{}”", o.name))
+    };
+    let quoted = |place: usize| drawn.ways.iter().any(|way| way.place() == place && way.quoted());
     let mut check = None;
     let (what, next) = match group {
         Group::State(b) => {
@@ -512,9 +597,8 @@ fn looks_at(scene: &Scene<'_, '_>, knowledge: &Knowledge, worth: &CheckWorth, va
 ///
 #[must_use]
 pub fn by_both(scene: &Scene<'_, '_>, run: &Run<'_>) -> Vec<(String, f64, f64)> {
-    let Scene { net, blocks, layout, knowledge, donors, terms, draws, .. } = *scene;
-    let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
-    let choices = money::choices(stated, net, blocks, layout, knowledge, terms);
+    let Scene { blocks, terms, draws, .. } = *scene;
+    let choices = priced(scene, terms);
     let mut exactly = Exactly::of(run, blocks);
     let classes: Vec<Vec<usize>> =
         (0..draws.count).map(|d| blocks.iter().map(|b| b.class_in(draws.draw(d))).collect()).collect();

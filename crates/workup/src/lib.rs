@@ -8,13 +8,14 @@
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
 //! [`findings`], [`gauges`], [`scales`], [`series`],
-//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`bounds`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
 //! that go back), [`entering`]
 //! (the rules by which an entry is taken) and [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
+pub mod bounds;
 pub mod choosing;
 pub mod committed;
 pub mod cores;
@@ -205,6 +206,7 @@ pub fn work_up_in_two(
     let (findings, odd) = findings::of_state(state, layout, &net, knowledge);
     notices.extend(odd);
     notices.extend(scales::past_the_end(state, knowledge));
+    notices.extend(bounds::odd(state));
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);

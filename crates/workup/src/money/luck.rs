@@ -127,6 +127,7 @@ impl<'o, 'k> Drawing<'o, 'k> {
                 cost += block.comeback;
             }
         }
+        cost += here.core.as_ref().map_or(0.0, |core| core.lost(classes));
         if here.quoted.is_none() {
             cost += here.reaching(stages);
             for ((variable, state, span), block) in here.parts.iter().zip(&self.part_of) {
@@ -164,6 +165,11 @@ impl<'o, 'k> Drawing<'o, 'k> {
     /// The causes that what it puts in shares with this engine.
     pub(crate) fn shared_causes(&self) -> &[usize] {
         self.here.shares()
+    }
+
+    /// Its place among all options.
+    pub(crate) fn place(&self) -> usize {
+        self.place
     }
 
     /// Whether somebody has quoted for all of it.
@@ -223,6 +229,9 @@ impl<'r, 'n> Exactly<'r, 'n> {
     }
 
     fn joint(&mut self, variables: &[usize], states: &[u8]) -> f64 {
+        if let ([variable], [state]) = (variables, states) {
+            return self.run.marginal(*variable).get(usize::from(*state)).copied().unwrap_or(0.0);
+        }
         let key = (variables.to_vec(), states.to_vec());
         if let Some(known) = self.joint.get(&key) {
             return *known;
@@ -261,6 +270,18 @@ impl<'r, 'n> Exactly<'r, 'n> {
             for (variable, state, span) in &option.parts {
                 cost += self.joint(&[*variable], &[*state]) * span.mean();
             }
+        }
+        if let Some(core) = &option.core {
+            let fit = |(block, from): &(usize, usize)| {
+                self.blocks.get(*block).map_or_else(Vec::new, |b| at_most(b, from.saturating_sub(1)))
+            };
+            let lost = |all: Vec<(usize, Vec<f64>)>| 1.0 - self.run.probability(&all);
+            cost += core.deposit
+                * if core.each {
+                    core.unfit.iter().map(|one| lost(fit(one))).sum::<f64>()
+                } else {
+                    lost(core.unfit.iter().flat_map(fit).collect())
+                };
         }
         let Some(own) = &option.own else { return cost };
         cost += own.goes_wrong * own.comeback;
