@@ -12,6 +12,7 @@ mod parts;
 mod press;
 mod proof;
 mod sheet;
+mod trial;
 mod words;
 
 use knowledge::Knowledge;
@@ -19,6 +20,7 @@ use logbook::JobState;
 use workup::Case;
 
 use sheet::{Sheet, TitleBlock};
+pub use trial::{figures as trial_figures, typeset_trial};
 
 /// One of the papers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -201,7 +203,7 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
         Paper::BuildSheet => build::write(&mut sheet, &desk),
         Paper::Proof => proof::write(&mut sheet, &desk),
     }
-    press::print(paper, &job.issued, &sheet)
+    press::print(paper.word(), &job.issued, &sheet)
 }
 
 /// What every sheet says about itself, after ISO 7200; made by whoever wrote last into the record that it prints.

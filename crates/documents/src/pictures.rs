@@ -5,7 +5,7 @@
 //! colours them otherwise. The geometry is the picture's own; figures and verdicts are the work-up's.
 //!
 //! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `spreads`, `ladder`, `balance`, `engines`, `pairs`,
-//! `arrivals`, `cut`, `warp`, `section`, `measured`.
+//! `arrivals`, `cut`, `warp`, `section`, `measured`, `trial`.
 
 mod arrivals;
 mod balance;
@@ -21,6 +21,7 @@ mod prices;
 pub(crate) mod reading;
 mod section;
 mod spreads;
+mod trial;
 mod warp;
 
 pub use arrivals::{PartLine, parts_line};
@@ -36,4 +37,5 @@ pub use prices::{Breadth, cost_intervals};
 pub use reading::reading_between_limits;
 pub use section::{Section, round_section};
 pub use spreads::{SpreadLine, cost_spreads};
+pub use trial::{stated_and_seen, ways_of_testing};
 pub use warp::{Warp, warp_map};

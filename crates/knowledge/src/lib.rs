@@ -24,10 +24,10 @@ pub use gauges::Gauge;
 pub use limits::Limit;
 pub use load::{Complaint, FileSet, KnowledgeVersion, LoadError, Located, read_tables};
 pub use network::{
-    Attribute, AttributeIs, Band, Block, BlockLife, BlockMember, BlockPer, Cause, CauseLink, Check, Condition,
-    ConditionExample, ConditionPriorBy, Consumables, ExampleGiven, Given, IfLeft, LeftMode, LimitRef, Modifier,
-    Normalise, Numeric, Observe, Observed, OutsideFault, ParentLink, Prerequisite, PriorBy, Reading, ReadingExample,
-    ReadingKind, Repeat, Shuts, Stage, ToldBy, Tool, Travel, WaitFor, Worse, with_factor, worst_of,
+    Attribute, AttributeIs, Band, Block, BlockLife, BlockMember, BlockPer, Cause, CauseLink, Check, Checklist,
+    Condition, ConditionExample, ConditionPriorBy, Consumables, Does, ExampleGiven, Given, IfLeft, LeftMode, LimitRef,
+    Modifier, Normalise, Numeric, Observe, Observed, OutsideFault, ParentLink, Prerequisite, PriorBy, Reading,
+    ReadingExample, ReadingKind, Repeat, Shuts, Stage, ToldBy, Tool, Travel, WaitFor, Worse, with_factor, worst_of,
 };
 pub use source::{Source, SourceKind};
 use workshop::{
@@ -54,6 +54,8 @@ pub struct Knowledge {
     pub prerequisites: Vec<Located<Prerequisite>>,
     /// Tools and the gauges they may be.
     pub tools: Vec<Located<Tool>>,
+    /// Fixed lists of checks that advice is held against.
+    pub checklists: Vec<Located<Checklist>>,
     /// How repeats count, with its source.
     pub repeats: Vec<Located<Repeat>>,
     /// The chance that a later agreeing reading of a group at a site is nothing but an echo of an earlier one.
@@ -140,6 +142,7 @@ impl Knowledge {
             stages: take(read_tables(files, "checks", "stage"), &mut wrong),
             prerequisites: take(read_tables(files, "checks", "prerequisite"), &mut wrong),
             tools: take(read_tables(files, "checks", "tool"), &mut wrong),
+            checklists: take(read_tables(files, "checks", "checklist"), &mut wrong),
             repeat_echo: repeats.first().map_or(0.0, |repeat| repeat.echo),
             repeats,
             outside: take(read_tables(files, "outside", "outside"), &mut wrong),

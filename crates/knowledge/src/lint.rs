@@ -412,6 +412,15 @@ impl Knowledge {
                 resolves(tool, "gauges", gauge, "gauge", known.gauges.contains(gauge), out);
             }
         }
+        unique(&self.checklists, |c| &c.id, out);
+        for list in &self.checklists {
+            sourced(list, "source", &list.source, known, out);
+            for does in &list.does {
+                for check in [Some(&does.check), does.where_not_best.as_ref()].into_iter().flatten() {
+                    resolves(list, "does.check", check, "check", self.check(check).is_some(), out);
+                }
+            }
+        }
         for repeat in &self.repeats {
             sourced(repeat, "source", &repeat.source, known, out);
             if !(0.0..1.0).contains(&repeat.echo) {

@@ -121,7 +121,7 @@ pub const FOLDERS: &[(&str, &[&str])] = &[
     ("blocks", &["block", "travel"]),
     ("cautions", &["caution"]),
     ("causes", &["cause", "attribute"]),
-    ("checks", &["check", "stage", "prerequisite", "tool", "repeat", "source"]),
+    ("checks", &["check", "stage", "prerequisite", "tool", "checklist", "repeat", "source"]),
     ("conditions", &["condition"]),
     ("gauges", &["gauge"]),
     ("limits", &["limit"]),

@@ -726,6 +726,33 @@ pub struct Check {
     pub readings: Vec<Reading>,
 }
 
+/// A fixed list of checks that is done on every engine. Advice is held against it and never follows it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Checklist {
+    /// The id.
+    pub id: String,
+    /// The name in trade words.
+    pub name: String,
+    /// What it comes to, in one sentence.
+    pub plain: String,
+    /// Its checks, in the sequence in which they are done.
+    pub does: Vec<Does>,
+    /// Where the list comes from.
+    pub source: Source,
+}
+
+/// One check of a list, at every place where it can be done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Does {
+    /// The check.
+    pub check: String,
+    /// Only at the places where this other check did not come out at its best.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub where_not_best: Option<String>,
+}
+
 /// A check that comes before another on the same head, while a condition there is more likely than not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -14,6 +14,7 @@ pub(crate) mod new;
 pub(crate) mod papers;
 pub(crate) mod serve;
 pub(crate) mod sheet;
+pub(crate) mod simulate;
 pub(crate) mod tell;
 pub(crate) mod verify;
 pub(crate) mod workup;

@@ -111,6 +111,8 @@ enum Command {
     Calc(commands::calc::Calc),
     /// How long a part lasts, from records; how far a vehicle has truly gone.
     Life(commands::life::Life),
+    /// How good the advice is, tried on drawn engines.
+    Simulate(commands::simulate::Simulate),
 }
 
 fn main() -> ExitCode {
@@ -187,6 +189,7 @@ fn run(cli: Cli) -> Done {
             Command::Knowledge(c) => c.run(&desk),
             Command::Calc(c) => c.run(&desk),
             Command::Life(c) => c.run(&desk),
+            Command::Simulate(c) => c.run(&desk).await,
         }
     })
 }

@@ -428,12 +428,15 @@ impl Sheet<'_> {
             &format!(
                 "     {:.0} min{access}; worth {} after its own cost of {}; changes the choice in {}",
                 c.minutes,
-                self.money(c.net),
+                self.money(c.ahead()),
                 self.money(c.cost),
                 of_engines(c.p_changes)
             ),
             5,
         )?;
+        if let Some(together) = &c.together {
+            t.line(&format!("     {}", together.in_words()), 5)?;
+        }
         for caution in &c.cautions {
             self.caution(caution, 5)?;
         }

@@ -6,7 +6,10 @@
 //! An outcome that would not change the choice adds nothing, so a check that can only confirm is worth nothing. A saving
 //! that the number of draws could have made by chance is not counted.
 
+mod ahead;
+mod priced;
 mod sample;
+mod worth;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,12 +17,14 @@ use anatomy::{EngineLayout, Position};
 use inference::lanes::{Draws, Run};
 use knowledge::{Check, Knowledge};
 use logbook::JobState;
+use priced::{Priced, smallest};
 use rayon::prelude::*;
-use sample::{Ask, ByKind, Mostly, Sample, means};
+use sample::{Ask, Mostly, Sample, means};
 use serde::Serialize;
+use worth::Worth;
 
 use crate::findings::{Finding, LimitUsed};
-use crate::money::{self, Bill, Bills, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
+use crate::money::{self, Bill, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
 use crate::network::{self, EngineNet, What};
 use crate::opened;
 
@@ -31,6 +36,8 @@ pub const SEED: u64 = 1;
 const SURE: f64 = 3.0;
 /// A saving below this, in labour units, is none: it is a difference of sums that are equal but for their last digits.
 const LEAST: f64 = 1e-9;
+/// What two checks are worth together is known to about this, in labour units \[ours\].
+const RESOLVED: f64 = 0.1;
 /// From here on a condition rules an option out \[ours\].
 const RULES_OUT: f64 = 0.9;
 /// From here on a spun bearing or a jumped drive forbids running or cranking the engine \[ours\].
@@ -86,6 +93,9 @@ pub struct CheckWorth {
     pub worth: f64,
     /// Worth less cost.
     pub net: f64,
+    /// Where another check may follow and both are worth more than this one alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub together: Option<Together>,
     /// Chance that the outcome changes the choice.
     pub p_changes: f64,
     /// What can come out.
@@ -94,6 +104,70 @@ pub struct CheckWorth {
     pub last_chance: bool,
     /// Cautions to be shown where the check is done.
     pub cautions: Vec<String>,
+}
+
+/// A check with the one that may follow it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Together {
+    /// Worth of both, in labour units, all costs taken off.
+    pub net: f64,
+    /// What follows, by outcome.
+    pub follows: Vec<Follows>,
+}
+
+/// What pays after an outcome.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Follows {
+    /// The outcome in words.
+    pub after: String,
+    /// The check.
+    pub check: String,
+    /// Its name.
+    pub name: String,
+    /// Where, in the names of this engine.
+    pub place: String,
+}
+
+/// Checks that may follow that are told in words \[ours\].
+const TOLD: usize = 3;
+
+impl Together {
+    /// What may follow, in a sentence.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        let mut by_check: Vec<(&Follows, Vec<&str>)> = Vec::new();
+        for follows in &self.follows {
+            match by_check.iter_mut().find(|(f, _)| f.check == follows.check && f.place == follows.place) {
+                Some((_, after)) => after.push(&follows.after),
+                None => by_check.push((follows, vec![&follows.after])),
+            }
+        }
+        let told = by_check
+            .iter()
+            .take(TOLD)
+            .map(|(f, after)| format!("{}, {}, after {}", f.name, f.place, after.join(" or ")));
+        format!("worth more with what may follow: {}", told.collect::<Vec<_>>().join("; "))
+    }
+}
+
+impl CheckWorth {
+    /// What it is worth after all costs, with the check that may follow it.
+    #[must_use]
+    pub fn ahead(&self) -> f64 {
+        self.together.as_ref().map_or(self.net, |t| t.net.max(self.net))
+    }
+
+    /// What it is worth with the check that may follow it, its own cost not taken off.
+    #[must_use]
+    pub fn worth_ahead(&self) -> f64 {
+        self.worth + self.ahead() - self.net
+    }
+
+    /// Whether it pays, by itself or with the check that may follow it.
+    #[must_use]
+    pub fn pays(&self) -> bool {
+        self.net > 0.0 || self.ahead() > RESOLVED
+    }
 }
 
 /// One outcome of an open check.
@@ -111,9 +185,6 @@ pub struct Outcome {
     /// The name of the option that the other heads get, where they do.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub others: Option<String>,
-    /// The same by place among the priced choices.
-    #[serde(skip)]
-    choice: usize,
 }
 
 /// The advice of a work-up.
@@ -132,6 +203,9 @@ pub struct Advice {
     pub withheld: Vec<Withheld>,
     /// The best option now.
     pub best: String,
+    /// The same by place among the priced choices.
+    #[serde(skip)]
+    pub(crate) choice: usize,
     /// The option after it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub runner_up: Option<String>,
@@ -191,194 +265,15 @@ pub struct Scene<'a, 'r> {
     pub donors: &'a Donors,
 }
 
-/// Choices priced with the engine opened so far, in every drawn engine.
-struct Priced<'k> {
-    /// Every option, and of one that mends only what it opens every way of opening.
-    options: Vec<OptionHere<'k>>,
-    /// Names of the blocks.
-    blocks: Vec<String>,
-    /// Expected cost, in labour units: kind after kind of engine, option after option.
-    table: Vec<Vec<f64>>,
-    /// Its mean per option.
-    expected: Vec<f64>,
-    /// The best option now, with its mean.
-    best: (usize, f64),
-    /// The allowed options that are cheaper than the best in some kind of engine.
-    contenders: Vec<usize>,
-    /// What each contender saves over the best: kind after kind of engine.
-    savings: Vec<f64>,
-    /// Per contender: its savings summed over the drawn engines, and their squares.
-    sums: Vec<(f64, f64)>,
-}
-
-impl<'k> Priced<'k> {
-    /// The choices of a scene, not priced yet.
-    fn choices(scene: &Scene<'k, '_>, terms: &Terms) -> Vec<OptionHere<'k>> {
-        let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
-        let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
-        money::choices(stated, net, blocks, layout, knowledge, terms)
-    }
-
-    fn of(scene: &Scene<'k, '_>, sample: &Sample, options: Vec<OptionHere<'k>>) -> Self {
-        let bills = Bills::of(&options);
-        let row = |d: &usize| {
-            let classes = sample.classes.get(*d).map_or(&[][..], Vec::as_slice);
-            bills.expected(sample.draws.draw(*d), classes)
-        };
-        let table: Vec<Vec<f64>> = sample.of_kind.par_iter().map(row).collect();
-        let expected = sample.means(&table);
-        let blocks = scene.blocks.iter().map(|b| b.name.clone()).collect();
-        let best = (0, f64::INFINITY);
-        Self { options, table, expected, best, contenders: Vec::new(), savings: Vec::new(), sums: Vec::new(), blocks }
-    }
-
-    /// The same with the best of the allowed options found, and what stands against it.
-    fn among(self, allowed: &[bool], sample: &Sample) -> Self {
-        let best = smallest(&self.expected, allowed);
-        let saving = |row: &Vec<f64>, option: usize| {
-            let stay = row.get(best.0).copied().unwrap_or(0.0);
-            stay - row.get(option).copied().unwrap_or(stay)
-        };
-        let dearer = |option: &usize| self.table.iter().all(|row| saving(row, *option) <= 0.0);
-        let contenders: Vec<usize> = (0..self.options.len())
-            .filter(|i| *i != best.0 && allowed.get(*i) == Some(&true))
-            .filter(|i| !dearer(i))
-            .collect();
-        let savings: Vec<f64> = self.table.iter().flat_map(|row| contenders.iter().map(|o| saving(row, *o))).collect();
-        let mut sums = vec![(0.0, 0.0); contenders.len()];
-        for (row, n) in savings.chunks_exact(contenders.len().max(1)).zip(&sample.counts) {
-            for (sum, saving) in sums.iter_mut().zip(row) {
-                sum.0 += n * saving;
-                sum.1 += n * saving * saving;
-            }
-        }
-        Self { best, contenders, savings, sums, ..self }
-    }
-
-    /// What each contender saves over the best in a kind of engine.
-    fn savings(&self, kind: usize) -> &[f64] {
-        let width = self.contenders.len();
-        self.savings.get(kind * width..(kind + 1) * width).unwrap_or_default()
-    }
-
-    /// Whether a choice takes every head off whatever is found.
-    fn takes_heads_off(&self, scene: &Scene<'_, '_>, choice: usize) -> bool {
-        let shuts = |stage: &String| scene.knowledge.stage(stage).and_then(|s| s.shuts);
-        let access = self.options.get(choice).map_or(&[][..], |o| &o.option.access);
-        access.iter().any(|stage| shuts(stage) == Some(knowledge::Shuts::Cranking))
-    }
-
-    /// The name of the option that the other heads get, where a choice gives them one.
-    fn others(&self, choice: usize) -> Option<String> {
-        self.options.get(choice).and_then(|o| o.beside).map(|o| o.name.clone())
-    }
-
-    /// The names of what a choice opens, where it is a choice of what to open.
-    fn opens(&self, choice: usize) -> Vec<String> {
-        let opened = self.options.get(choice).and_then(|o| o.opens.as_ref());
-        opened.into_iter().flatten().filter_map(|i| self.blocks.get(*i).cloned()).collect()
-    }
+/// Every option of a scene, and of one that mends only what it opens every way of opening.
+fn choices<'k>(scene: &Scene<'k, '_>, terms: &Terms) -> Vec<OptionHere<'k>> {
+    let Scene { net, blocks, layout, knowledge, donors, .. } = *scene;
+    let stated = money::options(net, blocks, layout, knowledge, &scene.state.quotes, terms, donors);
+    money::choices(stated, net, blocks, layout, knowledge, terms)
 }
 
 fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(1.0, f64::from).max(1.0)
-}
-
-fn smallest(costs: &[f64], allowed: &[bool]) -> (usize, f64) {
-    let mut best = (0, f64::INFINITY);
-    for (index, cost) in costs.iter().enumerate() {
-        if allowed.get(index).copied().unwrap_or(false) && *cost < best.1 {
-            best = (index, *cost);
-        }
-    }
-    best
-}
-
-/// What knowing the outcome of something is worth.
-struct Worth {
-    /// What is saved on average.
-    saving: f64,
-    /// Chance that the outcome changes the choice.
-    p_changes: f64,
-    /// Per outcome: its chance, and the choice that would then be best.
-    cells: Vec<(f64, usize)>,
-}
-
-impl Worth {
-    fn of(ask: &Ask, sample: &Sample, priced: &Priced<'_>) -> Self {
-        let ByKind { kinds, sums, unlisted } = ask.by_kind(sample);
-        let (total, width) = (ask.words.len(), priced.contenders.len());
-        let by_cell = || kinds.iter().zip(sums.chunks_exact(total.max(1)));
-        // What the engines that are not listed save, and its squares: of all engines less the listed ones.
-        let mut rest = priced.sums.clone();
-        let mut chance: Vec<f64> = ask.usual.iter().map(|p| p * unlisted).collect();
-        let mut listed = vec![0.0; total * width];
-        for ((kind, n), weights) in by_cell() {
-            let savings = priced.savings(*kind);
-            for (rest, saving) in rest.iter_mut().zip(savings) {
-                rest.0 -= n * saving;
-                rest.1 -= n * saving * saving;
-            }
-            for (cell, (chance, (w, _))) in chance.iter_mut().zip(weights).enumerate() {
-                *chance += w;
-                let sums = listed.get_mut(cell * width..(cell + 1) * width).unwrap_or_default();
-                for (sum, saving) in sums.iter_mut().zip(savings) {
-                    *sum += w * saving;
-                }
-            }
-        }
-        if unlisted <= 0.0 {
-            rest.fill((0.0, 0.0));
-        }
-        let n = count(sample.draws.count);
-        let error = |cell: usize, place: usize, mean: f64| {
-            let usual = ask.usual.get(cell).copied().unwrap_or(0.0);
-            let others = rest.get(place).map_or(0.0, |(_, squares)| squares * usual * usual);
-            let here: f64 = by_cell()
-                .map(|((kind, _), weights)| {
-                    let saving = priced.savings(*kind).get(place).copied().unwrap_or(0.0);
-                    weights.get(cell).map_or(0.0, |(_, squares)| squares * saving * saving)
-                })
-                .sum();
-            (((others + here) / n - mean * mean).max(0.0) / n).sqrt()
-        };
-        let mut out = Self { saving: 0.0, p_changes: 0.0, cells: Vec::with_capacity(total) };
-        for (cell, (p, usual)) in chance.iter().zip(&ask.usual).enumerate() {
-            let p = p / n;
-            let mut best = (priced.best.0, LEAST);
-            let here = listed.get(cell * width..(cell + 1) * width).unwrap_or_default();
-            for (place, ((sum, (rest, _)), option)) in here.iter().zip(&rest).zip(&priced.contenders).enumerate() {
-                let mean = (sum + usual * rest) / n;
-                if mean > best.1 && mean > SURE * error(cell, place, mean) {
-                    best = (*option, mean);
-                }
-            }
-            if best.0 != priced.best.0 {
-                out.saving += best.1;
-                out.p_changes += p;
-            }
-            out.cells.push((p, best.0));
-        }
-        out
-    }
-
-    /// Per outcome: whether it changes the choice, or whether it does not.
-    fn changing(&self, now: usize, wanted: bool) -> Vec<bool> {
-        self.cells.iter().map(|(_, choice)| (*choice != now) == wanted).collect()
-    }
-
-    /// The same with every outcome in words.
-    fn told(self, ask: Ask, priced: &Priced<'_>) -> (f64, f64, Vec<Outcome>) {
-        let outcome = |((p, choice), words): ((f64, usize), String)| Outcome {
-            words,
-            p,
-            then: priced.options.get(choice).map_or_else(String::new, |o| o.option.id.clone()),
-            opens: priced.opens(choice),
-            others: priced.others(choice),
-            choice,
-        };
-        (self.saving, self.p_changes, self.cells.into_iter().zip(ask.words).map(outcome).collect())
-    }
 }
 
 fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_stop: bool) -> Option<String> {
@@ -388,7 +283,7 @@ fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_s
     if let Some(why) = opened::shut_out(check, &scene.terms.reached, scene.knowledge) {
         return Some(why.to_owned());
     }
-    if hard_stop && (check.stage == opened::RUNNING || check.prerequisites.iter().any(|p| p == "crank-turns")) {
+    if hard_stop && turns_the_crank(check) {
         return Some("the crank stops hard by hand: do not crank or run it".to_owned());
     }
     let cranks = check.stage == opened::RUNNING || check.cautions.iter().any(|c| c == "cranking-interference");
@@ -399,6 +294,16 @@ fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_s
         return Some(format!("the timing drive has probably jumped ({:.0} in 100): do not crank it", jumped * 100.0));
     }
     None
+}
+
+/// Whether a finding says that the crank stops hard by hand.
+pub(crate) fn stops_hard(finding: &Finding) -> bool {
+    finding.check == "crank-turned-by-hand" && finding.shown == "stops hard"
+}
+
+/// Whether a check runs or cranks the engine.
+pub(crate) fn turns_the_crank(check: &Check) -> bool {
+    check.stage == opened::RUNNING || check.prerequisites.iter().any(|p| p == "crank-turns")
 }
 
 /// Why a check waits for another one on the same head, if it does.
@@ -444,10 +349,18 @@ fn worst_site(scene: &Scene<'_, '_>, conditions: &[&str], states: &[&str]) -> f6
     worst
 }
 
-/// Works out blocks, options and advice.
-#[must_use]
-pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advice) {
-    let options = Priced::choices(scene, scene.terms);
+/// What is said of a scene: blocks, options and advice, by what each check is worth alone.
+pub(crate) struct Advised<'k> {
+    /// What each block needs.
+    pub(crate) blocks: Vec<BlockBelief>,
+    /// The options side by side.
+    pub(crate) options: Vec<OptionLine>,
+    considered: Considered<'k>,
+}
+
+/// Works out blocks, options and advice, one step ahead.
+pub(crate) fn advise<'k>(scene: &Scene<'k, '_>) -> Advised<'k> {
+    let options = choices(scene, scene.terms);
     let sample = Sample::of(scene, &options);
     let priced = Priced::of(scene, &sample, options);
     let beyond = crate::bounds::beyond(scene, &priced.options);
@@ -458,10 +371,23 @@ pub fn advise(scene: &Scene<'_, '_>) -> (Vec<BlockBelief>, Vec<OptionLine>, Advi
         allowed = vec![true; struck.len()];
     }
     let priced = priced.among(&allowed, &sample);
-    let beliefs = block_beliefs(scene, &sample.classes);
-    let advice = advice(scene, &sample, &priced, &allowed);
-    let lines = option_lines(scene, &priced, &sample, &struck);
-    (beliefs, lines, advice)
+    let blocks = block_beliefs(scene, &sample.classes);
+    let options = option_lines(scene, &priced, &sample, &struck);
+    Advised { blocks, options, considered: Considered::of(scene, sample, priced, allowed) }
+}
+
+impl Advised<'_> {
+    /// The advice as far as it was worked.
+    pub(crate) fn advice(&self, scene: &Scene<'_, '_>) -> Advice {
+        self.considered.advice(scene)
+    }
+}
+
+impl<'k> Advised<'k> {
+    /// Looks two steps ahead as well.
+    pub(crate) fn look_ahead(&mut self, scene: &Scene<'k, '_>) {
+        self.considered.look_ahead(scene);
+    }
 }
 
 fn block_beliefs(scene: &Scene<'_, '_>, classes: &[Vec<usize>]) -> Vec<BlockBelief> {
@@ -566,128 +492,241 @@ fn candidates<'a>(scene: &Scene<'a, '_>) -> Vec<(&'a Check, Position)> {
     out
 }
 
-fn advice(scene: &Scene<'_, '_>, sample: &Sample, now: &Priced<'_>, allowed: &[bool]) -> Advice {
-    let best = now.best;
-    let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
-    let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
-    let hard_stop = good(scene).any(|f| f.check == "crank-turned-by-hand" && f.shown == "stops hard");
-    let mut kept_back: BTreeMap<String, String> = BTreeMap::new();
-    let mut open = Vec::new();
-    for (check, position) in candidates(scene) {
-        if let Some(why) = waits(scene, check, &position) {
-            kept_back.insert(check.id.clone(), why.to_owned());
-            continue;
-        }
-        match withheld(check, scene, spun, jumped, hard_stop) {
-            Some(why) => {
-                kept_back.insert(check.id.clone(), why);
-            }
-            None => {
-                // A wet test says something only where the dry one was low.
-                if check.id == "compression-wet" && !low_dry(scene, &position) {
-                    continue;
-                }
-                open.push((check, position));
-            }
-        }
-    }
-    // Options priced with the engine opened further, once per set of stages.
-    let mut further: BTreeMap<Vec<&str>, Priced<'_>> = BTreeMap::new();
-    let stages = |check: &Check| opened::missing(check, &scene.terms.reached, scene.knowledge);
-    for (check, _) in &open {
-        let missing = stages(check);
-        if missing.is_empty() || further.contains_key(&missing) {
-            continue;
-        }
-        let mut terms = scene.terms.clone();
-        terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
-        let then = Priced::of(scene, sample, Priced::choices(scene, &terms));
-        further.insert(missing, then.among(allowed, sample));
-    }
-    let single: Vec<Valued<'_>> = open
-        .into_par_iter()
-        .filter_map(|(check, position)| {
-            let missing = stages(check);
-            let then = further.get(&missing).unwrap_or(now);
-            value_of(scene, sample, check, &position, &missing, then, best.1)
-        })
-        .collect();
-    let in_one_go: Vec<CheckWorth> = rounds(scene, &single)
-        .into_par_iter()
-        .filter_map(|(position, members)| {
-            let check = members.first()?.check;
-            let missing = stages(check);
-            let then = further.get(&missing).unwrap_or(now);
-            round_of(scene, sample, check, position, &members, &missing, then, best.1)
-        })
-        .collect();
-    let mut list: Vec<CheckWorth> = single.into_iter().map(|v| v.worth).chain(in_one_go).collect();
-    // What can be done with the engine as it stands comes before what must be opened first.
-    list.sort_by(|a, b| {
-        let shut = |c: &CheckWorth| c.net > 0.0 && c.access_minutes > 0.0;
-        let net = |c: &CheckWorth| (c.net / LEAST).round();
-        shut(a)
-            .cmp(&shut(b))
-            .then_with(|| net(b).total_cmp(&net(a)))
-            .then_with(|| a.check.cmp(&b.check))
-            .then_with(|| a.position.cmp(&b.position))
-    });
-    let mut merged: Vec<CheckWorth> = Vec::new();
-    for worth in list {
-        let same = |m: &&mut CheckWorth| {
-            let alone = m.round.is_empty() && worth.round.is_empty();
-            alone && m.check == worth.check && (m.net - worth.net).abs() < 1e-9 && m.worth > 0.0
-        };
-        match merged.iter_mut().find(same) {
-            Some(same) => same.also.push(worth.place),
-            None => merged.push(worth),
-        }
-    }
-    let (next, rest): (Vec<CheckWorth>, Vec<CheckWorth>) = merged.into_iter().partition(|c| c.net > 0.0);
-    let stop = next.is_empty().then(|| {
-        let nearest = rest.iter().find(|c| c.worth > 0.0).or_else(|| rest.first());
-        let minutes = nearest.map_or(0.0, |c| c.minutes + c.access_minutes);
-        let p_changes = nearest.map_or(0.0, |c| c.p_changes);
-        let words = match nearest {
-            Some(c) if c.worth > 0.0 => format!(
-                "no open check pays: the nearest, {} at {}, takes {minutes:.0} minutes and changes the choice in {:.0} of 100",
-                c.name, c.place, p_changes * 100.0
-            ),
-            Some(_) => "no open check can change the choice".to_owned(),
-            None => "nothing is left to check".to_owned(),
-        };
-        Stop { checks_left: rest.len(), nearest: nearest.map(|c| c.name.clone()), minutes, p_changes, words }
-    });
-    let last_chance = if scene.terms.reached.contains("top-end-open") || scene.terms.reached.contains("block-open") {
-        Vec::new()
-    } else {
-        next.iter()
-            .chain(&rest)
-            .filter(|c| c.last_chance && c.minutes <= LAST_CHANCE_MINUTES && c.check != "compression-wet")
-            .map(|c| c.name.clone())
-            .collect::<BTreeSet<String>>()
-            .into_iter()
-            .collect()
+/// Puts checks into the sequence in which they are told, the one to do next first.
+///
+/// What can be done with the engine as it stands comes before what must be opened first. A check that pays only by what may
+/// follow it goes before others where nothing is worth more. Where worths cannot be told apart, what pays alone goes first.
+fn in_sequence(list: &mut [CheckWorth]) {
+    let rounded = |x: f64| (x / LEAST).round();
+    let most = list.iter().map(|c| rounded(c.ahead())).fold(f64::NEG_INFINITY, f64::max);
+    let late = |c: &CheckWorth| {
+        let leans = c.net <= 0.0 && rounded(c.ahead()) < most;
+        c.pays() && (c.access_minutes > 0.0 || leans)
     };
-    let name = |index: usize| now.options.get(index).map_or_else(String::new, |o| o.option.id.clone());
-    let id = |index: usize| now.options.get(index).map(|o| o.option.id.as_str());
-    let mut others: Vec<usize> =
-        (0..now.options.len()).filter(|i| id(*i) != id(best.0) && allowed.get(*i) == Some(&true)).collect();
-    others.sort_by(|a, b| {
-        let cost = |i: &usize| now.expected.get(*i).copied().unwrap_or(f64::INFINITY);
-        cost(a).total_cmp(&cost(b))
+    let named = |a: &CheckWorth, b: &CheckWorth| a.check.cmp(&b.check).then_with(|| a.position.cmp(&b.position));
+    list.sort_by(|a, b| {
+        let by_worth = rounded(b.ahead()).total_cmp(&rounded(a.ahead()));
+        late(a).cmp(&late(b)).then(by_worth).then_with(|| named(a, b))
     });
-    let ceiling = ceiling(&now.table, &sample.counts, allowed, best.0);
-    Advice {
-        next,
-        rest,
-        stop,
-        last_chance,
-        withheld: kept_back.into_iter().map(|(check, why)| Withheld { check, why }).collect(),
-        best: name(best.0),
-        runner_up: others.first().map(|i| name(*i)),
-        expected: best.1,
-        ceiling,
+    let Some(first) = list.first().filter(|c| c.pays()) else { return };
+    let (group, near) = (late(first), first.ahead() - RESOLVED);
+    let leaders = list.iter().take_while(|c| c.pays() && late(c) == group && c.ahead() > near).count();
+    let by_itself =
+        |a: &CheckWorth, b: &CheckWorth| rounded(b.net).total_cmp(&rounded(a.net)).then_with(|| named(a, b));
+    list.get_mut(..leaders).unwrap_or_default().sort_by(by_itself);
+}
+
+/// The open checks and rounds of a scene, each with what it asks.
+struct Considered<'k> {
+    candidates: Vec<Candidate>,
+    sample: Sample,
+    now: Priced<'k>,
+    /// Options priced with the engine opened further, by the stages that this takes.
+    further: BTreeMap<Vec<&'k str>, Priced<'k>>,
+    /// The checks that are not offered, and why.
+    kept_back: BTreeMap<String, String>,
+    /// Per option: whether it is not struck out.
+    allowed: Vec<bool>,
+}
+
+/// A check or a round that could be done.
+struct Candidate {
+    worth: CheckWorth,
+    asked: Asked,
+    /// Whether it is listed whatever may follow it: a round is not where one of its places does as well.
+    listed: bool,
+}
+
+impl<'k> Considered<'k> {
+    fn of(scene: &Scene<'k, '_>, sample: Sample, now: Priced<'k>, allowed: Vec<bool>) -> Self {
+        let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
+        let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
+        let hard_stop = good(scene).any(stops_hard);
+        let mut kept_back: BTreeMap<String, String> = BTreeMap::new();
+        let mut open = Vec::new();
+        for (check, position) in candidates(scene) {
+            if let Some(why) = waits(scene, check, &position) {
+                kept_back.insert(check.id.clone(), why.to_owned());
+                continue;
+            }
+            match withheld(check, scene, spun, jumped, hard_stop) {
+                Some(why) => {
+                    kept_back.insert(check.id.clone(), why);
+                }
+                None => {
+                    // A wet test says something only where the dry one was low.
+                    if check.id == "compression-wet" && !low_dry(scene, &position) {
+                        continue;
+                    }
+                    open.push((check, position));
+                }
+            }
+        }
+        // Options priced with the engine opened further, once per set of stages.
+        let mut further: BTreeMap<Vec<&'k str>, Priced<'k>> = BTreeMap::new();
+        let stages = |check: &Check| opened::missing(check, &scene.terms.reached, scene.knowledge);
+        for (check, _) in &open {
+            let missing = stages(check);
+            if missing.is_empty() || further.contains_key(&missing) {
+                continue;
+            }
+            let mut terms = scene.terms.clone();
+            terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
+            let then = Priced::of(scene, &sample, choices(scene, &terms));
+            further.insert(missing, then.among(&allowed, &sample));
+        }
+        let single: Vec<Valued<'_>> = open
+            .into_par_iter()
+            .filter_map(|(check, position)| {
+                let missing = stages(check);
+                let then = further.get(&missing).unwrap_or(&now);
+                value_of(scene, &sample, check, &position, &missing, then, now.best.1)
+            })
+            .collect();
+        let in_one_go: Vec<(CheckWorth, Asked, bool)> = rounds(scene, &single)
+            .into_par_iter()
+            .filter_map(|(position, members)| {
+                let check = members.first()?.check;
+                let missing = stages(check);
+                let then = further.get(&missing).unwrap_or(&now);
+                let (round, asked) = round_of(scene, &sample, check, position, &members, &missing, then, now.best.1)?;
+                // A round that one of its places does as well is none.
+                let alone = members.iter().map(|m| m.worth.net).fold(f64::NEG_INFINITY, f64::max);
+                let pays = round.worth > 0.0 && round.net > alone;
+                Some((round, asked, pays))
+            })
+            .collect();
+        let singles = single.into_iter().map(|v| (v.worth, v.asked, true));
+        let all = singles.chain(in_one_go).map(|(worth, asked, listed)| Candidate { worth, asked, listed });
+        Self { candidates: all.collect(), sample, now, further, kept_back, allowed }
+    }
+
+    /// Looks two steps ahead, and notes where another check may follow.
+    fn look_ahead(&mut self, scene: &Scene<'k, '_>) {
+        let access = |stages: &[&str]| -> f64 {
+            stages.iter().filter_map(|s| scene.knowledge.stage(s)).map(|s| s.access_minutes / 60.0).sum()
+        };
+        let Self { candidates, now, further, sample, .. } = self;
+        let steps: Vec<ahead::Step<'_, 'k>> = candidates
+            .iter()
+            .enumerate()
+            .filter_map(|(place, Candidate { worth, asked, .. })| {
+                let check = scene.knowledge.check(&worth.check)?;
+                let missing = opened::missing(check, &scene.terms.reached, scene.knowledge);
+                let then = further.get(&missing).unwrap_or(now);
+                let doing = worth.cost - access(&missing);
+                let Asked { ask, level, waits } = asked;
+                let (level, waits) = (*level, *waits);
+                let (saving, net) = (worth.worth, worth.net);
+                Some(ahead::Step { place, check: &worth.check, ask, then, missing, doing, saving, net, level, waits })
+            })
+            .collect();
+        let capped = |step: &ahead::Step<'_, '_>, leads: usize, worth: &Worth| {
+            let listed = candidates.get(step.place).map(|c| &c.worth);
+            let listed = listed.and_then(|listed| Some((listed, scene.knowledge.check(&listed.check)?)));
+            let most = listed.map(|(listed, check)| {
+                let at = if listed.round.is_empty() { vec![listed.position] } else { listed.round.clone() };
+                most_while_it_can_wait(scene, check, &at, step.then, leads, worth)
+            });
+            worth.saving.min(most.unwrap_or(f64::INFINITY))
+        };
+        let found = ahead::ahead(&steps, sample, access, capped);
+        drop(steps);
+        let told: Vec<(usize, Together)> = found
+            .into_iter()
+            .filter_map(|ahead::Ahead { place, net, follows }| {
+                let first = &candidates.get(place)?.worth;
+                let follow = |(outcome, next): (&Outcome, Option<usize>)| {
+                    let next = &candidates.get(next?)?.worth;
+                    let after = outcome.words.clone();
+                    Some(Follows {
+                        after,
+                        check: next.check.clone(),
+                        name: next.name.clone(),
+                        place: next.place.clone(),
+                    })
+                };
+                let follows = first.outcomes.iter().zip(follows).filter_map(follow).collect();
+                Some((place, Together { net, follows }))
+            })
+            .collect();
+        for (place, together) in told {
+            if let Some(first) = candidates.get_mut(place) {
+                first.worth.together = Some(together);
+            }
+        }
+    }
+
+    /// The checks in the sequence in which they are told, and when to stop.
+    fn advice(&self, scene: &Scene<'_, '_>) -> Advice {
+        let Self { now, sample, allowed, .. } = self;
+        let best = now.best;
+        let listed = |c: &Candidate| (c.listed || c.worth.together.is_some()).then(|| c.worth.clone());
+        let mut list: Vec<CheckWorth> = self.candidates.iter().filter_map(listed).collect();
+        in_sequence(&mut list);
+        let mut merged: Vec<CheckWorth> = Vec::new();
+        for worth in list {
+            let same = |m: &&mut CheckWorth| {
+                let alone = m.round.is_empty() && worth.round.is_empty();
+                alone && m.check == worth.check && (m.net - worth.net).abs() < 1e-9 && m.worth > 0.0
+            };
+            match merged.iter_mut().find(same) {
+                Some(same) => same.also.push(worth.place),
+                None => merged.push(worth),
+            }
+        }
+        let (next, rest): (Vec<CheckWorth>, Vec<CheckWorth>) = merged.into_iter().partition(CheckWorth::pays);
+        let stop = next.is_empty().then(|| {
+            let nearest = rest.iter().find(|c| c.worth > 0.0).or_else(|| rest.first());
+            let minutes = nearest.map_or(0.0, |c| c.minutes + c.access_minutes);
+            let p_changes = nearest.map_or(0.0, |c| c.p_changes);
+            let words = match nearest {
+                Some(c) if c.worth > 0.0 => format!(
+                    "no open check pays: the nearest, {} at {}, takes {minutes:.0} minutes and changes the choice in {:.0} of 100",
+                    c.name, c.place, p_changes * 100.0
+                ),
+                Some(_) => "no open check can change the choice".to_owned(),
+                None => "nothing is left to check".to_owned(),
+            };
+            Stop { checks_left: rest.len(), nearest: nearest.map(|c| c.name.clone()), minutes, p_changes, words }
+        });
+        let last_chance = if scene.terms.reached.contains("top-end-open") || scene.terms.reached.contains("block-open")
+        {
+            Vec::new()
+        } else {
+            next.iter()
+                .chain(&rest)
+                .filter(|c| c.last_chance && c.minutes <= LAST_CHANCE_MINUTES && c.check != "compression-wet")
+                .map(|c| c.name.clone())
+                .collect::<BTreeSet<String>>()
+                .into_iter()
+                .collect()
+        };
+        let name = |index: usize| now.options.get(index).map_or_else(String::new, |o| o.option.id.clone());
+        let id = |index: usize| now.options.get(index).map(|o| o.option.id.as_str());
+        let mut others: Vec<usize> =
+            (0..now.options.len()).filter(|i| id(*i) != id(best.0) && allowed.get(*i) == Some(&true)).collect();
+        others.sort_by(|a, b| {
+            let cost = |i: &usize| now.expected.get(*i).copied().unwrap_or(f64::INFINITY);
+            cost(a).total_cmp(&cost(b))
+        });
+        let ceiling = ceiling(&now.table, &sample.counts, allowed, best.0);
+        Advice {
+            next,
+            rest,
+            stop,
+            last_chance,
+            withheld: self
+                .kept_back
+                .iter()
+                .map(|(check, why)| Withheld { check: check.clone(), why: why.clone() })
+                .collect(),
+            best: name(best.0),
+            choice: best.0,
+            runner_up: others.first().map(|i| name(*i)),
+            expected: best.1,
+            ceiling,
+        }
     }
 }
 
@@ -716,6 +755,16 @@ struct Valued<'k> {
     best: Mostly,
     /// Where some outcomes turn the choice: the chance of the others, and the likeliest that does.
     alarm: Option<(Mostly, String)>,
+    asked: Asked,
+}
+
+/// What a check or a round asks.
+struct Asked {
+    ask: Ask,
+    /// What it would be worth if the choices cost the same now.
+    level: f64,
+    /// Whether what it tells is seen better later.
+    waits: bool,
 }
 
 fn value_of<'k>(
@@ -743,9 +792,12 @@ fn value_of<'k>(
     }
     if asks.len() > 1 {
         for ask in &mut asks {
-            ask.telling = Worth::of(ask, sample, then).saving;
+            let worth = Worth::of(ask, sample, then);
+            ask.telling = (worth.saving, worth.level);
         }
-        asks.sort_by(|a, b| b.telling.total_cmp(&a.telling));
+        let by_telling =
+            |a: &Ask, b: &Ask| b.telling.0.total_cmp(&a.telling.0).then_with(|| b.telling.1.total_cmp(&a.telling.1));
+        asks.sort_by(by_telling);
         // The readings that tell most, as many as fit the grid.
         let mut size = 1;
         let fit = asks.iter().take_while(|a| {
@@ -766,26 +818,29 @@ fn value_of<'k>(
         let likeliest = turning.max_by(|((a, _), _), ((b, _), _)| a.0.total_cmp(&b.0));
         (ask.any(&worth.changing(base.0, false)), likeliest.map_or_else(String::new, |((_, words), _)| words.clone()))
     });
-    let valued = can_wait(scene, check, &[*position], then, base.0, worth.told(ask, then));
+    let most = most_while_it_can_wait(scene, check, &[*position], then, base.0, &worth);
+    let asked = Asked { level: worth.level, waits: most.is_finite(), ask };
+    let (saving, p_changes, outcomes) = worth.told(&asked.ask, then);
     let place = Where { position: *position, round: Vec::new(), words: scene.layout.label(position) };
-    Some(Valued { check, worth: priced_check(scene, check, place, missing, base.1 - now, valued), best, alarm })
+    let worth = priced_check(scene, check, place, missing, base.1 - now, (saving.min(most), p_changes, outcomes));
+    Some(Valued { check, worth, best, alarm, asked })
 }
 
-/// Caps the worth of a look at a head through a closed engine where the best choice takes that head off.
+/// The most that a look at a head through a closed engine is worth where the best choice takes that head off.
 ///
 /// What such a look tells is seen better with the head on the bench, so knowing it now saves no more than taking the
 /// head off in vain, in the outcomes after which it would stay on.
-fn can_wait(
+fn most_while_it_can_wait(
     scene: &Scene<'_, '_>,
     check: &Check,
     at: &[Position],
     then: &Priced<'_>,
     now: usize,
-    (saving, p_changes, outcomes): (f64, f64, Vec<Outcome>),
-) -> (f64, f64, Vec<Outcome>) {
+    worth: &Worth,
+) -> f64 {
     let closed = check.stage == STANDING || check.stage == opened::RUNNING;
     let banks: Option<BTreeSet<_>> = at.iter().map(|p| scene.layout.bank_of(p)).collect();
-    let (true, Some(banks)) = (closed, banks) else { return (saving, p_changes, outcomes) };
+    let (true, Some(banks)) = (closed, banks) else { return f64::INFINITY };
     let head = |bank| scene.blocks.iter().position(|b| b.position == Position::Bank(bank));
     let heads: Vec<usize> = banks.into_iter().filter_map(head).collect();
     let comes_off = |choice: usize| {
@@ -795,11 +850,11 @@ fn can_wait(
         })
     };
     if heads.is_empty() || !comes_off(now) {
-        return (saving, p_changes, outcomes);
+        return f64::INFINITY;
     }
-    let stays_on: f64 = outcomes.iter().filter(|o| !comes_off(o.choice)).map(|o| o.p).sum();
+    let stays_on: f64 = worth.cells.iter().filter(|(_, choice)| !comes_off(*choice)).map(|(p, _)| p).sum();
     let in_vain = then.options.get(now).map_or(0.0, OptionHere::opening);
-    (saving.min(stays_on * in_vain), p_changes, outcomes)
+    stays_on * in_vain
 }
 
 /// Where a check is done: at one place, or at several in one go.
@@ -807,6 +862,54 @@ struct Where {
     position: Position,
     round: Vec<Position>,
     words: String,
+}
+
+/// What doing a check takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Taking {
+    /// Minutes of the check at all its places, warming the engine up included.
+    pub(crate) minutes: f64,
+    /// Labour units of opening the engine far enough.
+    pub(crate) access: f64,
+    /// Labour units of what it uses up.
+    pub(crate) used: f64,
+}
+
+impl Taking {
+    /// For so many places in one go, with stages still missing and findings there already.
+    pub(crate) fn of(
+        check: &Check,
+        places: usize,
+        missing: &[&str],
+        findings: &[Finding],
+        knowledge: &Knowledge,
+    ) -> Self {
+        let further = findings.iter().any(|f| f.check == check.id);
+        let each = if check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
+        let first = if further { each } else { check.minutes_first };
+        let places = count(places);
+        let running = if check.stage == opened::RUNNING {
+            knowledge.stage(opened::RUNNING).map_or(0.0, |s| s.access_minutes)
+        } else {
+            0.0
+        };
+        let used = match check.consumables {
+            knowledge::Consumables::None => 0.0,
+            knowledge::Consumables::Low => 0.03,
+            knowledge::Consumables::Medium => 0.15,
+            knowledge::Consumables::High => 0.5,
+        };
+        Self {
+            minutes: first + each * (places - 1.0) + running,
+            access: missing.iter().filter_map(|s| knowledge.stage(s)).map(|s| s.access_minutes / 60.0).sum(),
+            used: places * used,
+        }
+    }
+
+    /// In labour units.
+    pub(crate) fn cost(self) -> f64 {
+        self.minutes / 60.0 + self.access + self.used
+    }
 }
 
 /// A check with its worth and its price. `dearer`: what the best choice costs more with the engine opened further.
@@ -818,27 +921,11 @@ fn priced_check(
     dearer: f64,
     (saving, p_changes, outcomes): (f64, f64, Vec<Outcome>),
 ) -> CheckWorth {
-    let further = scene.findings.iter().any(|f| f.check == check.id);
-    let each = if check.minutes_further > 0.0 { check.minutes_further } else { check.minutes_first };
-    let first = if further { each } else { check.minutes_first };
-    let places = count(place.round.len());
-    let minutes = first + each * (places - 1.0);
-    let access: f64 = missing.iter().filter_map(|s| scene.knowledge.stage(s)).map(|s| s.access_minutes / 60.0).sum();
-    let running = if check.stage == opened::RUNNING {
-        scene.knowledge.stage(opened::RUNNING).map_or(0.0, |s| s.access_minutes)
-    } else {
-        0.0
-    };
-    let used = places
-        * match check.consumables {
-            knowledge::Consumables::None => 0.0,
-            knowledge::Consumables::Low => 0.03,
-            knowledge::Consumables::Medium => 0.15,
-            knowledge::Consumables::High => 0.5,
-        };
-    let cost = (minutes + running) / 60.0 + access + used;
+    let places = place.round.len().max(1);
+    let Taking { minutes, access, used } = Taking::of(check, places, missing, scene.findings, scene.knowledge);
+    let cost = Taking { minutes, access, used }.cost();
     // What the choice costs now, less opening, checking and the choice after the outcome.
-    let net = saving - (dearer + access).max(0.0) - (minutes + running) / 60.0 - used;
+    let net = saving - (dearer + access).max(0.0) - minutes / 60.0 - used;
     // Done on a closed engine only: on its way, under its own power, or before anything was touched.
     let closed = opened::needs_closed(check, scene.knowledge) || check.prerequisites.iter().any(|p| p == UNTOUCHED);
     let one_way = check.stage == opened::RUNNING || check.stage == STANDING && closed;
@@ -850,11 +937,12 @@ fn priced_check(
         also: Vec::new(),
         round: place.round,
         stage: check.stage.clone(),
-        minutes: minutes + running,
+        minutes,
         access_minutes: access * 60.0,
         cost,
         worth: saving,
         net,
+        together: None,
         p_changes,
         outcomes,
         last_chance: one_way,
@@ -916,7 +1004,7 @@ fn round_of(
     missing: &[&str],
     then: &Priced<'_>,
     now: f64,
-) -> Option<CheckWorth> {
+) -> Option<(CheckWorth, Asked)> {
     let base = then.best;
     let n = members.len();
     let most = COUNTED.min(n);
@@ -939,10 +1027,17 @@ fn round_of(
             2 => Ask::counted::<3>(&well, words),
             _ => Ask::counted::<{ COUNTED + 1 }>(&well, words),
         };
-        Some(Worth::of(&ask, sample, then).told(ask, then))
+        Some((Worth::of(&ask, sample, then), ask))
     });
+    let says_more = |a: &(Worth, Ask), b: &(Worth, Ask)| {
+        a.0.saving.total_cmp(&b.0.saving).then_with(|| a.0.level.total_cmp(&b.0.level))
+    };
+    let (worth, ask) = counted.max_by(says_more)?;
     let at: Vec<Position> = members.iter().map(|m| m.worth.position).collect();
-    let valued = can_wait(scene, check, &at, then, base.0, counted.max_by(|a, b| a.0.total_cmp(&b.0))?);
+    let most = most_while_it_can_wait(scene, check, &at, then, base.0, &worth);
+    let asked = Asked { level: worth.level, waits: most.is_finite(), ask };
+    let (saving, p_changes, outcomes) = worth.told(&asked.ask, then);
+    let valued = (saving.min(most), p_changes, outcomes);
     let place = Where {
         position,
         round: members.iter().map(|m| m.worth.position).collect(),
@@ -953,9 +1048,7 @@ fn round_of(
         },
     };
     let round = priced_check(scene, check, place, missing, base.1 - now, valued);
-    // A round that one of its places does as well is none.
-    let single = members.iter().map(|m| m.worth.net).fold(f64::NEG_INFINITY, f64::max);
-    (round.worth > 0.0 && round.net > single).then_some(round)
+    Some((round, asked))
 }
 
 fn option_lines(

@@ -98,6 +98,46 @@ pub struct Finding {
 }
 
 impl Finding {
+    /// A reading at a place before anything is known of it.
+    pub(crate) fn blank(
+        check: &knowledge::Check,
+        reading: &knowledge::Reading,
+        position: &Position,
+        layout: &EngineLayout,
+    ) -> Self {
+        Self {
+            entry: String::new(),
+            at: String::new(),
+            by: String::new(),
+            check: check.id.clone(),
+            check_name: check.name.clone(),
+            reading: reading.id.clone(),
+            position: *position,
+            place: layout.label(position),
+            shown: String::new(),
+            value: None,
+            unit: None,
+            typed_unit: None,
+            u: None,
+            measure: None,
+            verdict: Verdict::CannotTell,
+            p_inside: None,
+            p_outside: None,
+            guard: None,
+            rule: None,
+            limit: None,
+            gauge: None,
+            gauge_word: None,
+            reason: String::new(),
+            next_move: None,
+            measure_again: false,
+            after_repair: false,
+            spot: None,
+            lower_is_worse: matches!(&reading.kind, ReadingKind::Numeric(n) if n.worse == Worse::Lower),
+            seen: None,
+        }
+    }
+
     /// The name of what was read; see [`crate::series::named`].
     #[must_use]
     pub fn name(&self) -> String {
@@ -396,32 +436,9 @@ fn judge(
         entry: about.clone(),
         at: taken.at.to_string(),
         by: taken.by.clone(),
-        check: check.id.clone(),
-        check_name: check.name.clone(),
-        reading: reading.id.clone(),
-        position: taken.position,
-        place: context.layout.label(&taken.position),
-        shown: String::new(),
-        value: None,
-        unit: None,
-        typed_unit: None,
-        u: None,
-        measure: None,
-        verdict: Verdict::CannotTell,
-        p_inside: None,
-        p_outside: None,
-        guard: None,
-        rule: None,
-        limit: None,
-        gauge: None,
-        gauge_word: None,
-        reason: String::new(),
-        next_move: None,
-        measure_again: false,
         after_repair: check.stage == "after-repair" || taken.phase != logbook::Phase::AsFound,
         spot: taken.spot.clone(),
-        lower_is_worse: matches!(&reading.kind, ReadingKind::Numeric(n) if n.worse == Worse::Lower),
-        seen: None,
+        ..Finding::blank(check, reading, &taken.position, context.layout)
     };
     match (&reading.kind, &taken.value) {
         (

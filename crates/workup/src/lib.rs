@@ -11,7 +11,7 @@
 //! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`bounds`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
 //! that go back), [`entering`]
-//! (the rules by which an entry is taken) and [`mod@words`].
+//! (the rules by which an entry is taken), [`simulate`] (how good the advice is) and [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
@@ -34,13 +34,16 @@ pub mod remembered;
 pub mod scales;
 pub mod series;
 pub mod settle;
+pub mod simulate;
 pub mod words;
 pub mod work;
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 
 use anatomy::{EngineLayout, Position};
-use inference::lanes::{Engine, Extra, Laid, LanesError, drawn};
+use inference::lanes::{Engine, Extra, Laid, LanesError, Run, drawn};
+use inference::worst::{Reading, WorstNet};
 use knowledge::Knowledge;
 use logbook::{JobState, OutsideAnswer};
 use serde::Serialize;
@@ -92,7 +95,8 @@ pub struct Case {
     pub causes: Vec<Belief>,
     /// Conditions of parts, the likeliest trouble first.
     pub conditions: Vec<Belief>,
-    /// Whether reasons and the comparison are still to come: then no belief has any yet.
+    /// Whether reasons, the comparison, and checks that pay together with another one are still to come: then there are none
+    /// of them yet.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub weighing: bool,
     /// What each block needs.
@@ -183,7 +187,9 @@ pub enum Wanted {
 /// As [`work_up_again`], with a first look at the case as soon as the advice stands.
 ///
 /// What weighs for and against a belief takes as long as a third of everything else, and nobody has to wait for it, nor for
-/// the options under everything in doubt, to do the next check. `first` is shown the case without reasons and comparison ([`Case::weighing`]) and says whether they are wanted.
+/// the options under everything in doubt, to do the next check. `first` is shown the case without either and with the
+/// checks that pay alone ([`Case::weighing`]), and says whether the rest is wanted: reasons, the comparison, and the checks
+/// that pay together with another one.
 ///
 /// # Errors
 /// As [`work_up`].
@@ -220,16 +226,8 @@ pub fn work_up_in_two(
     );
     let (drawn, before) = (drawn?, before?);
     let engine = laid?.among(&drawn.likely);
-    let slower;
-    let mut whole = &engine;
-    let mut run = engine.run(&Extra::default())?;
-    let mut accuracy = run.accuracy().max((drawn.ln_left_out - run.ln_p()).exp());
-    if accuracy > LOSS {
-        slower = Engine::without_differences(&net.net, &gathered.readings)?;
-        whole = &slower;
-        run = slower.run(&Extra::default())?;
-        accuracy = run.accuracy();
-    }
+    let slower = OnceCell::new();
+    let (whole, run, accuracy) = exactly(&net.net, &gathered.readings, &engine, &slower, drawn.ln_left_out)?;
     let all = beliefs::all(&net, layout, knowledge, &run, &before.chances);
     let chosen = chosen(&all, knowledge);
     let named: Vec<(String, Option<Position>)> =
@@ -247,7 +245,9 @@ pub fn work_up_in_two(
         terms: &terms,
         donors: &before.donors,
     };
-    let (block_beliefs, options, advice) = advice::advise(&scene);
+    let mut advised = advice::advise(&scene);
+    let advice = advised.advice(&scene);
+    let (block_beliefs, options) = (std::mem::take(&mut advised.blocks), std::mem::take(&mut advised.options));
     let (mut causes, mut conditions): (Vec<Belief>, Vec<Belief>) = all.into_iter().partition(|b| b.cause);
     // Places that fare alike differ by their last digits only: they stand in the engine's own order.
     let shown = |b: &Belief| (b.p / ALIKE).round();
@@ -296,11 +296,18 @@ pub fn work_up_in_two(
     if first(&case) == Wanted::NoMore {
         return Ok(case);
     }
-    let (reasons, comparison) = rayon::join(
-        || beliefs::reasons(whole, &run, &gathered, &draws, &chosen),
-        || choosing::compared(&scene, &case.options, &case.advice),
+    // Whoever waits for the reasons gets the comparison and the second step of the advice with them.
+    let ((reasons, comparison), ()) = rayon::join(
+        || {
+            rayon::join(
+                || beliefs::reasons(whole, &run, &gathered, &draws, &chosen),
+                || choosing::compared(&scene, &case.options, &case.advice),
+            )
+        },
+        || advised.look_ahead(&scene),
     );
     let reasons = reasons?;
+    case.advice = advised.advice(&scene);
     for ((id, position), reasons) in named.into_iter().zip(reasons) {
         let all = case.causes.iter_mut().chain(&mut case.conditions);
         for belief in all.filter(|b| b.id == id && b.position == position) {
@@ -314,6 +321,28 @@ pub fn work_up_in_two(
     case.comparison = comparison;
     case.weighing = false;
     Ok(case)
+}
+
+/// An engine worked, by the slower sums where the quick ones lose digits: which of the two, its run, and how well its sums agree.
+///
+/// `ln_left_out`: what the probability of the evidence with the joint root states left out is below.
+fn exactly<'e>(
+    net: &WorstNet,
+    readings: &[Reading],
+    quick: &'e Engine,
+    slower: &'e OnceCell<Engine>,
+    ln_left_out: f64,
+) -> Result<(&'e Engine, Run<'e>, f64), LanesError> {
+    let run = quick.run(&Extra::default())?;
+    let accuracy = run.accuracy().max((ln_left_out - run.ln_p()).exp());
+    if accuracy <= LOSS {
+        return Ok((quick, run, accuracy));
+    }
+    let built = Engine::without_differences(net, readings)?;
+    let slow = slower.get_or_init(|| built);
+    let run = slow.run(&Extra::default())?;
+    let accuracy = run.accuracy();
+    Ok((slow, run, accuracy))
 }
 
 /// What was told of the engine, with the class of its odometer where that was not told in so many words, and with what

@@ -3,6 +3,7 @@
 //! The beliefs before any check, and what engines of the same kind would bring, hang on the engine as described and on the
 //! terms of the customer alone. A technician types forty readings between two changes of these.
 
+use std::collections::BTreeSet;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use anatomy::EngineLayout;
@@ -41,7 +42,9 @@ impl Remembered {
         terms: &Terms,
     ) -> Result<Arc<Before>, LanesError> {
         let complaint = beliefs::complaint(net, knowledge);
-        let about = format!("{:?}", (knowledge.version.as_str(), layout, &net.attributes, &complaint, terms));
+        // How far the engine is open changes prices, and nothing that is remembered here.
+        let closed = Terms { reached: BTreeSet::new(), ..terms.clone() };
+        let about = format!("{:?}", (knowledge.version.as_str(), layout, &net.attributes, &complaint, closed));
         if let Some((known, before)) = self.locked().as_ref()
             && *known == about
         {

@@ -209,7 +209,10 @@ fn first_three(case: &Case) -> String {
         .next
         .iter()
         .take(3)
-        .map(|c| format!("{} at {} (net {:+.2}, worth {:.2})", c.check, c.position, c.net, c.worth))
+        .map(|c| {
+            let (check, at) = (&c.check, c.position);
+            format!("{check} at {at} (net {:+.2}, with what may follow {:+.2}, worth {:.2})", c.net, c.ahead(), c.worth)
+        })
         .collect();
     if list.is_empty() { "nothing".to_owned() } else { list.join("; ") }
 }

@@ -15,7 +15,7 @@ use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
 use super::sheet::Sheet;
-use super::{Paper, PaperError, Typeset};
+use super::{PaperError, Typeset};
 
 const TEMPLATE: &str = include_str!("../../templates/paper.typ");
 const MAIN: &str = "/paper.typ";
@@ -84,9 +84,9 @@ impl World for Desktop {
     }
 }
 
-/// Lays a sheet out and writes it as tagged PDF.
-pub(crate) fn print(paper: Paper, issued: &str, sheet: &Sheet) -> Result<Typeset, PaperError> {
-    let fail = |why: String| PaperError::Typesetting { paper: paper.word(), why };
+/// Lays a sheet out and writes it as tagged PDF. `paper`: its word.
+pub(crate) fn print(paper: &'static str, issued: &str, sheet: &Sheet) -> Result<Typeset, PaperError> {
+    let fail = |why: String| PaperError::Typesetting { paper, why };
     let mut data = serde_json::to_value(sheet).map_err(|e| fail(e.to_string()))?;
     printable(&mut data);
     let bytes = serde_json::to_vec(&data).map_err(|e| fail(e.to_string()))?;
@@ -102,7 +102,7 @@ pub(crate) fn print(paper: Paper, issued: &str, sheet: &Sheet) -> Result<Typeset
     let document = set.output.map_err(|errors| fail(told(&errors).join("; ")))?;
     let standards = PdfStandards::new(&[PdfStandard::Ua_1]).map_err(|e| fail(e.message().to_string()))?;
     let options = PdfOptions {
-        ident: Smart::Custom(format!("witnessmark {} {data}", paper.word())),
+        ident: Smart::Custom(format!("witnessmark {paper} {data}")),
         creator: Smart::Custom(Some("witnessmark".to_owned())),
         timestamp: day(issued).map(Timestamp::new_utc),
         standards,

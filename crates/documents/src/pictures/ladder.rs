@@ -81,8 +81,8 @@ pub fn check_ladder(advice: &Advice, rate: Option<&Money>) -> String {
 fn described(advice: &Advice, above: &[&CheckWorth], below: &[&CheckWorth], unit: Unit<'_>) -> String {
     let one = |c: &&CheckWorth| {
         let worth = match unit.rate {
-            Some(_) => format!("{} {}", unit.words(), unit.figure(c.worth)),
-            None => format!("{} {}", unit.figure(c.worth), unit.words()),
+            Some(_) => format!("{} {}", unit.words(), unit.figure(c.worth_ahead())),
+            None => format!("{} {}", unit.figure(c.worth_ahead()), unit.words()),
         };
         format!("{}, {}: {:.0} min, worth {worth}", c.name, c.place, minutes(c))
     };
@@ -107,7 +107,7 @@ fn minutes(check: &CheckWorth) -> f64 {
 
 /// One check: words over a bar as long as its minutes, the opening first and lighter.
 fn rung(d: &mut Drawing, check: &CheckWorth, y: f64, scale: f64, rank: Option<usize>, unit: Unit<'_>) {
-    let worth = format!("worth {}, costs {}", unit.figure(check.worth), unit.figure(check.cost));
+    let worth = format!("worth {}, costs {}", unit.figure(check.worth_ahead()), unit.figure(check.cost));
     let number = rank.map_or_else(String::new, |n| format!("{n}. "));
     let name = fitted(&format!("{number}{}, {}", check.name, check.place), 13.0, WIDTH - RAIL - RIGHT - 170.0);
     d.group(if rank.is_some() { "rung-pays" } else { "rung-below" });

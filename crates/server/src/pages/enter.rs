@@ -662,7 +662,7 @@ pub(crate) fn moved(view: &View, entry: &str) -> Markup {
         format!("{}, {} on average", view.option_name(&c.advice.best), view.money(c.advice.expected))
     };
     let next = |c: &workup::Case| match (c.advice.next.first(), &c.advice.stop) {
-        (Some(n), _) => format!("{}, {} (worth {})", n.name, n.place, view.money(n.net)),
+        (Some(n), _) => format!("{}, {} (worth {})", n.name, n.place, view.money(n.ahead())),
         (None, Some(stop)) => format!("STOP: {}", stop.words),
         (None, None) => "nothing".to_owned(),
     };

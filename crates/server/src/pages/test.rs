@@ -125,7 +125,12 @@ pub(crate) fn advice(view: &View) -> Markup {
         }
         @if let Some(stop) = &advice.stop {
             section.sheet.stop {
-                h2 { "STOP" }
+                @if case.weighing {
+                    h2 { "Looking two steps ahead" }
+                    p { "No check pays by itself; whether two do together is being worked out." }
+                } @else {
+                    h2 { "STOP" }
+                }
                 p.big { (sentence(&stop.words)) "." }
                 @let left = by_check(&advice.rest).len();
                 @if left > 0 {
@@ -300,7 +305,7 @@ fn folded(view: &View, c: &CheckWorth, more: usize) -> Markup {
                     " · "
                     (format!("{:.0} min", c.minutes + c.access_minutes))
                     " · "
-                    @if c.net > 0.0 { "worth " (view.money(c.net)) } @else { "does not pay" }
+                    @if c.pays() { "worth " (view.money(c.ahead())) } @else { "does not pay" }
                 }
             }
             (check(view, c, false))
@@ -327,9 +332,9 @@ fn check(view: &View, c: &CheckWorth, whole: bool) -> Markup {
                 b { (format!("{:.0} min", c.minutes)) }
                 @if c.access_minutes > 0.0 { (format!(" and {:.0} min to open", c.access_minutes)) }
                 " · "
-                @if c.net > 0.0 {
+                @if c.pays() {
                     "worth "
-                    b { (view.money(c.net)) }
+                    b { (view.money(c.ahead())) }
                     " after its own cost of "
                     (view.money(c.cost))
                 } @else {
@@ -341,6 +346,9 @@ fn check(view: &View, c: &CheckWorth, whole: bool) -> Markup {
                 " · changes the choice in "
                 (of_engines(c.p_changes))
                 @if c.last_chance { " · last chance" }
+            }
+            @if let Some(together) = &c.together {
+                p.quiet { (sentence(&together.in_words())) "." }
             }
             (view.cautions(&c.cautions))
             @match blocked {

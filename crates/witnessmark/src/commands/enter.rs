@@ -193,7 +193,7 @@ fn after_keeping(
     let option =
         |c: &Case| format!("{}, {} on average", sheet.option_name(&c.advice.best), sheet.money(c.advice.expected));
     let next = |c: &Case| match (c.advice.next.first(), &c.advice.stop) {
-        (Some(n), _) => format!("{}, {} (worth {})", n.name, n.place, sheet.money(n.net)),
+        (Some(n), _) => format!("{}, {} (worth {})", n.name, n.place, sheet.money(n.ahead())),
         (None, Some(stop)) => format!("STOP: {}", stop.words),
         (None, None) => "nothing".to_owned(),
     };

@@ -67,6 +67,7 @@ fn rows(k: &Knowledge) -> Vec<Row> {
         k.stages => "stage", |s: &knowledge::Stage| s.note.clone().unwrap_or_else(|| words(&s.id));
         k.prerequisites => "prerequisite", |p: &knowledge::Prerequisite| p.text.clone();
         k.tools => "tool", |t: &knowledge::Tool| words(&t.id);
+        k.checklists => "checklist", |l: &knowledge::Checklist| l.name.clone();
         k.outside => "outside", |o: &knowledge::OutsideFault| o.name.clone();
         k.blocks => "block", |b: &knowledge::Block| b.name.clone();
         k.limits => "limit", |l: &knowledge::Limit| l.name.clone();

@@ -102,8 +102,8 @@ pub(super) struct Ask {
     pub(super) engines: Vec<u32>,
     /// Chance of each outcome, listed engine after listed engine.
     pub(super) chances: Vec<f64>,
-    /// What it is worth alone.
-    pub(super) telling: f64,
+    /// What it is worth alone, and what it would be if the choices cost the same now.
+    pub(super) telling: (f64, f64),
 }
 
 impl Ask {
@@ -163,7 +163,7 @@ impl Ask {
                 *last = (1.0 - below).max(0.0);
             }
         }
-        Self { words, usual, engines, chances, telling: 0.0 }
+        Self { words, usual, engines, chances, telling: (0.0, 0.0) }
     }
 
     /// The listed engines with their chances.
@@ -203,7 +203,7 @@ impl Ask {
             engines.push(next);
             chances.extend(a.iter().flat_map(|x| b.iter().map(move |y| x * y)));
         }
-        Self { words, usual: pairs(&self.usual, &other.usual), engines, chances, telling: 0.0 }
+        Self { words, usual: pairs(&self.usual, &other.usual), engines, chances, telling: (0.0, 0.0) }
     }
 
     /// All of some things: every joint outcome, the last one's running fastest; nothing where there are none.
@@ -263,44 +263,111 @@ impl Ask {
             chances.extend(cells);
         }
         let usual = so_many.last().copied().unwrap_or(none).to_vec();
-        Self { words, usual, engines, chances, telling: 0.0 }
+        Self { words, usual, engines, chances, telling: (0.0, 0.0) }
     }
 
-    /// The chances of every outcome summed by kind of engine, for the worth of knowing it.
-    pub(super) fn by_kind(&self, sample: &Sample) -> ByKind {
+    /// The chances of every outcome summed by kind of engine, for the worth of knowing it. `weight`: that of an engine.
+    pub(super) fn by_kind(&self, sample: &Sample, weight: impl Fn(u32) -> f64) -> ByKind {
         let cells = self.words.len();
-        let mut out = ByKind { kinds: Vec::new(), sums: Vec::new(), unlisted: 0.0 };
-        let mut listed = 0_usize;
+        let mut out = ByKind { kinds: Vec::new(), sums: Vec::new() };
         for (engine, row) in self.rows() {
-            listed += 1;
             let kind = sample.kind.get(engine as usize).copied().unwrap_or(0);
+            let w = weight(engine);
             match out.kinds.last_mut() {
-                Some((last, n)) if *last == kind => *n += 1.0,
+                Some((last, n)) if *last == kind => *n = *n + Weight::of(w),
                 _ => {
-                    out.kinds.push((kind, 1.0));
-                    out.sums.resize(out.sums.len() + cells, (0.0, 0.0));
+                    out.kinds.push((kind, Weight::of(w)));
+                    out.sums.resize(out.sums.len() + cells, Weight::default());
                 }
             }
             let from = out.sums.len().saturating_sub(cells);
             for (sum, p) in out.sums.get_mut(from..).unwrap_or_default().iter_mut().zip(row) {
-                sum.0 += p;
-                sum.1 += p * p;
+                *sum = *sum + Weight::of(w * p);
             }
         }
-        let unlisted = sample.draws.count - listed;
-        out.unlisted = u32::try_from(unlisted).map_or(0.0, f64::from);
         out
     }
 }
 
 /// What the listed engines of a thing that would be seen come to by kind.
 pub(super) struct ByKind {
-    /// The kinds that occur, ascending, with the number of listed engines of each.
-    pub(super) kinds: Vec<(usize, f64)>,
-    /// Kind after kind and cell after cell: the chances and their squares, summed.
-    pub(super) sums: Vec<(f64, f64)>,
-    /// How many engines are not listed.
-    pub(super) unlisted: f64,
+    /// The kinds that occur, ascending, with the weight of the listed engines of each.
+    pub(super) kinds: Vec<(usize, Weight)>,
+    /// Kind after kind and cell after cell: the weighted chances.
+    pub(super) sums: Vec<Weight>,
+}
+
+/// Numbers summed, and their squares.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Weight {
+    pub(super) sum: f64,
+    pub(super) squares: f64,
+}
+
+impl Weight {
+    pub(super) fn of(w: f64) -> Self {
+        Self { sum: w, squares: w * w }
+    }
+
+    /// The same with every number multiplied.
+    pub(super) fn times(self, factor: f64) -> Self {
+        Self { sum: self.sum * factor, squares: self.squares * factor * factor }
+    }
+}
+
+impl std::ops::Add for Weight {
+    type Output = Self;
+    fn add(self, other: Self) -> Self {
+        Self { sum: self.sum + other.sum, squares: self.squares + other.squares }
+    }
+}
+
+impl std::ops::Sub for Weight {
+    type Output = Self;
+    fn sub(self, other: Self) -> Self {
+        Self { sum: self.sum - other.sum, squares: self.squares - other.squares }
+    }
+}
+
+/// How much each drawn engine counts.
+pub(super) struct Weights {
+    /// Engine by engine; nothing where all count alike.
+    each: Option<Vec<f64>>,
+    /// By kind.
+    pub(super) kinds: Vec<Weight>,
+}
+
+impl Weights {
+    /// All alike.
+    pub(super) fn even(sample: &Sample) -> Self {
+        Self { each: None, kinds: sample.counts.iter().map(|n| Weight { sum: *n, squares: *n }).collect() }
+    }
+
+    /// By the chance of one outcome of something that would be seen.
+    pub(super) fn given(ask: &Ask, outcome: usize, sample: &Sample) -> Self {
+        let usual = ask.usual.get(outcome).copied().unwrap_or(0.0);
+        let mut each = vec![usual; sample.draws.count];
+        for (engine, row) in ask.rows() {
+            if let (Some(place), Some(p)) = (each.get_mut(engine as usize), row.get(outcome)) {
+                *place = *p;
+            }
+        }
+        let mut kinds = vec![Weight::default(); sample.counts.len()];
+        for (kind, w) in sample.kind.iter().zip(&each) {
+            if let Some(sum) = kinds.get_mut(*kind) {
+                *sum = *sum + Weight::of(*w);
+            }
+        }
+        Self { each: Some(each), kinds }
+    }
+
+    /// The chances of every outcome of a thing summed by kind.
+    pub(super) fn by_kind(&self, ask: &Ask, sample: &Sample) -> ByKind {
+        match &self.each {
+            None => ask.by_kind(sample, |_| 1.0),
+            Some(each) => ask.by_kind(sample, |engine| each.get(engine as usize).copied().unwrap_or(0.0)),
+        }
+    }
 }
 
 /// The engines, ascending, in which something that the cuts look at is in a state that they can tell from the first.
@@ -331,7 +398,7 @@ mod tests {
             usual: usual.to_vec(),
             engines: others.iter().map(|(d, _)| *d).collect(),
             chances: others.iter().flat_map(|(_, row)| row.to_vec()).collect(),
-            telling: 0.0,
+            telling: (0.0, 0.0),
         }
     }
 
