@@ -28,6 +28,7 @@ mod ranking;
 mod wide;
 
 pub use draws::{Drawn, SHARES, Spread, hangs_on, spread};
+pub use lattice::even;
 pub use law::Law;
 pub use means::{Means, MeansOf, means};
 pub use ranking::{Hinge, Place, Ranking, Turn, ranking, turns};

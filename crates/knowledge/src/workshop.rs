@@ -394,6 +394,16 @@ pub struct RuledOutBy {
     pub why: String,
 }
 
+/// A block whose state makes an old part unfit to go back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CoreLost {
+    /// The block.
+    pub block: String,
+    /// The mildest class in which it is unfit; worse ones are too.
+    pub from: String,
+}
+
 /// A cause that another engine of the same family has as well, in the same state.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -520,6 +530,9 @@ pub struct RepairOption {
     /// What takes it off the list.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub ruled_out_by: Vec<RuledOutBy>,
+    /// What makes the old part unfit to go back, so that a supplier keeps the deposit; any of these does.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub core_lost: Vec<CoreLost>,
     /// What it brings of its own.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub residual: Option<Residual>,
@@ -1201,6 +1214,15 @@ pub fn lint_options(options: &[Located<RepairOption>], known: &Known) -> Vec<Com
             lint_state(option, "ruled_out_by", &rule.condition, std::slice::from_ref(&rule.state), known, &mut out);
             if rule.why.trim().is_empty() {
                 out.push(option.complaint("ruled_out_by", "does not say why", "say why in one sentence"));
+            }
+        }
+        for lost in &option.core_lost {
+            if !known.blocks.get(&lost.block).is_some_and(|classes| classes.iter().skip(1).any(|c| *c == lost.from)) {
+                out.push(option.complaint(
+                    "core_lost",
+                    format!("names class {} of block {}, which is none but a sound one", lost.from, lost.block),
+                    "name a block and the mildest class in which it is no core",
+                ));
             }
         }
         if let Some(alone) = &option.left_alone {

@@ -359,6 +359,21 @@ bodies! {
         /// What the engine or vehicle brings as scrap.
         scrap_value?: Money,
     }
+    #[derive(Default)]
+    /// What the customer cannot go beyond; of several the later field wins.
+    LimitsTold {
+        ;
+        /// The most that may be paid for putting it right.
+        most?: Money,
+        /// The day by which it must run.
+        ready_by?: Date,
+        /// A bill that may come in the bad case, everything included.
+        bad_bill?: Money,
+        /// Whether that bill could be borne.
+        bears?: Known,
+        /// Who said so.
+        who?: String,
+    }
     /// The customer was asked for a yes.
     ApprovalAsked {
         /// For what.

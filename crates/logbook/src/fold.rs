@@ -360,6 +360,7 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
         }
         EntryBody::AdviceOverruled(b) => state.overruled.push(fact(entry, b)),
         EntryBody::MoneyTold(b) => merge_money(&mut state.rates, b),
+        EntryBody::LimitsTold(b) => state.limits.push(fact(entry, b)),
         EntryBody::ApprovalAsked(b) => state.approvals_asked.push(fact(entry, b)),
         EntryBody::ApprovalGiven(b) => state.approvals.push(fact(entry, b)),
         EntryBody::ApprovalRefused(b) => state.refusals.push(fact(entry, b)),

@@ -146,6 +146,8 @@ kinds! {
     AdviceOverruled(AdviceOverruled) = "advice-overruled", None, [V1 = 1], V1;
     /// The money that choices are made with.
     MoneyTold(MoneyTold) = "money-told", None, [V1 = 1], V1;
+    /// What the customer cannot go beyond.
+    LimitsTold(LimitsTold) = "limits-told", None, [V1 = 1], V1;
     /// A yes was asked for.
     ApprovalAsked(ApprovalAsked) = "approval-asked", Some(Moment::Choose), [V1 = 1], V1;
     /// The customer said yes.
@@ -318,6 +320,20 @@ impl EntryBody {
             }
             if quote.need.is_some() == quote.option.is_some() {
                 return Err("need and option: expected exactly one of them; say what the quote is for".into());
+            }
+        }
+        if let EntryBody::LimitsTold(limits) = self {
+            if limits.bad_bill.is_some() != limits.bears.is_some() {
+                return Err(
+                    "bad_bill and bears: expected both or neither; say which bill, and whether it could be borne"
+                        .into(),
+                );
+            }
+            if limits.most.is_none() && limits.ready_by.is_none() && limits.bad_bill.is_none() {
+                return Err(
+                    "most, ready_by and bad_bill: expected one of them at least, found none; say what the limit is"
+                        .into(),
+                );
             }
         }
         if let EntryBody::PhotoKept(photo) = self {

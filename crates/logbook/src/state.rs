@@ -223,6 +223,9 @@ pub struct JobState {
 
     /// Rates and values, field by field as told last.
     pub rates: MoneyTold,
+    /// What the customer cannot go beyond, as told one after the other.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limits: Vec<Fact<LimitsTold>>,
     /// Questions for a yes.
     pub approvals_asked: Vec<Fact<ApprovalAsked>>,
     /// Approvals.

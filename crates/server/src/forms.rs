@@ -281,6 +281,13 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("parts_markup_percent", "Added on parts, per cent", Ask::Line),
             may("scrap_value", "Scrap value", Ask::Money),
         ],
+        Kind::LimitsTold => vec![
+            may("most", "The most that may be paid for putting it right", Ask::Money),
+            may("ready_by", "Day by which it must run", Ask::Day),
+            may("bad_bill", "A bill that may come in the bad case", Ask::Money),
+            may("bears", "Could that bill be borne?", known()),
+            may("who", "Who says so", Ask::Line),
+        ],
         Kind::EngineFigureSet => vec![
             need("item", "Which figure", sheet_rows(knowledge)),
             need("bound", "It is", pick(Bound::ALL, Bound::word)),

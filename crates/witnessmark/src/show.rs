@@ -497,6 +497,7 @@ impl Sheet<'_> {
         for words in self.case.first_place.iter().flat_map(|f| &f.words) {
             t.line(&format!("  {words}"), 4)?;
         }
+        self.hangs_on()?;
         for o in self.case.options.iter() {
             let Some(out) = &o.struck_out else { continue };
             t.line(
@@ -516,6 +517,19 @@ impl Sheet<'_> {
             }
         }
         Ok(())
+    }
+
+    /// What the difference between the two options that lead hangs on, and how to know more about it.
+    fn hangs_on(&self) -> io::Result<()> {
+        let Some(hangs_on) = self.case.comparison.as_ref().and_then(|c| c.hangs_on.as_ref()) else { return Ok(()) };
+        let t = self.talk;
+        t.line(&format!("  {}; it hangs on:", hangs_on.words), 4)?;
+        for hinge in hangs_on.on.iter().take(self.rows()) {
+            t.line(&format!("    {}: {}  ({})", hinge.of_it, t.tone(Tone::Strong, &hinge.what), hinge.next), 6)?;
+        }
+        self.more(hangs_on.on.len(), self.rows(), "things")?;
+        let Some(asks) = self.case.comparison.as_ref().and_then(|c| c.asks.as_ref()) else { return Ok(()) };
+        t.line(&format!("  ask the customer: {}", asks.words), 4)
     }
 
     /// Whether the repair is proved, and what is missing.
@@ -564,6 +578,26 @@ impl Sheet<'_> {
             t.line(&format!("     opens {}{}", blocks(&o.opens), others(&o.others)), 7)?;
         }
         t.line(&format!("     now {}; {days}; to the horizon {expected} on average{runs}", self.price(o)), 5)?;
+        if let Some((all, way)) = self.case.comparison.as_ref().and_then(|c| Some((c, c.way(&o.id)?))) {
+            let [low, high] = way.cost.map(|cost| all.amount(cost));
+            t.line(
+                &format!(
+                    "     4 times in 5 between {low} and {high}; the cheapest in the end in {}",
+                    of_engines(way.cheapest)
+                ),
+                7,
+            )?;
+            if self.full {
+                let [_, bad] = way.regrets.map(|more| all.amount(more));
+                let mean = all.amount(way.regret);
+                t.line(
+                    &format!(
+                        "     dearer than what turns out the cheapest: by {mean} on average, in the bad case by {bad}"
+                    ),
+                    7,
+                )?;
+            }
+        }
         if self.full || n == 1 {
             t.line(&format!("     warranty: {}", o.warranty), 7)?;
             t.line(&format!("     price from: {}", o.price_from), 7)?;

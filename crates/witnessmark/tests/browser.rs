@@ -234,6 +234,7 @@ fn page_of(kind: &str) -> &'static str {
         | "promise-made" | "customer-told" | "outside-answered" => "hear",
         "approval-asked"
         | "approval-given"
+        | "limits-told"
         | "approval-refused"
         | "option-chosen"
         | "option-ruled-out"

@@ -363,7 +363,9 @@ pub(crate) fn advise<'k>(scene: &Scene<'k, '_>) -> Advised<'k> {
     let options = choices(scene, scene.terms);
     let sample = Sample::of(scene, &options);
     let priced = Priced::of(scene, &sample, options);
-    let struck: Vec<Option<StruckOut>> = priced.options.iter().map(|o| struck_out(o, scene)).collect();
+    let beyond = crate::bounds::beyond(scene, &priced.options);
+    let struck: Vec<Option<StruckOut>> =
+        priced.options.iter().zip(beyond).map(|(o, beyond)| struck_out(o, scene).or(beyond)).collect();
     let mut allowed: Vec<bool> = struck.iter().map(Option::is_none).collect();
     if !allowed.iter().any(|a| *a) {
         allowed = vec![true; struck.len()];
@@ -1070,7 +1072,8 @@ fn option_lines(
     // Of an option that can be opened in several ways, the best one is shown.
     let best_way = |index: &usize| {
         let same = (0..options.len()).filter(|i| id(*i) == id(*index));
-        same.min_by(|a, b| cost(*a).total_cmp(&cost(*b))) == Some(*index)
+        let out = |i: &usize| allowed.get(*i) != Some(&true);
+        same.min_by(|a, b| out(a).cmp(&out(b)).then(cost(*a).total_cmp(&cost(*b)))) == Some(*index)
     };
     let share_first = |index: usize| -> f64 {
         let hits = (0..options.len()).filter(|i| id(*i) == id(index)).filter_map(|i| first.get(i)).sum::<f64>();

@@ -785,6 +785,7 @@ fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'stati
         | Kind::PartBagged
         | Kind::AdviceOverruled
         | Kind::MoneyTold
+        | Kind::LimitsTold
         | Kind::ApprovalGiven
         | Kind::TimeWorked
         | Kind::CostBooked

@@ -8,13 +8,15 @@
 //!
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
 //! [`findings`], [`faces`], [`gauges`], [`scales`], [`series`],
-//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`advice`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
+//! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`bounds`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
 //! that go back), [`entering`]
 //! (the rules by which an entry is taken), [`simulate`] (how good the advice is) and [`mod@words`].
 
 pub mod advice;
 pub mod beliefs;
+pub mod bounds;
+pub mod choosing;
 pub mod committed;
 pub mod cores;
 pub mod entering;
@@ -49,6 +51,7 @@ use serde::Serialize;
 
 pub use advice::{Advice, BlockBelief, CheckWorth, Stop};
 pub use beliefs::{Belief, Reason};
+pub use choosing::Comparison;
 pub use estimate::Estimate;
 pub use faces::Face;
 pub use findings::{Finding, LimitUsed};
@@ -97,7 +100,8 @@ pub struct Case {
     pub causes: Vec<Belief>,
     /// Conditions of parts, the likeliest trouble first.
     pub conditions: Vec<Belief>,
-    /// Whether reasons are still to come, and checks that pay together with another one: then there are none of either yet.
+    /// Whether reasons, the comparison, and checks that pay together with another one are still to come: then there are none
+    /// of them yet.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub weighing: bool,
     /// What each block needs.
@@ -109,6 +113,9 @@ pub struct Case {
     /// How sure the first of them is; nothing where all are struck out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub first_place: Option<FirstPlace>,
+    /// The open options when everything in doubt is drawn; nothing while it is still to come, and where all are struck out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub comparison: Option<Comparison>,
     /// The chosen option, else the best one, priced line by line; nothing where neither is among the options.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub estimate: Option<Estimate>,
@@ -184,9 +191,10 @@ pub enum Wanted {
 
 /// As [`work_up_again`], with a first look at the case as soon as the advice stands.
 ///
-/// What weighs for and against a belief takes as long as a third of everything else, and nobody has to wait for it to do
-/// the next check. `first` is shown the case without reasons and with the checks that pay alone ([`Case::weighing`]), and says
-/// whether the rest is wanted: reasons, and the checks that pay together with another one.
+/// What weighs for and against a belief takes as long as a third of everything else, and nobody has to wait for it, nor for
+/// the options under everything in doubt, to do the next check. `first` is shown the case without either and with the
+/// checks that pay alone ([`Case::weighing`]), and says whether the rest is wanted: reasons, the comparison, and the checks
+/// that pay together with another one.
 ///
 /// # Errors
 /// As [`work_up`].
@@ -210,6 +218,7 @@ pub fn work_up_in_two(
     let faces = faces::of_state(state, layout, &net, knowledge, &mut findings);
     notices.extend(odd);
     notices.extend(scales::past_the_end(state, knowledge));
+    notices.extend(bounds::odd(state));
     let gathered = beliefs::gather(&net, layout, knowledge, &findings);
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);
@@ -277,6 +286,7 @@ pub fn work_up_in_two(
         advice,
         first_place: FirstPlace::among(&options),
         options,
+        comparison: None,
         estimate,
         reach,
         proof,
@@ -293,9 +303,16 @@ pub fn work_up_in_two(
     if first(&case) == Wanted::NoMore {
         return Ok(case);
     }
-    // Whoever waits for the reasons gets the second step of the advice with them.
-    let (reasons, ()) =
-        rayon::join(|| beliefs::reasons(whole, &run, &gathered, &draws, &chosen), || advised.look_ahead(&scene));
+    // Whoever waits for the reasons gets the comparison and the second step of the advice with them.
+    let ((reasons, comparison), ()) = rayon::join(
+        || {
+            rayon::join(
+                || beliefs::reasons(whole, &run, &gathered, &draws, &chosen),
+                || choosing::compared(&scene, &case.options, &case.advice),
+            )
+        },
+        || advised.look_ahead(&scene),
+    );
     let reasons = reasons?;
     case.advice = advised.advice(&scene);
     for ((id, position), reasons) in named.into_iter().zip(reasons) {
@@ -304,6 +321,11 @@ pub fn work_up_in_two(
             belief.reasons.clone_from(&reasons);
         }
     }
+    if let Some(comparison) = &comparison {
+        comparison.told(&mut case.options);
+        case.first_place = FirstPlace::among(&case.options);
+    }
+    case.comparison = comparison;
     case.weighing = false;
     Ok(case)
 }

@@ -6,6 +6,7 @@
 //! brings of its own. So "one more leaking valve on a head that needs a valve job anyway" costs nothing, as it should.
 
 pub(crate) mod lives;
+pub(crate) mod luck;
 mod made;
 
 use std::collections::btree_map::Entry;
@@ -124,6 +125,43 @@ pub struct OptionHere<'k> {
     parts: Vec<(usize, u8, Span)>,
     /// What it brings of its own.
     own: Option<Own>,
+    /// The deposit of a quote that an unfit old part would lose.
+    core: Option<Core>,
+}
+
+/// A deposit on the old part, which is kept where that part is unfit.
+#[derive(Debug, Clone, PartialEq)]
+struct Core {
+    /// Labour units lost.
+    deposit: f64,
+    /// Blocks of the engine and the class from which on each is unfit.
+    unfit: Vec<(usize, usize)>,
+    /// Whether each of them loses its own deposit, and not all of them one.
+    each: bool,
+}
+
+impl Core {
+    fn of(option: &RepairOption, quote: &QuoteReceived, rate: f64, blocks: &[BlockHere]) -> Option<Self> {
+        let deposit = quote.core_deposit.as_ref()?.to_f64() / rate;
+        let unfit: Vec<(usize, usize)> = blocks
+            .iter()
+            .enumerate()
+            .filter_map(|(place, block)| {
+                let lost = option.core_lost.iter().find(|lost| lost.block == block.id)?;
+                Some((place, block.classes.iter().position(|c| *c == lost.from)?))
+            })
+            .collect();
+        let each = by_head(option);
+        let parts = if each { u32::try_from(unfit.len()).map_or(1.0, f64::from).max(1.0) } else { 1.0 };
+        (!unfit.is_empty()).then_some(Self { deposit: deposit / parts, unfit, each })
+    }
+
+    /// What is lost with the blocks in these classes.
+    fn lost(&self, classes: &[usize]) -> f64 {
+        let unfit = |(block, from): &&(usize, usize)| classes.get(*block).is_some_and(|class| class >= from);
+        let count = self.unfit.iter().filter(unfit).count();
+        self.deposit * u32::try_from(if self.each { count } else { count.min(1) }).map_or(0.0, f64::from)
+    }
 }
 
 /// What an option asks and leaves in one block.
@@ -334,6 +372,8 @@ impl OptionHere<'_> {
             later += back * block.comeback;
             runs *= 1.0 - back;
         }
+        let lost = self.core.as_ref().map_or(0.0, |core| core.lost(classes));
+        price = Span { lo: price.lo + lost, hi: price.hi + lost };
         if self.quoted.is_none() {
             let opening = self.reaching(stages);
             price = Span { lo: price.lo + opening + parts.lo, hi: price.hi + opening + parts.hi };
@@ -748,6 +788,7 @@ pub fn options<'k>(
                     .map(|block| block_bill(option, block, layout, quoted.is_some(), terms, &bits))
                     .collect(),
                 parts: parts(option, net),
+                core: quote.zip(terms.rate).and_then(|(q, rate)| Core::of(option, q, rate, blocks)),
                 own: residual.map(|r| own(option, r, donors.0.get(&option.id), terms)),
                 quoted,
             }

@@ -224,6 +224,7 @@ fn only_told(begun: &JobState) -> JobState {
         attributes: begun.attributes.clone(),
         rates: begun.rates.clone(),
         quotes: begun.quotes.clone(),
+        limits: begun.limits.clone(),
         ..JobState::default()
     }
 }

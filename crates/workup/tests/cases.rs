@@ -533,7 +533,7 @@ fn a_clean_filter_and_good_pressure_leave_the_flat_twins_bottom_end_alone() {
 }
 
 #[test]
-fn the_first_look_at_a_case_lacks_nothing_but_the_reasons() {
+fn the_first_look_at_a_case_lacks_nothing_but_the_reasons_and_the_comparison() {
     use workup::{Remembered, Wanted, work_up_in_two};
     let (told, knowledge) = (told("0001"), knowledge());
     let state = fold(&sealed(&told, &told.lines));
@@ -548,7 +548,13 @@ fn the_first_look_at_a_case_lacks_nothing_but_the_reasons() {
     assert!(first.weighing && !whole.weighing);
     let beliefs = |case: &Case| case.causes.iter().chain(&case.conditions).map(|b| b.reasons.len()).sum::<usize>();
     assert!(beliefs(&first) == 0 && beliefs(&whole) > 5, "{} reasons", beliefs(&whole));
+    assert!(first.comparison.is_none() && whole.comparison.is_some());
     first.weighing = false;
+    first.comparison.clone_from(&whole.comparison);
+    first.first_place.clone_from(&whole.first_place);
+    for (first, whole) in first.options.iter_mut().zip(&whole.options) {
+        first.p_first = whole.p_first;
+    }
     first.causes.clone_from(&whole.causes);
     first.conditions.clone_from(&whole.conditions);
     assert_eq!(serde_json::to_value(&first).expect("JSON"), serde_json::to_value(&whole).expect("JSON"));

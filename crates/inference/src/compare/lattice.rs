@@ -69,6 +69,31 @@ impl Lattice {
     }
 }
 
+/// One coordinate of points that fill a space evenly, strictly between nought and one: the first `count` of them.
+///
+/// For draws of things that no [`Choice`](super::Choice) describes. Different coordinates are independent of one another,
+/// the same coordinate of another seed is not: it is shifted.
+///
+/// # Example
+/// ```
+/// let u = inference::compare::even(1, 0, 1024);
+/// let mean = u.iter().sum::<f64>() / 1024.0;
+/// assert!((mean - 0.5).abs() < 0.001);
+/// ```
+#[must_use]
+pub fn even(seed: u64, coordinate: usize, count: usize) -> Vec<f64> {
+    let lattice = Lattice::of(seed);
+    let mut out = Vec::with_capacity(count);
+    let mut first = 0;
+    while out.len() < count {
+        let mut block = [0.0; TOGETHER];
+        lattice.fill(first, coordinate, &mut block);
+        out.extend(block.iter().take(count - out.len()).map(|u| f64::from(*u)));
+        first += 64;
+    }
+    out
+}
+
 /// The middle of one of 2^23 cells between nought and one: the leading bits become the mantissa of a number from one to two.
 #[inline(always)]
 fn unit(bits: u32) -> f32 {

@@ -2,11 +2,14 @@
 //! Why so: prices as intervals on one scale, since a single figure would promise; what is ruled out stays, struck out
 //! with the reading that does it. Cause and approval stand beside the choice: none of the three holds alone.
 
+use anatomy::Known;
 use documents::pictures;
 use logbook::{CauseAnswer, Kind, Moment};
 use maud::{Markup, PreEscaped, html};
-use workup::OptionLine;
+use workup::bounds::Bounds;
+use workup::choosing::Question;
 use workup::committed::Committed;
+use workup::{Case, OptionLine};
 
 use super::{Panel, View, panel_place};
 use crate::words::{amount, days, expected, of_engines, price, title, when, words};
@@ -54,6 +57,7 @@ pub(crate) fn page(view: &View) -> Markup {
             (view.form(Kind::CauseNamed, "Name the cause", &[]))
             (view.form(Kind::CauseUnknownSigned, "Sign that it is unknown", &[]))
         }
+        (limits(view))
         (panel_place(&options(view)))
         (approvals(view))
         (view.form(Kind::QuoteReceived, "A quote came in", &[]))
@@ -89,9 +93,11 @@ pub(crate) fn options(view: &View) -> Markup {
                     }
                 }
             }
+            (hangs_on(case))
+            (bad_case(view, case))
             ol.options {
                 @for o in &open {
-                    li { (option(view, o, o.id == case.advice.best)) }
+                    li { (option(view, case, o)) }
                 }
             }
             @if !out.is_empty() {
@@ -119,6 +125,77 @@ pub(crate) fn options(view: &View) -> Markup {
     }
 }
 
+/// What the customer cannot go beyond.
+fn limits(view: &View) -> Markup {
+    let bounds = Bounds::of(view.state());
+    html! {
+        section.sheet {
+            h2 { "What the customer cannot go beyond" }
+            ul {
+                @if let Some((most, _)) = bounds.most {
+                    li { "To pay at most: " b { (amount(most)) } }
+                }
+                @if let Some((day, _)) = bounds.ready_by {
+                    li { "It must run by " b { (day) } }
+                }
+                @if let Some((bill, bears, _)) = bounds.bad_bill {
+                    li {
+                        "A bill of "
+                        b { (amount(bill)) }
+                        @match bears {
+                            Known::Yes => " in the bad case could be borne",
+                            Known::No => " in the bad case could not be borne",
+                            Known::Unknown => " in the bad case: no answer"
+                        }
+                    }
+                }
+            }
+            @if bounds.most.is_none() && bounds.ready_by.is_none() && bounds.bad_bill.is_none() {
+                p { "No limit is told: nothing is struck out for money or days." }
+            }
+            (view.form(Kind::LimitsTold, "Tell a limit", &[]))
+        }
+    }
+}
+
+/// The question about the bad case, with its two answers.
+fn bad_case(view: &View, case: &Case) -> Markup {
+    let asks = case.comparison.as_ref().and_then(|c| c.asks.as_ref());
+    let answer = |asks: &Question, bears: Known| [("bad_bill", asks.bill.clone()), ("bears", bears.word().to_owned())];
+    html! {
+        @if let Some(asks) = asks {
+            h3 { "To ask the customer" }
+            p.strong { (asks.words) }
+            (view.form(Kind::LimitsTold, "No, not that much", &answer(asks, Known::No)))
+            (view.form(Kind::LimitsTold, "Yes, if it must be", &answer(asks, Known::Yes)))
+        }
+    }
+}
+
+/// What the difference between the two that lead hangs on.
+fn hangs_on(case: &Case) -> Markup {
+    html! {
+        @if case.weighing {
+            p.quiet role="status" { "What the difference hangs on is being worked." }
+        }
+        @if let Some(hangs_on) = case.comparison.as_ref().and_then(|c| c.hangs_on.as_ref()) {
+            h3 { "What the difference hangs on" }
+            p { (hangs_on.words) "." }
+            ol {
+                @for hinge in &hangs_on.on {
+                    li {
+                        b { (title(hinge.of_it)) }
+                        ": "
+                        (hinge.what)
+                        "."
+                        span.quiet { " " (title(&hinge.next)) "." }
+                    }
+                }
+            }
+        }
+    }
+}
+
 fn list(label: &str, items: &[String]) -> Markup {
     html! {
         @if !items.is_empty() {
@@ -130,7 +207,9 @@ fn list(label: &str, items: &[String]) -> Markup {
     }
 }
 
-fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
+fn option(view: &View, case: &Case, o: &OptionLine) -> Markup {
+    let best = o.id == case.advice.best;
+    let drawn = case.comparison.as_ref().and_then(|all| Some((all, all.way(&o.id)?)));
     let chosen = view.state().chosen.as_ref().is_some_and(|c| c.option == o.id);
     html! {
         article class=(if best { "option best" } else { "option" }) {
@@ -157,6 +236,24 @@ fn option(view: &View, o: &OptionLine, best: bool) -> Markup {
                 div {
                     dt { "On average, with comebacks" }
                     dd { (expected(o)) }
+                }
+                @if let Some((all, way)) = &drawn {
+                    div {
+                        dt { "In the good case, in the bad case" }
+                        dd {
+                            (all.amount(way.cost[0]))
+                            " to "
+                            (all.amount(way.cost[1]))
+                        }
+                    }
+                    div {
+                        dt { "Dearer than what turns out cheapest" }
+                        dd {
+                            (all.amount(way.regret))
+                            " on average, in the bad case "
+                            (all.amount(way.regrets[1]))
+                        }
+                    }
                 }
                 @if let Some(p) = o.p_trouble_free {
                     div {

@@ -29,6 +29,8 @@ pub struct Lasting(BTreeMap<String, Failing>);
 struct Failing {
     new: f64,
     kept: f64,
+    /// The same on average over all mileages that the engine may have run, where `kept` is for one of them.
+    kept_on_average: Option<f64>,
     /// By the option that puts another engine in.
     donors: BTreeMap<String, f64>,
 }
@@ -76,6 +78,7 @@ impl Lasting {
             let failing = Failing {
                 new: failing(lives, &[(0.0, 1.0)]),
                 kept: failing(lives, &own),
+                kept_on_average: None,
                 donors: donors.iter().map(|(option, ages)| ((*option).clone(), failing(lives, ages))).collect(),
             };
             ((*block).clone(), failing)
@@ -96,7 +99,42 @@ impl Lasting {
             Whose::Donor(option) => failing.donors.get(option).copied().unwrap_or(failing.kept),
         };
         // A worn or failed part does not last longer than a sound one of its age.
-        if sound { kept } else { stated.max(kept) }
+        let by_age = sound || failing.kept_on_average.unwrap_or(kept) > stated;
+        if by_age { kept } else { stated }
+    }
+
+    /// The same at each of a few mileages that this engine may have run, with the share of the belief in it; nothing where no
+    /// life is known or there is no doubt about the mileage. On average they are as before.
+    pub(crate) fn by_own_age(&self, state: &JobState, knowledge: &Knowledge, horizon_miles: f64) -> Vec<(f64, Self)> {
+        let told = crate::told(state, knowledge);
+        let attributes = match &state.layout {
+            Some(layout) => network::attributes(layout, &told, knowledge),
+            None => told,
+        };
+        let own = own_ages(state, knowledge).map(few).unwrap_or_default();
+        if self.0.is_empty() || own.len() < 2 {
+            return Vec::new();
+        }
+        let mut out: Vec<(f64, Self)> = own.iter().map(|(_, p)| (*p, self.clone())).collect();
+        for (block, average) in &self.0 {
+            let lives = knowledge.blocks.iter().filter(|b| b.id == *block).flat_map(|b| &b.lives);
+            let lives: Vec<LifePosterior> =
+                lives.filter(|life| network::applies(&life.applies, &attributes)).filter_map(posterior).collect();
+            let at = |miles: f64| {
+                let last = |life: &LifePosterior| life.survival_at_doubtful_age(&[(miles, 1.0)], horizon_miles);
+                1.0 - lives.iter().map(|life| last(life).unwrap_or(1.0)).product::<f64>()
+            };
+            let here: Vec<f64> = own.iter().map(|(miles, _)| at(*miles)).collect();
+            let mean: f64 = own.iter().zip(&here).map(|((_, p), fails)| p * fails).sum();
+            let scale = if mean > 0.0 { average.kept / mean } else { 1.0 };
+            for ((_, lasting), fails) in out.iter_mut().zip(here) {
+                if let Some(of_block) = lasting.0.get_mut(block) {
+                    of_block.kept = (fails * scale).min(1.0);
+                    of_block.kept_on_average = Some(average.kept);
+                }
+            }
+        }
+        out
     }
 
     /// Chance that new parts in a block fail within the horizon; nought where no life is known.
@@ -108,6 +146,28 @@ impl Lasting {
     pub(super) fn any_new_fails(&self) -> f64 {
         1.0 - self.0.values().map(|failing| 1.0 - failing.new).product::<f64>()
     }
+}
+
+/// Mileages at which options are priced one by one \[ours: the doubt of a mileage is a broad one\].
+const FEW: usize = 12;
+
+/// Mileages with their chances, brought down to a few: each the middle of its share of the belief.
+fn few(mut miles: Miles) -> Miles {
+    miles.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = miles.iter().map(|(_, p)| p).sum();
+    let mut out: Miles = Vec::new();
+    let (mut sum, mut weight, mut up_to) = (0.0, 0.0, 0.0);
+    for (place, (at, p)) in miles.iter().enumerate() {
+        sum += at * p;
+        weight += p;
+        up_to += p;
+        let done = u32::try_from(out.len() + 1).map_or(1.0, f64::from) / u32::try_from(FEW).map_or(1.0, f64::from);
+        if weight > 0.0 && (up_to >= done * total || place + 1 == miles.len()) {
+            out.push((sum / weight, weight / total));
+            (sum, weight) = (0.0, 0.0);
+        }
+    }
+    out
 }
 
 fn posterior(life: &BlockLife) -> Option<LifePosterior> {
