@@ -74,7 +74,7 @@ fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
     let mind: Vec<&str> =
         stage.warnings.iter().filter(|w| w.belongs(|n| desk.was_stated(n))).map(|w| w.words.as_str()).collect();
     if !mind.is_empty() {
-        sheet.text(format!("Mind: {}.", mind.join("; ")));
+        sheet.text(format!("Mind: {}.", mind.join(". ")));
     }
 }
 
