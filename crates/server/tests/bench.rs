@@ -882,3 +882,14 @@ async fn an_old_part_stands_under_order_until_it_went_back() {
     assert!(said.contains("went back") && said.contains("old head") && !said.contains("days left"), "{said}");
     assert!(said.contains("On the way Reconditioned or exchange head"), "the new one is still awaited: {said}");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_assumed_of_an_engine_is_said_as_people_say_it() {
+    let shop = Shop::after(10).await;
+    shop.job().await;
+    let (_, page) = shop.get(&format!("/jobs/{}/hear", shop.job)).await;
+    let (_, assumed) = page.split_once("Assumed, because nobody said: ").expect("something is assumed");
+    let assumed = assumed.split_once("</p>").map_or(assumed, |(said, _)| said);
+    assert!(assumed.contains("one head") && assumed.contains("5 main bearings"), "{assumed}");
+    assert!(!assumed.contains("heads") && !assumed.contains("per-bank") && !assumed.contains("free-end"), "{assumed}");
+}
