@@ -561,7 +561,7 @@ async fn an_order_over_the_ceiling_is_a_conflict_with_both_amounts_on_wire_and_p
     assert_eq!(answer.status(), StatusCode::CONFLICT, "a correction is no way round: {problem}");
     let (_, page) = shop.get(&format!("/jobs/{}/choose", shop.job)).await;
     let said = words_of(&page).replace('\u{a0}', " ");
-    assert!(said.contains("Repair: EUR 900.00 committed, of up to EUR 1 000.00"), "{said}");
+    assert!(said.contains("Repair: EUR 900.00 committed, of up to EUR 1,000.00"), "{said}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
