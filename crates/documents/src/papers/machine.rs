@@ -198,7 +198,7 @@ fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding
     let mut pictures = Vec::new();
     for svg in measured_at(&near_it) {
         let alt = described(&svg);
-        pictures.push(sheet.picture(svg, alt, 0.62));
+        pictures.push(sheet.picture(svg, alt, 0.5));
     }
     let inside = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
     let worst = listed.iter().filter(|f| f.limit.is_some()).min_by(|a, b| inside(a).total_cmp(&inside(b)));

@@ -133,6 +133,9 @@ fn the_build_sheet_stops_at_wet_liners_with_the_protrusion_of_the_engines_own_ma
     };
     let wet = sheet(NAMES[1]);
     assert!(wet.contains("Liner protrusion each") && wet.contains("Flat tappet on a new cam"));
+    // What to mind is read before the work that it speaks of.
+    let at = |said: &str| wet.find(said).unwrap_or_else(|| panic!("{said}: {wet}"));
+    assert!(at("Mind: Fluid in a blind hole") < at("Fit the gallery plugs"));
     // The sheet of the engine says 0.05 to 0.13 mm, page 88, for assembly.
     assert!(wet.contains("0.05 to 0.13") && wet.contains("page 88"));
     let none = sheet(NAMES[2]);

@@ -19,6 +19,8 @@ fn assumed_in_words(layout: &EngineLayout, assumed: &Assumed) -> String {
         ("heads", "per-bank") => "one head on each bank".to_owned(),
         ("heads", _) => "one head on each cylinder".to_owned(),
         ("liner", "none") => "no liners".to_owned(),
+        ("seat", "integral") => "seats cut into the head".to_owned(),
+        ("seat", "insert") => "seats as inserts".to_owned(),
         ("bore_kind", _) => value,
         ("front", _) => format!("front at the {value}"),
         ("numbering", _) => "cylinders counted after ISO 1204".to_owned(),
