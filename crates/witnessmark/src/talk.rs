@@ -186,5 +186,5 @@ pub(crate) fn per_cent(p: f64) -> String {
 
 /// A whole number in groups of three.
 pub(crate) fn grouped(value: f64) -> String {
-    workup::words::grouped_by(value, ',')
+    workup::words::grouped(value)
 }

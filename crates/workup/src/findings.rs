@@ -699,7 +699,9 @@ fn judge_number(
         (Verdict::Outside, _) => reading
             .limits
             .iter()
-            .find_map(|r| context.knowledge.limit(&r.limit))
+            .filter_map(|r| context.knowledge.limit(&r.limit))
+            // What to do next on another kind of engine is no advice for this one.
+            .find(|limit| !spoken_against(limit, context))
             .filter(|limit| !limit.if_out.is_empty())
             .map(|limit| limit.if_out.clone()),
     };
@@ -953,11 +955,20 @@ fn own_figure(
     // One figure given twice, to keep and to reject, stands as two edges.
     Some(LimitUsed {
         id: figure.item.clone(),
-        name: context.knowledge.limit(&figure.item).map_or_else(|| figure.item.clone(), |l| l.name.clone()),
+        // A figure that belongs to no limit of the knowledge is called by what was read.
+        name: context
+            .knowledge
+            .limit(&figure.item)
+            .map_or_else(|| crate::series::named(&check.name, &reading.id), |l| l.name.clone()),
         edges,
         own: true,
         source: format!("{}, page {}", figure.document, figure.page),
     })
+}
+
+/// Whether something told of the engine speaks against a limit; what nothing speaks against may be used.
+fn spoken_against(limit: &Limit, context: &Context<'_>) -> bool {
+    limit.applies.iter().any(|a| context.attributes.get(&a.attribute).is_some_and(|told| !a.any_of.contains(told)))
 }
 
 fn fallback(
@@ -974,10 +985,7 @@ fn fallback(
 
 /// A limit of the knowledge in a unit, where nothing told of the engine speaks against it.
 fn fallback_in(limit: &Limit, unit: &str, context: &Context<'_>) -> Option<LimitUsed> {
-    // What nothing told of the engine speaks against, may be used.
-    let against =
-        limit.applies.iter().any(|a| context.attributes.get(&a.attribute).is_some_and(|told| !a.any_of.contains(told)));
-    if against {
+    if spoken_against(limit, context) {
         return None;
     }
     let size = limit.per.as_ref().filter(|p| p.scales).and_then(|per| {

@@ -17,20 +17,14 @@ pub fn of_engines(p: f64) -> String {
     }
 }
 
-/// A whole number in groups of three, narrow blanks between them.
+/// A whole number in groups of three, set apart as in an amount of money.
 #[must_use]
 pub fn grouped(value: f64) -> String {
-    grouped_by(value, '\u{202f}')
-}
-
-/// A whole number in groups of three.
-#[must_use]
-pub fn grouped_by(value: f64, between: char) -> String {
     let digits = format!("{:.0}", value.abs());
     let mut out = String::new();
     for (place, digit) in digits.chars().enumerate() {
         if place > 0 && (digits.len() - place) % 3 == 0 {
-            out.push(between);
+            out.push(',');
         }
         out.push(digit);
     }
@@ -65,7 +59,7 @@ pub fn amount(money: &Money) -> String {
     let mut groups = String::new();
     for (place, digit) in whole.chars().enumerate() {
         if place > 0 && (whole.len() - place).is_multiple_of(3) {
-            groups.push('\u{202f}');
+            groups.push(',');
         }
         groups.push(digit);
     }

@@ -764,3 +764,22 @@ fn two_runs_on_the_flatbed_give_the_same_bytes() {
 fn two_runs_on_the_flat_twin_give_the_same_bytes() {
     same_bytes("0003");
 }
+
+/// A spoon of oil in the small chamber of a diesel can lock the piston or fire: nothing sends anybody there.
+#[test]
+fn what_to_do_next_fits_the_engine_and_every_limit_has_a_name_that_people_say() {
+    let knowledge = knowledge();
+    for told in cases() {
+        let entries = sealed(&told, &told.lines);
+        let case = worked(&told, &entries, entries.len() - 1, &knowledge);
+        let diesel = entries.iter().any(|e| e.line().contains("\"fuel\":\"diesel\""));
+        let next = |words: &str| {
+            case.findings.iter().filter_map(|f| f.next_move.as_ref()).any(|n| n.to_lowercase().contains(words))
+        };
+        assert!(!diesel || !next("wet test"), "{}: an oil test on a diesel", told.name);
+        assert!(!told.name.contains("tolvane") || next("wet test"), "the low petrol cylinder asks for it");
+        for limit in case.findings.iter().filter_map(|f| f.limit.as_ref()) {
+            assert!(!limit.name.contains('/'), "{}: {}", told.name, limit.name);
+        }
+    }
+}

@@ -65,17 +65,18 @@ fn left_out(sheet: &mut Sheet, stages: &[&BuildStage]) {
 fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
     sheet.heading(format!("{n}. {}", stage.title));
     desk.cautions(sheet, &stage.caution_ids);
+    // Before the steps, where it can still help.
+    let mind: Vec<&str> =
+        stage.warnings.iter().filter(|w| w.belongs(|n| desk.was_stated(n))).map(|w| w.words.as_str()).collect();
+    if !mind.is_empty() {
+        sheet.text(format!("Mind: {}.", mind.join(". ")));
+    }
     steps(sheet, desk, stage);
     bolts(sheet, desk, &|joint| stage_of(joint) == stage.id);
     if stage.harmless.is_none() {
         figures(sheet, desk, stage);
     }
     holds(sheet, desk, stage);
-    let mind: Vec<&str> =
-        stage.warnings.iter().filter(|w| w.belongs(|n| desk.was_stated(n))).map(|w| w.words.as_str()).collect();
-    if !mind.is_empty() {
-        sheet.text(format!("Mind: {}.", mind.join("; ")));
-    }
 }
 
 fn steps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
@@ -283,7 +284,7 @@ fn keeps(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.list(rules);
     let waits: Vec<String> = desk.knowledge.waits.iter().map(|w| format!("{}: {}", capital(&w.what), w.time)).collect();
     if !waits.is_empty() {
-        sheet.subheading("Waits; the tube or the sheet rules");
+        sheet.subheading("Waiting times; the tube or the manual decides");
         sheet.list(waits);
     }
 }

@@ -29,8 +29,9 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("About this report");
     sheet.text(
         "It tells what was read, seen and judged up to the day of issue. Chances speak of engines like this one and \
-         are no promise about yours. Prices are intervals until the work is done, and nothing above the agreed \
-         ceiling is spent without your new yes. Ask for the readings behind any line; they are kept and can be shown.",
+         are no promise about yours. Until the work is done a price has a low end and a high end, and nothing above the \
+         agreed ceiling is spent without your new yes. Ask for the readings behind any line; they are kept and can be \
+         shown.",
     );
 }
 
@@ -46,7 +47,7 @@ fn said(sheet: &mut Sheet, desk: &Desk<'_>) {
     for complaint in &desk.state.complaints {
         let parts = [
             complaint.when.as_ref().map(|w| format!("when: {w}")),
-            complaint.how_long.as_ref().map(|w| format!("since: {w}")),
+            complaint.how_long.as_ref().map(|w| format!("how long: {w}")),
             complaint.done_since.as_ref().map(|w| format!("done since: {w}")),
         ];
         sheet.quote(&complaint.words, parts.into_iter().flatten().collect::<Vec<_>>().join("; "));
@@ -187,7 +188,8 @@ fn believed(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("What we believe");
     match &desk.state.cause {
         Some(logbook::CauseAnswer::Named(named)) => {
-            let name = desk.knowledge.cause(&named.cause).map_or_else(|| plain(&named.cause), |c| c.name.clone());
+            let name =
+                desk.knowledge.cause(&named.cause).map_or_else(|| capital(&plain(&named.cause)), |c| c.name.clone());
             let why = named.because.as_ref().map(|b| format!(": {b}")).unwrap_or_default();
             sheet.strong(format!("Why it failed, named by {}: {name}{why}.", named.by));
         }
@@ -316,7 +318,10 @@ fn decided(sheet: &mut Sheet, desk: &Desk<'_>) {
     let state = desk.state;
     sheet.heading("What is recommended and what was decided");
     match desk.case.options.iter().find(|o| o.id == desk.case.advice.best) {
-        Some(best) => sheet.text(format!("Least cost on average to your horizon: {}.", best.name)),
+        Some(best) => sheet.text(format!(
+            "On average this way costs you least in the end, all that may follow counted in: {}.",
+            best.name
+        )),
         None => sheet.text("No way is recommended yet."),
     }
     if let Some(chosen) = &state.chosen {

@@ -15,7 +15,8 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
     let cause = match &desk.state.cause {
         None => return Err(PaperError::CauseUnnamed { job: job() }),
         Some(logbook::CauseAnswer::Named(named)) => {
-            let name = desk.knowledge.cause(&named.cause).map_or_else(|| plain(&named.cause), |c| c.name.clone());
+            let name =
+                desk.knowledge.cause(&named.cause).map_or_else(|| capital(&plain(&named.cause)), |c| c.name.clone());
             format!("{name}, named by {}", named.by)
         }
         Some(logbook::CauseAnswer::UnknownSigned(signed)) => format!("unknown, signed by {}", signed.by),
@@ -114,6 +115,17 @@ fn over_the_ceiling(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     }
 }
 
+/// The row that adds up the lines.
+fn total(estimate: &Estimate) -> Vec<Cell> {
+    let open = match estimate.open {
+        0 => String::new(),
+        1 => "and 1 line whose price is open".to_owned(),
+        n => format!("and {n} lines whose price is open"),
+    };
+    let total = estimate.total.as_ref().map_or_else(|| "open".to_owned(), range);
+    vec![Cell::strong("Total"), Cell::default(), Cell::default(), Cell { note: open, ..Cell::strong(total) }]
+}
+
 /// The lines by what they are for; what the whole price holds already stands as a list without prices.
 fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     sheet.heading("Line by line");
@@ -123,16 +135,18 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
         Group::Found => "What the readings call for",
         Group::Besides => "Asked for besides",
     };
-    let widths = [Some(3.0), Some(1.3), Some(1.5), Some(1.5)];
+    let widths = [Some(3.4), Some(1.3), Some(1.35), Some(1.65)];
     let heads = ["What", "Who", "How reckoned", "Price"];
     let columns = |first: bool| -> Vec<(&str, Option<f64>)> {
         heads.iter().map(|h| if first { *h } else { "" }).zip(widths).collect()
     };
     let mut first = true;
     let several = estimate.lines.iter().any(|l| l.group != Group::Always);
-    for group in [Group::Always, Group::Opening, Group::Found, Group::Besides] {
-        let here = estimate.lines.iter().filter(|l| l.group == group && !beside_the_price(&l.price));
-        let rows: Vec<Vec<Cell>> = here
+    let priced = |group: Group| estimate.lines.iter().filter(move |l| l.group == group && !beside_the_price(&l.price));
+    let groups = [Group::Always, Group::Opening, Group::Found, Group::Besides];
+    let last = groups.into_iter().rfind(|g| priced(*g).next().is_some());
+    for group in groups {
+        let mut rows: Vec<Vec<Cell>> = priced(group)
             .map(|line| {
                 vec![
                     Cell::of(line.what.clone()),
@@ -145,21 +159,19 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
         if rows.is_empty() {
             continue;
         }
+        // The total closes the last table, so that it never opens a sheet by itself.
+        if Some(group) == last {
+            rows.push(total(estimate));
+        }
         if several {
             sheet.subheading(words(group));
         }
         sheet.table(&columns(first), rows);
         first = false;
     }
-    let open = match estimate.open {
-        0 => String::new(),
-        1 => "and 1 line whose price is open".to_owned(),
-        n => format!("and {n} lines whose price is open"),
-    };
-    let total = estimate.total.as_ref().map_or_else(|| "open".to_owned(), range);
-    let total =
-        vec![Cell::strong("Total"), Cell::default(), Cell::default(), Cell { note: open, ..Cell::strong(total) }];
-    sheet.table(&columns(false), vec![total]);
+    if last.is_none() {
+        sheet.table(&columns(true), vec![total(estimate)]);
+    }
     over_the_ceiling(sheet, desk, estimate);
     let listed = |price: &dyn Fn(&Price) -> bool| -> Vec<String> {
         estimate.lines.iter().filter(|l| price(&l.price)).map(|l| format!("{} ({})", l.what, l.who)).collect()
@@ -171,9 +183,9 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     }
     let unsaid = listed(&|p| *p == Price::NotSaid);
     if !unsaid.is_empty() {
-        sheet.subheading("Work that this way usually takes");
+        sheet.subheading("Usual work that the quote does not name");
         sheet.list(unsaid);
-        sheet.small("In the price is what the quote includes. Whether it holds a line that it does not name is asked before the yes.");
+        sheet.small("The price holds what the quote includes. Ask before you say yes: each line here is done within the price, done for more, or not needed.");
     }
     if estimate.lines.iter().any(|l| l.how.ends_with(" h") || l.how.ends_with(" min") || l.how.contains("units")) {
         let rate = desk
@@ -270,7 +282,7 @@ fn parts(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
             ));
         }
     } else {
-        sheet.table(&[("Joint", Some(1.1)), ("Parts", Some(3.2)), ("Price", Some(1.4))], rows);
+        sheet.table(&[("Joint", Some(1.2)), ("Parts", Some(3.0)), ("Price", Some(2.0))], rows);
         sheet.small("The parts list has the others, how many, and what was ordered.");
     }
 }

@@ -207,15 +207,16 @@ fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding
     }
     for svg in measured_at(&near_it) {
         let alt = described(&svg);
-        pictures.push(sheet.picture(svg, alt, 0.62));
+        pictures.push(sheet.picture(svg, alt, 0.5));
     }
     let inside = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
     let worst = listed.iter().filter(|f| f.limit.is_some()).min_by(|a, b| inside(a).total_cmp(&inside(b)));
-    if let Some(svg) = worst.and_then(|f| reading_between_limits(f)) {
-        let alt = described(&svg);
-        pictures.push(sheet.picture(svg, alt, 0.52));
-    }
     sheet.pictures(pictures);
+    if let Some((f, svg)) = worst.and_then(|f| Some((f, reading_between_limits(f)?))) {
+        let alt = described(&svg);
+        let strip = sheet.picture(svg, alt, 1.0);
+        sheet.row(vec![(format!("{}{}", f.name(), desk.also_at(Some(f.position))), strip)]);
+    }
 }
 
 /// The limits: the engine's own figures, else the fallback the reading was judged by, named as such.

@@ -355,5 +355,5 @@ pub(crate) fn round_marks(low: f64, high: f64, marks: f64) -> Vec<f64> {
 
 /// A whole number in groups of three.
 pub(crate) fn grouped(value: f64) -> String {
-    workup::words::grouped_by(value, ',')
+    workup::words::grouped(value)
 }

@@ -4,12 +4,11 @@ use quantity::Money;
 use workup::CheckWorth;
 use workup::advice::Advice;
 
-use super::drawing::{Anchor, Drawing, INK, PAPER, Pen, THICK, count, fitted, grouped, round_marks};
+use super::drawing::{Anchor, Drawing, INK, PAPER, Pen, THICK, count, fitted, grouped, lines, round_marks, wide};
+use super::prices::Breadth;
 
-const WIDTH: f64 = 640.0;
 /// Where the rungs begin.
 const RAIL: f64 = 14.0;
-const RUNG: f64 = 46.0;
 const RIGHT: f64 = 20.0;
 /// How many rungs are drawn above and below the line \[ours\].
 const ABOVE: usize = 6;
@@ -38,9 +37,9 @@ impl Unit<'_> {
 }
 
 /// The next checks as a ladder: the best on top, minutes across, worth at the right, and the STOP line. Worth and cost are
-/// in money where the labour rate is told, else in labour units.
+/// in money where the labour rate is told, else in labour units. On a phone worth and cost stand under the name.
 #[must_use]
-pub fn check_ladder(advice: &Advice, rate: Option<&Money>) -> String {
+pub fn check_ladder(advice: &Advice, rate: Option<&Money>, breadth: Breadth) -> String {
     let unit = Unit { rate };
     let above: Vec<&CheckWorth> = advice.next.iter().take(ABOVE).collect();
     // Below the line one place stands for all places of a check: none of them pays.
@@ -51,30 +50,36 @@ pub fn check_ladder(advice: &Advice, rate: Option<&Money>) -> String {
         }
     }
     let desc = described(advice, &above, &below, unit);
-    let height = 16.0 + count(above.len() + below.len()) * RUNG + 44.0 + 46.0;
-    let mut d = Drawing::new(WIDTH, height, "The next checks, as a ladder", &desc);
+    let (width, step) = (breadth.width(), rung_step(breadth));
+    let key = lines(
+        &format!("minutes; dashed: opening the engine far enough first; worth and cost in {}", unit.words()),
+        breadth.small(),
+        width - RAIL,
+    );
+    let height = 16.0 + count(above.len() + below.len()) * step + 44.0 + 31.0 + 15.0 * count(key.len());
+    let mut d = Drawing::new(width, height, "The next checks, as a ladder", &desc);
     let longest = above.iter().chain(&below).map(|c| c.minutes + c.access_minutes).fold(1.0_f64, f64::max);
-    let scale = (WIDTH - RAIL - RIGHT) / longest;
+    let scale = (width - RAIL - RIGHT) / longest;
     let mut y = 16.0;
     for (n, check) in above.iter().enumerate() {
-        rung(&mut d, check, y, scale, Some(n + 1), unit);
-        y += RUNG;
+        rung(&mut d, check, (y, scale), Some(n + 1), unit, breadth);
+        y += step;
     }
-    d.line((0.0, y + 20.0), (WIDTH, y + 20.0), &Pen::line(THICK * 2.0));
+    d.line((0.0, y + 20.0), (width, y + 20.0), &Pen::line(THICK * 2.0));
     d.rect((RAIL + 14.0, y + 4.0), (250.0, 32.0), &Pen { width: THICK, ..Pen::outline(THICK) });
     d.text((RAIL + 26.0, y + 26.0), 17.0, Anchor::Start, true, "STOP");
     d.text((RAIL + 84.0, y + 25.0), 12.0, Anchor::Start, false, "nothing below pays for itself");
     y += 44.0;
     let first_below = y;
     for check in &below {
-        rung(&mut d, check, y, scale, None, unit);
-        y += RUNG;
+        rung(&mut d, check, (y, scale), None, unit, breadth);
+        y += step;
     }
     // The two rails stop being a ladder where it stops paying.
     if !above.is_empty() {
         d.line((RAIL - 8.0, 6.0), (RAIL - 8.0, first_below - 44.0), &Pen::line(THICK));
     }
-    axis(&mut d, y, longest, scale, unit);
+    axis(&mut d, y, (longest, scale), &key, breadth);
     d.finish()
 }
 
@@ -105,14 +110,48 @@ fn minutes(check: &CheckWorth) -> f64 {
     check.minutes + check.access_minutes
 }
 
+/// How far one rung lies under the other.
+const fn rung_step(breadth: Breadth) -> f64 {
+    match breadth {
+        Breadth::Sheet => 46.0,
+        Breadth::Phone => 78.0,
+    }
+}
+
 /// One check: words over a bar as long as its minutes, the opening first and lighter.
-fn rung(d: &mut Drawing, check: &CheckWorth, y: f64, scale: f64, rank: Option<usize>, unit: Unit<'_>) {
+fn rung(
+    d: &mut Drawing,
+    check: &CheckWorth,
+    (top, scale): (f64, f64),
+    rank: Option<usize>,
+    unit: Unit<'_>,
+    breadth: Breadth,
+) {
+    let width = breadth.width();
     let worth = format!("worth {}, costs {}", unit.figure(check.worth_ahead()), unit.figure(check.cost));
     let number = rank.map_or_else(String::new, |n| format!("{n}. "));
-    let name = fitted(&format!("{number}{}, {}", check.name, check.place), 13.0, WIDTH - RAIL - RIGHT - 170.0);
+    let name = format!("{number}{}, {}", check.name, check.place);
     d.group(if rank.is_some() { "rung-pays" } else { "rung-below" });
-    d.text((RAIL, y + 12.0), 13.0, Anchor::Start, rank.is_some(), &name);
-    d.text((WIDTH - RIGHT, y + 12.0), 12.0, Anchor::End, false, &worth);
+    let y = match breadth {
+        Breadth::Sheet => {
+            // A name that is long for its line stands a little smaller before anything of it is cut off.
+            let room = width - RAIL - RIGHT - 150.0;
+            let letters = (12.98 * room / wide(&name, 13.0).max(1.0)).clamp(11.0, 13.0);
+            d.text((RAIL, top + 12.0), letters, Anchor::Start, rank.is_some(), &fitted(&name, letters, room));
+            d.text((width - RIGHT, top + 12.0), 12.0, Anchor::End, false, &worth);
+            top
+        }
+        Breadth::Phone => {
+            let room = width - RAIL - 4.0;
+            let mut broken = lines(&name, 13.0, room).into_iter();
+            let (first, rest) = (broken.next().unwrap_or_default(), broken.collect::<Vec<_>>().join(" "));
+            d.text((RAIL, top + 12.0), 13.0, Anchor::Start, rank.is_some(), &first);
+            d.text((RAIL, top + 28.0), 13.0, Anchor::Start, rank.is_some(), &fitted(&rest, 13.0, room));
+            let below = if rest.is_empty() { 28.0 } else { 44.0 };
+            d.text((RAIL, top + below), 12.5, Anchor::Start, false, &worth);
+            top + below - 12.0
+        }
+    };
     let (open, own) = (check.access_minutes * scale, (check.minutes * scale).max(3.0));
     let bar = y + 19.0;
     if open > 0.0 {
@@ -133,13 +172,15 @@ fn rung(d: &mut Drawing, check: &CheckWorth, y: f64, scale: f64, rank: Option<us
     d.end();
 }
 
-fn axis(d: &mut Drawing, y: f64, longest: f64, scale: f64, unit: Unit<'_>) {
-    d.line((RAIL, y + 4.0), (WIDTH - RIGHT, y + 4.0), &Pen::line(1.0));
-    for at in round_marks(0.0, longest, 6.0) {
+fn axis(d: &mut Drawing, y: f64, (longest, scale): (f64, f64), key: &[String], breadth: Breadth) {
+    let small = breadth.small();
+    d.line((RAIL, y + 4.0), (breadth.width() - RIGHT, y + 4.0), &Pen::line(1.0));
+    for at in round_marks(0.0, longest, breadth.marks()) {
         let x = RAIL + at * scale;
         d.line((x, y + 4.0), (x, y + 9.0), &Pen::line(1.0));
-        d.text((x.max(RAIL + 4.0), y + 21.0), 11.0, Anchor::Middle, false, &format!("{at:.0}"));
+        d.text((x.max(RAIL + 4.0), y + 21.0), small, Anchor::Middle, false, &format!("{at:.0}"));
     }
-    let words = format!("minutes; dashed: opening the engine far enough first; worth and cost in {}", unit.words());
-    d.text((RAIL, y + 37.0), 11.0, Anchor::Start, false, &words);
+    for (n, words) in key.iter().enumerate() {
+        d.text((RAIL, y + 37.0 + 15.0 * count(n)), small, Anchor::Start, false, words);
+    }
 }

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use anatomy::Position;
 use workup::Finding;
 
-use super::drawing::{Anchor, Drawing, Pen, THICK, count, fitted};
+use super::drawing::{Anchor, Drawing, Pen, THICK, count, fitted, lines};
 
 /// The pictures of the figures read at one place, one a reading where its spots make a picture.
 ///
@@ -28,9 +28,10 @@ const HEIGHTS: &[(&str, f64)] = &[("top", 92.0), ("middle", 172.0), ("bottom", 2
 const DECK: f64 = 60.0;
 const FOOT: f64 = 284.0;
 /// Half the bore as drawn, and the most that a wall stands off it.
-const HALF: f64 = 62.0;
-const MOST: f64 = 34.0;
-const PANEL: f64 = 280.0;
+const HALF: f64 = 44.0;
+const MOST: f64 = 26.0;
+/// Narrow enough that two axes are read on a phone.
+const PANEL: f64 = 212.0;
 
 /// A bore cut along each axis, its error drawn large.
 fn bore(group: &[&Finding]) -> String {
@@ -64,10 +65,14 @@ fn bore(group: &[&Finding]) -> String {
         .collect();
     let title = format!("{}, by height and axis", first.place);
     let desc = format!("{} over its size. {}. The error is drawn large.", capital(&first.reading), said.join("; "));
-    let mut d = Drawing::new(PANEL * count(axes.len()), FOOT + 56.0, &title, &desc);
+    let width = PANEL * count(axes.len());
+    let widest = format!("error drawn large, widest {} {unit}", quantity::print::printed(largest, 3));
+    let words = ["broken line: standard size", widest.as_str()];
+    let key: Vec<String> = words.iter().flat_map(|line| lines(line, 14.0, width - 20.0)).collect();
+    let mut d = Drawing::new(width, FOOT + 38.0 + 18.0 * count(key.len()), &title, &desc);
     let scale = if largest > 0.0 { MOST / largest } else { 0.0 };
     for (k, (axis, heights)) in axes.iter().enumerate() {
-        let middle = PANEL * count(k) + 108.0;
+        let middle = PANEL * count(k) + 76.0;
         d.text((middle, 22.0), 14.0, Anchor::Middle, true, &fitted(axis, 14.0, PANEL - 20.0));
         d.line((middle, DECK - 18.0), (middle, FOOT + 10.0), &Pen::chain(1.0));
         for side in [-1.0, 1.0] {
@@ -88,14 +93,12 @@ fn bore(group: &[&Finding]) -> String {
             for side in [-1.0, 1.0] {
                 d.circle((middle + side * (HALF + off), *y), 3.5, &Pen::solid());
             }
-            d.text((middle + HALF + MOST + 12.0, y + 5.0), 14.0, Anchor::Start, true, &fitted(&f.shown, 14.0, 66.0));
+            d.text((middle + HALF + MOST + 7.0, y + 5.0), 14.0, Anchor::Start, true, &fitted(&f.shown, 14.0, 62.0));
         }
     }
-    let key = format!(
-        "broken line: standard size; error drawn large, widest {} {unit}",
-        quantity::print::printed(largest, 3)
-    );
-    d.text((14.0, FOOT + 40.0), 14.0, Anchor::Start, false, &fitted(&key, 14.0, PANEL * count(axes.len()) - 20.0));
+    for (n, words) in key.iter().enumerate() {
+        d.text((10.0, FOOT + 40.0 + 18.0 * count(n)), 14.0, Anchor::Start, false, words);
+    }
     d.finish()
 }
 

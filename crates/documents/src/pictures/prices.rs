@@ -14,7 +14,7 @@ pub enum Breadth {
 }
 
 impl Breadth {
-    const fn width(self) -> f64 {
+    pub(crate) const fn width(self) -> f64 {
         match self {
             Breadth::Sheet => 640.0,
             Breadth::Phone => 356.0,
@@ -28,7 +28,7 @@ impl Breadth {
         }
     }
 
-    const fn marks(self) -> f64 {
+    pub(crate) const fn marks(self) -> f64 {
         match self {
             Breadth::Sheet => 6.0,
             Breadth::Phone => 3.0,
@@ -36,10 +36,10 @@ impl Breadth {
     }
 
     /// Letters of the axis and of the key.
-    const fn small(self) -> f64 {
+    pub(crate) const fn small(self) -> f64 {
         match self {
             Breadth::Sheet => 11.0,
-            Breadth::Phone => 12.0,
+            Breadth::Phone => 12.5,
         }
     }
 }
@@ -83,7 +83,7 @@ pub fn cost_intervals(options: &[OptionLine], breadth: Breadth) -> String {
     let desc = if said.is_empty() { "No option is priced yet.".to_owned() } else { format!("{}.", said.join("; ")) };
     let width = breadth.width();
     let key = lines(
-        &format!("{unit}; bar: price now, low to high; tick: on average to the horizon, comebacks included"),
+        &format!("{unit}; bar: price now, low to high; tick: on average in the end, comebacks included"),
         breadth.small(),
         width - LEFT,
     );

@@ -133,6 +133,9 @@ fn the_build_sheet_stops_at_wet_liners_with_the_protrusion_of_the_engines_own_ma
     };
     let wet = sheet(NAMES[1]);
     assert!(wet.contains("Liner protrusion each") && wet.contains("Flat tappet on a new cam"));
+    // What to mind is read before the work that it speaks of.
+    let at = |said: &str| wet.find(said).unwrap_or_else(|| panic!("{said}: {wet}"));
+    assert!(at("Mind: Fluid in a blind hole") < at("Fit the gallery plugs"));
     // The sheet of the engine says 0.05 to 0.13 mm, page 88, for assembly.
     assert!(wet.contains("0.05 to 0.13") && wet.contains("page 88"));
     let none = sheet(NAMES[2]);
@@ -418,7 +421,9 @@ fn a_kit_ticks_the_parts_that_it_holds_and_an_estimate_claims_no_work_that_its_q
     let tail = van.tail();
     let text = words(&typeset(Paper::Estimate, &job(&van, &tail), PaperSize::A4).unwrap().pdf);
     assert!(!text.contains("Work that is in this price"), "{text}");
-    assert!(text.contains("Work that this way usually takes") && text.contains("asked before the yes"), "{text}");
+    // A customer reads at once that these lines are not promised by the quote.
+    let usual = text.contains("Usual work that the quote does not name") && text.contains("Ask before you say yes");
+    assert!(usual, "{text}");
     assert!(text.contains("Exchange reconditioned head,") && !text.contains("reconditioned heads"), "one head: {text}");
 }
 
@@ -451,4 +456,45 @@ fn the_machine_order_and_the_report_carry_the_map_of_a_face_that_is_not_flat() {
     let tail = demo.tail();
     let said = plain(&words(&typeset(Paper::MachineOrder, &job(&demo, &tail), PaperSize::A4).unwrap().pdf));
     assert!(!said.contains("Flatness at the stations") && said.contains("without the size of the face"), "{said}");
+}
+
+/// One row at the foot of a sheet, or one that begins the next, reads as if the table ended or began there.
+#[test]
+fn no_step_of_a_table_stands_alone_on_its_sheet() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        let starts: Vec<String> = demo
+            .knowledge
+            .steps
+            .iter()
+            .filter(|s| s.value.steps.len() > 2)
+            .flat_map(|s| &s.value.steps)
+            .map(|step| plain(&step.words).chars().take(18).collect::<String>().trim().to_owned())
+            .collect();
+        for size in [PaperSize::A4, PaperSize::Letter] {
+            let mut tables = 0;
+            for page in pages(&typeset(Paper::BuildSheet, &job(&demo, &tail), size).unwrap().pdf) {
+                for table in page.split("Done Step What By, day").skip(1) {
+                    let table = table.split("Signed Hold point").next().unwrap_or_default();
+                    let rows = starts.iter().filter(|s| table.contains(s.as_str())).count();
+                    assert_ne!(rows, 1, "{name}: a single row: {table}");
+                    tables += usize::from(rows > 1);
+                }
+            }
+            assert!(tables > 5, "{name}: {tables}");
+        }
+    }
+}
+
+#[test]
+fn every_demo_repair_ends_proved_and_before_the_day_its_papers_are_issued() {
+    for name in NAMES {
+        let demo = demo(name);
+        let tail = demo.tail();
+        let text = words(&typeset(Paper::Proof, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
+        assert!(text.contains(" Proved Every proof"), "{name}: {text}");
+        let last = demo.state.history.last().unwrap().at.to_string();
+        assert!(last.as_str() < "2026-11", "{name} ends {last}");
+    }
 }

@@ -211,8 +211,8 @@ fn pictures_of_the_demo_jobs_are_whole() {
             }
         }
         assert!(drawn > 3);
-        whole(&pictures::check_ladder(&demo.case.advice, demo.state.rates.labour_rate.as_ref()));
         for breadth in [pictures::Breadth::Sheet, pictures::Breadth::Phone] {
+            whole(&pictures::check_ladder(&demo.case.advice, demo.state.rates.labour_rate.as_ref(), breadth));
             let costs = pictures::cost_intervals(&demo.case.options, breadth);
             whole(&costs);
             for option in &demo.case.options {

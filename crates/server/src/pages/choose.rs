@@ -36,7 +36,7 @@ pub(crate) fn page(view: &View) -> Markup {
                         ({
                             view.knowledge()
                                 .cause(&c.cause)
-                                .map_or_else(|| words(&c.cause), |k| k.name.clone())
+                                .map_or_else(|| crate::words::title(&c.cause), |k| k.name.clone())
                         })
                     }
                     " ("

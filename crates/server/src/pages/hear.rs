@@ -2,6 +2,7 @@
 //! Why so: the customer's words first and untouched, then one question at a time, each answered with one key; *I do not
 //! know* is always among the keys. What is answered moves up into the list and is not asked again.
 
+use anatomy::{Assumed, EngineLayout};
 use knowledge::ToldBy;
 use logbook::{Kind, Moment, VehicleDescribed};
 use maud::{Markup, html};
@@ -9,6 +10,24 @@ use maud::{Markup, html};
 use super::View;
 use crate::surroundings;
 use crate::words::{amount, sentence, title, when, words};
+
+/// One thing that nobody said of the engine, as people say it.
+fn assumed_in_words(layout: &EngineLayout, assumed: &Assumed) -> String {
+    let value = words(&assumed.value);
+    match (assumed.field, assumed.value.as_str()) {
+        ("heads", _) if layout.heads().len() == 1 => "one head".to_owned(),
+        ("heads", "per-bank") => "one head on each bank".to_owned(),
+        ("heads", _) => "one head on each cylinder".to_owned(),
+        ("liner", "none") => "no liners".to_owned(),
+        ("seat", "integral") => "seats cut into the head".to_owned(),
+        ("seat", "insert") => "seats as inserts".to_owned(),
+        ("bore_kind", _) => value,
+        ("front", _) => format!("front at the {value}"),
+        ("numbering", _) => "cylinders counted after ISO 1204".to_owned(),
+        ("main_bearings" | "rod_journals", _) => format!("{value} {}", words(assumed.field)),
+        (field, _) => format!("{} {value}", words(field)),
+    }
+}
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -55,9 +74,7 @@ pub(crate) fn page(view: &View) -> Markup {
                             "Assumed, because nobody said: "
                             @for (n, a) in assumed.iter().enumerate() {
                                 @if n > 0 { ", " }
-                                (words(a.field))
-                                " "
-                                (a.value)
+                                (assumed_in_words(layout, a))
                             }
                             "."
                         }

@@ -580,7 +580,7 @@ impl View {
         let here: Vec<&Finding> = findings.filter(|f| f.position == *at && !f.after_repair).collect();
         html! {
             @for svg in documents::pictures::measured_at(&here) {
-                figure.picture.slides tabindex="0" { (PreEscaped(svg)) }
+                figure.picture.whole { (PreEscaped(svg)) }
             }
         }
     }

@@ -46,7 +46,7 @@ pub(crate) fn page(view: &View) -> Markup {
                                     b { " (sets the date)" }
                                 }
                             } @else { "no day promised" }
-                            @if let Some(d) = o.need_by { ", needed " (d) }
+                            @if let Some(d) = o.need_by { ", needed " time { (d) } }
                             @if let Some(m) = &o.price { ", " (amount(m)) }
                         }
                         ({
@@ -103,7 +103,7 @@ pub(crate) fn page(view: &View) -> Markup {
                     (o.shop)
                     ": order "
                     span.code { (o.code) }
-                    @if let Some(d) = o.need_by { ", needed " (d) }
+                    @if let Some(d) = o.need_by { ", needed " time { (d) } }
                 }
                 ul {
                     @for l in &o.lines {

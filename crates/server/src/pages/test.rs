@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 
 use anatomy::Position;
-use documents::pictures;
+use documents::pictures::{self, Breadth};
 use logbook::{Kind, Moment, Phase};
 use maud::{Markup, PreEscaped, html};
 use workup::{Belief, CheckWorth, Finding, Series};
@@ -183,10 +183,11 @@ pub(crate) fn advice(view: &View) -> Markup {
                         }
                     }
                 }
-                @let ladder = pictures::check_ladder(advice, view.state().rates.labour_rate.as_ref());
-                @if !ladder.is_empty() {
-                    figure.picture.slides tabindex="0" { (PreEscaped(ladder)) }
-                }
+                @let ladder = |breadth| {
+                    PreEscaped(pictures::check_ladder(advice, view.state().rates.labour_rate.as_ref(), breadth))
+                };
+                figure.picture.whole.wide-only { (ladder(Breadth::Sheet)) }
+                figure.picture.whole.narrow-only { (ladder(Breadth::Phone)) }
                 @if !advice.last_chance.is_empty() {
                     section.sheet {
                         h2 { "Last chance before it is taken apart" }
