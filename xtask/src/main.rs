@@ -1,4 +1,5 @@
-//! `cargo xtask tidy`: prints each complaint, and ends with 1 when there is one.
+//! `cargo xtask tidy`: prints each complaint, and ends with 1 when there is one. `cargo xtask bench-peers`: times the exact engine beside
+//! a general-purpose library.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "the bench is a door: it speaks to a terminal")]
 
 use std::path::{Path, PathBuf};
@@ -8,8 +9,9 @@ fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
     match words.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         ["tidy"] => tidy(),
+        ["bench-peers"] => bench_peers(),
         _ => {
-            eprintln!("usage: cargo xtask tidy");
+            eprintln!("usage: cargo xtask tidy|bench-peers");
             ExitCode::from(2)
         }
     }
@@ -31,6 +33,19 @@ fn tidy() -> ExitCode {
         Err(error) => {
             eprintln!("cannot look: {error:#}");
             ExitCode::from(6)
+        }
+    }
+}
+
+fn bench_peers() -> ExitCode {
+    match xtask::peers::bench_peers(&root()) {
+        Ok(path) => {
+            println!("written: {}", path.display());
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            eprintln!("cannot time: {error:#}");
+            ExitCode::FAILURE
         }
     }
 }

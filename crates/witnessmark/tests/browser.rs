@@ -447,6 +447,9 @@ impl Hand {
         }
         self.heed().await?;
         fits(&self.client, &format!("{check} {reading}")).await;
+        if let Value::Array(stations) = &body["stations"] {
+            return self.lay_an_edge(body, stations).await;
+        }
         let mut said = BTreeMap::new();
         for name in ["spot", "note"] {
             said.insert(name, text(name));
@@ -479,6 +482,30 @@ impl Hand {
         assert_eq!(field.prop("value").await?.as_deref(), Some(number), "the keypad types into the field");
         seen(&self.client, "390-told-keypad").await;
         self.leave_by(".keypad button.keep").await
+    }
+
+    /// Enters a straightedge station by station, in the fold of its field.
+    async fn lay_an_edge(&self, body: &Value, stations: &[Value]) -> Touched {
+        let form = "form.stations-form";
+        let fold = format!("details:not([open]):has({form}) > summary");
+        if let Ok(fold) = self.client.find(Locator::Css(&fold)).await {
+            fold.click().await?;
+        }
+        let text = |name: &str| body[name].as_str().unwrap_or_default();
+        let select = |name: &str| format!("{form} select[name='{name}']");
+        self.client.find(Locator::Css(&select("spot"))).await?.select_by_value(text("spot")).await?;
+        for (row, station) in stations.iter().enumerate() {
+            for name in ["along", "enters", "refused"] {
+                let Some(figure) = station[name]["text"].as_str() else { continue };
+                let field = format!("{form} input[name='{name}-{row}']");
+                self.fill("text", figure, &self.client.find(Locator::Css(&field)).await?).await?;
+            }
+        }
+        let used = format!("{}|{}", text("gauge"), text("label"));
+        self.client.find(Locator::Css(&format!("{form} #edge-used"))).await?.select_by_value(&used).await?;
+        fits(&self.client, "a straightedge station by station").await;
+        seen(&self.client, "390-told-straightedge").await;
+        self.leave_by(&format!("{form} button.keep")).await
     }
 
     /// Takes a bolt through a stage: on the walk where it stands, or by beginning one.

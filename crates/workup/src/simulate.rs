@@ -200,7 +200,9 @@ pub fn simulate(
     let causes = knowledge.causes.iter().map(|c| c.name.clone());
     let names: Vec<String> = causes.chain(knowledge.conditions.iter().map(|c| c.name.clone())).collect();
     let rate = begun.rates.labour_rate.as_ref().map(|m| (m.currency().code().to_owned(), m.to_f64()));
-    let ways = Way::ALL.into_iter().enumerate().map(|(place, way)| line(place, way, &played, rate.clone())).collect();
+    let believed = plan.spread <= 0.0;
+    let line = |(place, way)| line(place, way, believed, &played, rate.clone());
+    let ways = Way::ALL.into_iter().enumerate().map(line).collect();
     Ok(Report {
         engine: layout.in_words(),
         knowledge: knowledge.version.as_str().to_owned(),
@@ -229,12 +231,16 @@ fn only_told(begun: &JobState) -> JobState {
     }
 }
 
-fn line(place: usize, way: Way, played: &[Played], unit: Option<(String, f64)>) -> WayLine {
+/// What a way came to. `believed`: whether the engines come from the network that the shop believes; then what is expected of a
+/// choice is what it costs on average, and savings are counted with that: the same mean with far less chance in it.
+fn line(place: usize, way: Way, believed: bool, played: &[Played], unit: Option<(String, f64)>) -> WayLine {
     let n = count(played.len());
     let of = |p: &Played| p.ways.get(place).copied().unwrap_or_default();
     let mean = |f: &dyn Fn(&play::Bill) -> f64| played.iter().map(|p| f(&of(p))).sum::<f64>() / n;
-    let advice = |p: &Played| p.ways.get(1).copied().unwrap_or_default().total();
-    let saved: Vec<f64> = played.iter().map(|p| of(p).total() - advice(p)).collect();
+    let knows_all = matches!(way, Way::AllKnown | Way::EveryCheck);
+    let total = |bill: play::Bill| if believed && !knows_all { bill.checks + bill.expected } else { bill.total() };
+    let advice = |p: &Played| total(p.ways.get(1).copied().unwrap_or_default());
+    let saved: Vec<f64> = played.iter().map(|p| total(of(p)) - advice(p)).collect();
     WayLine {
         way,
         words: way.words(),

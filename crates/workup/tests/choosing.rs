@@ -191,7 +191,7 @@ fn a_limit_strikes_options_out_with_its_reason_and_another_limit_brings_them_bac
     let poor = job.clone().and("limits-told", json!({"most": euros(5_000.0)}));
     let case = poor.case();
     let why = line(&case, REMAN).struck_out.as_ref().expect("struck out").why.replace(char::is_whitespace, " ");
-    assert!(why.contains("EUR 5 200") && why.contains("EUR 200 more") && why.contains("EUR 5 000"), "{why}");
+    assert!(why.contains("EUR 5,200") && why.contains("EUR 200 more") && why.contains("EUR 5,000"), "{why}");
     assert!(open(&case).contains(&OVERHAUL));
     let richer = poor.clone().and("limits-told", json!({"most": euros(5_300.0)})).case();
     assert!(open(&richer).contains(&REMAN), "the later limit holds");

@@ -125,24 +125,15 @@ fn say(desk: &Desk, report: &Report) -> Result<(), Trouble> {
         t.line(&format!("their true chances differ by {} in log-odds from those believed", report.spread), 2)?;
     }
     t.line("labour units an engine, on average; in brackets what holds 95 times in 100", 2)?;
-    t.line(
-        &format!(
-            "{:<38}{:>8}{:>8}{:>8}{:>10}{:>7}  the advice saves",
-            "", "in all", "checks", "repair", "readings", "right"
-        ),
-        2,
-    )?;
+    t.line(&format!("{:<35}{:>7}{:>8}{:>7}  the advice saves", "", "in all", "checks", "right"), 2)?;
     for w in &report.ways {
         let saves = if w.way == Way::Advice {
             String::new()
         } else {
             let s = &w.advice_saves;
-            format!("{:>7.2} ({:.2} to {:.2})", s.mean, s.low, s.high)
+            format!("{:.2} ({:.2} to {:.2})", s.mean, s.low, s.high)
         };
-        let row = format!(
-            "{:<38}{:>8.2}{:>8.2}{:>8.2}{:>10.1}{:>5.0} %  {saves}",
-            w.words, w.total, w.checks, w.option, w.readings, w.right
-        );
+        let row = format!("{:<35}{:>7.2}{:>8.2}{:>5.0} %  {saves}", w.words, w.total, w.checks, w.right);
         t.line(row.trim_end(), 2)?;
     }
     t.line(&format!("the fixed list: {}", report.list), 2)?;

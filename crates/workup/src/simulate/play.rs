@@ -35,6 +35,8 @@ pub(super) struct Shop<'a> {
 pub(super) struct Bill {
     pub(super) checks: f64,
     pub(super) option: f64,
+    /// What was expected of it by all that was read.
+    pub(super) expected: f64,
     pub(super) readings: usize,
     /// Whether the option chosen is the cheapest one in truth.
     pub(super) right: bool,
@@ -114,11 +116,13 @@ impl Shop<'_> {
     fn bill(&self, bench: &Bench, look: &Look) -> Bill {
         let option = look.truly.get(look.advice.choice).copied().unwrap_or(f64::NAN);
         let right = option <= least(&look.truly) + 1e-9;
-        Bill { checks: bench.spent, option, readings: bench.findings.len(), right }
+        let expected = look.advice.expected;
+        Bill { checks: bench.spent, option, expected, readings: bench.findings.len(), right }
     }
 
     fn knowing_all(&self, bench: &Bench, truly: &[f64]) -> Bill {
-        Bill { checks: bench.spent, option: least(truly), readings: bench.findings.len(), right: true }
+        let option = least(truly);
+        Bill { checks: bench.spent, option, expected: option, readings: bench.findings.len(), right: true }
     }
 
     /// Follows a rule from look to look until it names no check.
