@@ -85,7 +85,7 @@ fn by_network(lines: &str) -> Result<BTreeMap<String, Value>> {
     let mut out = BTreeMap::new();
     for line in lines.lines().filter(|l| l.starts_with('{')) {
         let told: Value = serde_json::from_str(line).with_context(|| format!("read {line}"))?;
-        let name = told["network"].as_str().context("a line names its network")?.to_owned();
+        let name = told.get("network").and_then(Value::as_str).context("a line names its network")?.to_owned();
         out.insert(name, told);
     }
     Ok(out)
@@ -93,18 +93,18 @@ fn by_network(lines: &str) -> Result<BTreeMap<String, Value>> {
 
 /// The least time of a measure, in milliseconds.
 fn least(told: &Value, measure: &str) -> Option<f64> {
-    told[measure]["least"].as_f64()
+    told.get(measure)?.get("least")?.as_f64()
 }
 
 /// The method of the library that takes least by a measure, with the time.
 fn fastest<'v>(told: &'v Value, measure: &str) -> Option<(&'v str, f64)> {
-    let methods = told["methods"].as_object()?;
+    let methods = told.get("methods")?.as_object()?;
     let times = methods.iter().filter_map(|(name, m)| Some((name.as_str(), least(m, measure)?)));
     times.min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 fn written(ours: &BTreeMap<String, Value>, peer: &BTreeMap<String, Value>) -> Result<String> {
-    let version = peer.values().find_map(|v| v["version"].as_str()).context("the library says its version")?;
+    let version = peer.values().find_map(|v| v.get("version")?.as_str()).context("the library says its version")?;
     let mut out = format!(
         "# Benchmarks\n\nMade by `cargo xtask bench-peers`: both sides in one run, one thread each, on\n{}.\n\nPeer: pyAgrum {version} \
          (a C++ core, called from Python), the fastest of its methods on each network. Times in milliseconds, least of\nthe rounds that fit in \
@@ -120,7 +120,7 @@ fn written(ours: &BTreeMap<String, Value>, peer: &BTreeMap<String, Value>) -> Re
             let (warm, cold) = (least(us, "warm")?, least(us, "cold")?);
             let ((method, peer_warm), (_, peer_cold)) = (fastest(them, "warm")?, fastest(them, "cold")?);
             let one = fastest(them, "one")?.1;
-            let variables = us["variables"].as_u64()?;
+            let variables = us.get("variables")?.as_u64()?;
             Some(format!(
                 "| {name} | {variables} | {} ({method}) | {} | {} | {} | {} | {} | {} |",
                 shown(peer_warm),
@@ -135,10 +135,10 @@ fn written(ours: &BTreeMap<String, Value>, peer: &BTreeMap<String, Value>) -> Re
         writeln!(out, "{}", row().with_context(|| format!("{name}: a measure is missing"))?)?;
     }
     out.push_str(
-        "\nBelow about a hundred variables most of the peer's time is the call from Python for each variable, and not its sums: a\ncompiled \
-         caller of the same library would be nearer to the column *one read*. A ratio there says how a program in Python would\nfare, not that \
-         one algorithm is better. From pathfinder on the sums count. On both sides every posterior agrees within\n1e-9 (tests of `inference`, \
-         with tables in double precision).\n",
+        "\nBelow about a hundred variables much of the peer's time is the call from Python for each variable, and not its sums: a\ncompiled \
+         caller of the same library would lie between the columns *warm* and *one read* (for one posterior the library\nalso works less). A ratio \
+         there says how a program in Python would fare, not that one algorithm is better. From\npathfinder on the sums count. On both sides every \
+         posterior of the public networks agrees within 1e-9 (tests of `inference`,\nwith tables in double precision).\n",
     );
     Ok(out)
 }

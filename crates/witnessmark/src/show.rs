@@ -439,6 +439,10 @@ impl Sheet<'_> {
         if let Some(together) = &c.together {
             t.line(&format!("     {}", together.in_words()), 5)?;
         }
+        if let Some((second, lead)) = self.case.advice.lead().filter(|_| n == 1) {
+            let lead = self.money(lead);
+            t.line(&format!("     leads until it costs {lead} more; then {}, {}", second.name, place(second)), 5)?;
+        }
         for caution in &c.cautions {
             self.caution(caution, 5)?;
         }

@@ -215,6 +215,18 @@ pub struct Advice {
     pub ceiling: f64,
 }
 
+impl Advice {
+    /// The check after the first one, and by how much more the first could cost, in labour units, before that other one would
+    /// be the better next step. Nothing where fewer than two pay, or where the first stands there for another reason.
+    #[must_use]
+    pub fn lead(&self) -> Option<(&CheckWorth, f64)> {
+        let (first, others) = self.next.split_first()?;
+        let second = others.iter().find(|c| c.check != first.check)?;
+        let lead = first.ahead() - second.ahead();
+        (lead > LEAST).then_some((second, lead))
+    }
+}
+
 /// The reason to stop testing.
 #[derive(Debug, Clone, Serialize)]
 pub struct Stop {

@@ -62,7 +62,8 @@ pub(crate) fn page(view: &View, position: &Position) -> Markup {
     let body = html! {
         h2 { (crate::words::sentence(&view.place(position))) }
         (view.faces_at(position))
-        @if here.is_empty() {
+        (super::waiting(view))
+        @if here.is_empty() && view.case.is_some() {
             p.quiet { "No reading here yet." }
         }
         @for (phase, findings) in by_phase(view, &here) {

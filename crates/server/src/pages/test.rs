@@ -153,6 +153,17 @@ pub(crate) fn advice(view: &View) -> Markup {
                     section.sheet.next {
                         h2 { "Next check" }
                         (check(view, first, true))
+                        @if let Some((second, lead)) = advice.lead() {
+                            p.quiet {
+                                "Leads until it costs "
+                                (view.money(lead))
+                                " more; then "
+                                (second.name)
+                                ", "
+                                (second.place)
+                                "."
+                            }
+                        }
                     }
                 }
                 @if advice.next.len() > 1 {
