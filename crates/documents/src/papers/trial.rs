@@ -24,16 +24,21 @@ pub fn typeset_trial(
         owner: shop.unwrap_or("Engine repair workshop").to_owned(),
         title: TITLE.to_owned(),
         kind: "Trial".to_owned(),
-        number: format!("seed {}", report.seed),
+        number: "none".to_owned(),
         engine: report.engine.clone(),
         issued: issued.to_owned(),
         revision: "A".to_owned(),
         made_by: "witnessmark".to_owned(),
-        chain: report.knowledge.chars().take(8).collect(),
+        chain: "none".to_owned(),
         language: "en".to_owned(),
     };
     let mut sheet = Sheet::new(TITLE, block, size);
     sheet.text(basis(report));
+    let knowledge: String = report.knowledge.chars().take(8).collect();
+    sheet.small(format!(
+        "Seed {}; knowledge {knowledge}. The same seed and knowledge give the same figures.",
+        report.seed
+    ));
     sheet.heading("What it costs");
     sheet.strong(verdict(report));
     let picture = sheet.picture(ways_of_testing(&report.ways), "What each way of testing costs on average", 1.0);
@@ -108,19 +113,16 @@ fn basis(report: &Report) -> String {
     )
 }
 
-/// Whether the advice beat the fixed list and the single checks.
+/// What the advice saves against the fixed list, the single steps and no checks, and whether that is sure.
 fn verdict(report: &Report) -> String {
     let against = |way: Way| report.ways.iter().find(|w| w.way == way);
     let said = [Way::FixedList, Way::OneStep, Way::NoChecks].into_iter().filter_map(against).map(|w| {
         let saved = &w.advice_saves;
-        let words = match (saved.low > 0.0, saved.high < 0.0) {
-            (true, _) => "cheaper than",
-            (_, true) => "dearer than",
-            (false, false) => "not surely cheaper or dearer than",
-        };
-        format!("{words} {} by {} labour units", w.words, between(saved, 2))
+        let sure =
+            if saved.low > 0.0 || saved.high < 0.0 { "" } else { ", which so few engines cannot tell from nothing" };
+        format!("{} against \"{}\"{sure}", between(saved, 2), w.words)
     });
-    format!("The advice is {}.", said.collect::<Vec<_>>().join("; "))
+    format!("In labour units an engine the advice saves {}.", said.collect::<Vec<_>>().join("; "))
 }
 
 fn between(range: &Range, digits: usize) -> String {

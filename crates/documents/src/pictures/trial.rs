@@ -15,10 +15,12 @@ const TOP: f64 = 12.0;
 pub fn ways_of_testing(lines: &[WayLine]) -> String {
     let unit = lines.first().and_then(|l| l.unit.clone());
     let (word, per) = unit.unwrap_or_else(|| ("labour units".to_owned(), 1.0));
+    // Labour units are few: one digit behind the point tells them apart.
+    let figure = |x: f64| if x * per < 1000.0 { format!("{:.1}", x * per) } else { grouped(x * per) };
     let said: Vec<String> = lines
         .iter()
         .map(|l| {
-            let (total, checks) = (grouped(l.total * per), grouped(l.checks * per));
+            let (total, checks) = (figure(l.total), figure(l.checks));
             format!("{}: {total} {word}, of these {checks} for checks", l.words)
         })
         .collect();
@@ -38,7 +40,7 @@ pub fn ways_of_testing(lines: &[WayLine]) -> String {
     let bar = Pen { class: "wm-bar", stroke: INK, fill: "#B8BEC4", width: THICK, dashes: "" };
     for (n, line) in lines.iter().enumerate() {
         let top = TOP + count(n) * ROW;
-        let words = grouped(line.total * per);
+        let words = figure(line.total);
         let room = WIDTH - LEFT - RIGHT - wide(&words, 13.0) - 16.0;
         d.text((LEFT, top + 12.0), 13.0, Anchor::Start, true, &fitted(line.words, 13.0, room));
         d.text((WIDTH - RIGHT, top + 12.0), 13.0, Anchor::End, true, &words);

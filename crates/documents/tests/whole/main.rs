@@ -8,3 +8,4 @@
 mod common;
 mod papers;
 mod pictures;
+mod trial;

@@ -18,7 +18,7 @@ fn job<'a>(demo: &'a Demo, tail: &'a str) -> JobPapers<'a> {
 }
 
 /// The words of a PDF, blanks of any kind made one.
-fn words(pdf: &[u8]) -> String {
+pub(crate) fn words(pdf: &[u8]) -> String {
     plain(&raw(pdf))
 }
 

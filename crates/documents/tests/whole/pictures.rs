@@ -12,7 +12,7 @@ fn engine(arrangement: Arrangement, cylinders: u8, valves: u8) -> EngineLayout {
 }
 
 /// Parses a picture, and makes sure that it has a name and says in words what it shows.
-fn whole(svg: &str) -> roxmltree::Document<'_> {
+pub(crate) fn whole(svg: &str) -> roxmltree::Document<'_> {
     let document = roxmltree::Document::parse(svg).unwrap_or_else(|e| panic!("{e}: {svg}"));
     let root = document.root_element();
     assert!(root.attribute("viewBox").is_some());
