@@ -4,7 +4,7 @@
 //! same question meet the same answer.
 
 use crate::normal;
-use crate::shared::mixed;
+use crate::shared::{mixed, unit};
 
 /// Offset and prime of the 64-bit FNV-1a hash (Fowler, Noll and Vo).
 const OFFSET: u64 = 0xcbf2_9ce4_8422_2325;
@@ -38,10 +38,7 @@ impl Luck {
     /// A number from 0 to below 1, each as likely as any other.
     #[must_use]
     pub fn unit(self) -> f64 {
-        // 53 bits, as many as a double holds.
-        #[expect(clippy::cast_precision_loss, reason = "53 bits fit a double exactly")]
-        let whole = (mixed(self.0) >> 11) as f64;
-        whole / 9_007_199_254_740_992.0
+        unit(mixed(self.0))
     }
 
     /// A number of the normal law with mean nought and spread one.

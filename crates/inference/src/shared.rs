@@ -17,3 +17,11 @@ pub(crate) fn mixed(counter: u64) -> u64 {
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     z ^ (z >> 31)
 }
+
+/// A number from 0 to below 1 out of the upper 53 bits, as many as a double holds.
+#[inline(always)]
+pub(crate) fn unit(bits: u64) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "53 bits fit a double exactly")]
+    let whole = (bits >> 11) as f64;
+    whole / 9_007_199_254_740_992.0
+}

@@ -11,7 +11,7 @@ use super::builder::is_wide;
 use super::table::{Table, Worst};
 use super::tree::{Node, PartRun, Place};
 use super::{Engine, Extra, LanesError, to_f64};
-use crate::shared::{STEP, mixed};
+use crate::shared::{STEP, mixed, unit};
 use crate::worst::{Reading, WorstNet, cumulative};
 
 /// How one node of the tree is undone: what is known there, and what is drawn.
@@ -86,10 +86,7 @@ impl Chance {
     pub(super) fn unit(&mut self) -> f64 {
         let z = mixed(self.0);
         self.0 = self.0.wrapping_add(STEP);
-        // 53 bits, as many as a double holds.
-        #[expect(clippy::cast_precision_loss, reason = "53 bits fit a double exactly")]
-        let whole = (z >> 11) as f64;
-        whole / 9_007_199_254_740_992.0
+        unit(z)
     }
 }
 

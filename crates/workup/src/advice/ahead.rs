@@ -53,8 +53,8 @@ pub(super) struct Ahead {
     pub(super) follows: Vec<Option<usize>>,
 }
 
-/// Looks two steps ahead. `access`: labour units of reaching some stages. `waits`: what the saving of a step is worth at
-/// most when the choice that leads then is this one.
+/// Looks two steps ahead. `access`: labour units of reaching some stages. `capped`: what a second step saves where a choice
+/// leads, as far as it is not seen better later.
 pub(super) fn ahead(
     steps: &[Step<'_, '_>],
     sample: &Sample,

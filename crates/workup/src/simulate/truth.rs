@@ -45,7 +45,7 @@ impl<'a> Model<'a> {
         let knowledge = otherwise(believed, plan.spread, luck.at("otherwise"));
         let net = engine_net(layout, told, &knowledge);
         let complaint = beliefs::complaint(&net, &knowledge);
-        // A power of two of draws and more, from which the first ones are taken.
+        // Every model has draws of its own.
         let seed = plan.seed.wrapping_add(u64::try_from(place).unwrap_or(0).wrapping_mul(0x1_0001));
         let engines = drawn(&net.net, &[complaint], engines, seed)?.draws;
         let kinds =
