@@ -330,11 +330,12 @@ impl Cut<'_, '_> {
     }
 
     fn note(&self, run: &PartRun<'_>, edges: &BTreeSet<usize>, told: &mut Told) {
+        let inner: Vec<usize> = self.wanted.iter().copied().filter(|v| !self.once(*v)).collect();
+        run.prepare(&inner, edges);
         for (edge, sum) in edges.iter().zip(&mut told.said) {
             run.tell(*edge, &self.engine.whole.shape, sum);
         }
-        let inner = self.wanted.iter().filter(|v| !self.once(**v));
-        let marginals = inner.map(|v| (*v, run.marginal(*v))).collect();
+        let marginals = inner.into_iter().map(|v| (v, run.marginal(v))).collect();
         told.noted.push(Noted { lanes: run.lanes(), marginals });
     }
 }
@@ -359,6 +360,7 @@ impl<'a> Run<'a> {
         let further: Vec<Extra> = more.iter().map(|m| and(extra, m)).collect();
         let Some((split, parts)) = &engine.cut else {
             let plain = engine.whole.run(extra, Of::All);
+            plain.prepare(wanted, &BTreeSet::new());
             let others: Vec<PartRun<'a>> = further.par_iter().map(|m| plain.with(m.clone(), Of::All, None)).collect();
             let all = [(extra.clone(), plain)].into_iter().chain(further.into_iter().zip(others));
             return all.map(|(extra, run)| Self::of(engine, extra, Worked::Kept(run))).collect();
@@ -377,6 +379,8 @@ impl<'a> Run<'a> {
                 for (edge, sum) in cut.edges().into_iter().zip(told.said) {
                     once.told(edge, sum);
                 }
+                let below: Vec<usize> = wanted.iter().copied().filter(|v| cut.once(*v)).collect();
+                once.prepare(&below, &BTreeSet::new());
                 Self::of(engine, extra, Worked::Parts { once, parts: told.noted, known: known.clone() })
             })
             .collect()

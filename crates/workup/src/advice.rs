@@ -575,18 +575,17 @@ impl<'k> Considered<'k> {
             }
         }
         // Options priced with the engine opened further, once per set of stages.
-        let mut further: BTreeMap<Vec<&'k str>, Priced<'k>> = BTreeMap::new();
         let stages = |check: &Check| opened::missing(check, &scene.terms.reached, scene.knowledge);
-        for (check, _) in &open {
-            let missing = stages(check);
-            if missing.is_empty() || further.contains_key(&missing) {
-                continue;
-            }
+        let sets: BTreeSet<Vec<&'k str>> =
+            open.iter().map(|(check, _)| stages(check)).filter(|m| !m.is_empty()).collect();
+        let opened_for = |missing: Vec<&'k str>| {
             let mut terms = scene.terms.clone();
             terms.reached.extend(missing.iter().map(|s| (*s).to_owned()));
             let then = Priced::of(scene, &sample, choices(scene, &terms));
-            further.insert(missing, then.among(&allowed, &sample));
-        }
+            (missing, then.among(&allowed, &sample))
+        };
+        let sets: Vec<Vec<&'k str>> = sets.into_iter().collect();
+        let further: BTreeMap<Vec<&'k str>, Priced<'k>> = sets.into_par_iter().map(opened_for).collect();
         let single: Vec<Valued<'_>> = open
             .into_par_iter()
             .filter_map(|(check, position)| {

@@ -11,7 +11,7 @@ use super::builder::is_wide;
 use super::table::{Table, Worst};
 use super::tree::{Node, PartRun, Place};
 use super::{Engine, Extra, LanesError, to_f64};
-use crate::shared::{STEP, mixed, unit};
+use crate::shared::{ARCH, STEP, mixed, unit};
 use crate::worst::{Reading, WorstNet, cumulative};
 
 /// How one node of the tree is undone: what is known there, and what is drawn.
@@ -109,7 +109,7 @@ pub struct Drawn {
 }
 
 /// Share of the probability of the evidence that joint root states may be left out for \[ours\].
-const LEFT_OUT: f64 = 1e-12;
+const LEFT_OUT: f64 = 1e-10;
 
 /// Draws states of all variables from their joint distribution given the readings, and finds the root states that matter.
 ///
@@ -360,7 +360,8 @@ impl PartRun<'_> {
         let plain = part.shape.cards.len();
         let mut states = vec![0u8; (plain + slots) * count];
         let list = |thing: usize| thing * count..(thing + 1) * count;
-        let mut here = vec![Context::default(); count];
+        // Rows of both sides, and levels of what is split between them, draw by draw.
+        let (mut a, mut b, mut levels_here) = (vec![0u32; count], vec![0u32; count], vec![0u32; count]);
         let mut ways: Vec<Ways> = (0..KEPT_WAYS).map(|_| Ways::default()).collect();
         for u in way {
             for (slot, v) in &u.turned {
@@ -369,25 +370,28 @@ impl PartRun<'_> {
             if u.drawn.is_empty() {
                 continue;
             }
-            here.fill(Context::default());
+            a.fill(0);
+            b.fill(0);
+            levels_here.fill(0);
             let known = u.known.iter().map(|(v, x, y)| (*v as usize, *x, *y));
             for (thing, x, y) in known.chain(u.passed.iter().map(|(slot, x, y)| (plain + slot, *x, *y))) {
-                for (context, state) in here.iter_mut().zip(&states[list(thing)]) {
-                    context.a += usize::from(*state) * x;
-                    context.b += usize::from(*state) * y;
-                }
+                step_on(&mut a, &states[list(thing)], x);
+                step_on(&mut b, &states[list(thing)], y);
             }
             for drawn in &u.drawn {
                 if let Undone::Split { here: Ok(place), levels, .. } = drawn {
-                    for (context, state) in here.iter_mut().zip(&states[list(place.thing(plain))]) {
-                        context.levels = context.levels * levels + usize::from(*state);
+                    let levels = u32::try_from(*levels).unwrap_or(u32::MAX);
+                    for (code, state) in levels_here.iter_mut().zip(&states[list(place.thing(plain))]) {
+                        *code = *code * levels + u32::from(*state);
                     }
                 }
             }
             ways.iter_mut().for_each(|w| w.of = None);
             let outs: Vec<usize> = u.drawn.iter().flat_map(|d| d.things(plain)).collect();
+            let sizes: Vec<usize> = u.drawn.iter().flat_map(Undone::sizes).collect();
             for (draw, ((_, lane), chance)) in asked.iter().zip(&mut chances).enumerate() {
-                let context = Context { lanes: (u.map_a[*lane], u.map_b[*lane]), ..here[draw] };
+                let lanes = (u.map_a[*lane], u.map_b[*lane]);
+                let context = Context { lanes, a: a[draw], b: b[draw], levels: levels_here[draw] };
                 // Most engines are alike at most nodes: what may have come about is laid out once for all of them.
                 let ways = &mut ways[context.place()];
                 if ways.of != Some(context) {
@@ -395,7 +399,7 @@ impl PartRun<'_> {
                     self.weigh(u, context, ways);
                 }
                 let chosen = ways.chosen(chance);
-                for (thing, state) in outs.iter().zip(&ways.outs[chosen * outs.len()..]) {
+                for (thing, state) in outs.iter().zip(ways.stands_for(chosen, &sizes)) {
                     states[thing * count + draw] = *state;
                 }
             }
@@ -440,9 +444,9 @@ impl PartRun<'_> {
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 struct Context {
     lanes: (u32, u32),
-    a: usize,
-    b: usize,
-    levels: usize,
+    a: u32,
+    b: u32,
+    levels: u32,
 }
 
 /// For so many kinds of engines it is kept how a node can have come about \[ours\].
@@ -451,7 +455,37 @@ const KEPT_WAYS: usize = 16;
 impl Context {
     /// Where its ways are kept.
     fn place(&self) -> usize {
-        (self.a ^ (self.b << 1) ^ (self.levels << 2) ^ self.lanes.0 as usize ^ self.lanes.1 as usize) % KEPT_WAYS
+        (self.a ^ (self.b << 1) ^ (self.levels << 2) ^ self.lanes.0 ^ self.lanes.1) as usize % KEPT_WAYS
+    }
+}
+
+/// In place of the first state of a way that was not asked for yet.
+const UNREAD: u8 = u8::MAX;
+
+/// Steps rows on by a list of states.
+#[inline(never)]
+fn step_on(rows: &mut [u32], states: &[u8], step: usize) {
+    let step = u32::try_from(step).unwrap_or(u32::MAX);
+    if step > 0 {
+        ARCH.dispatch(Stepping { rows, states, step });
+    }
+}
+
+/// Stepping rows on, as work that the widest instructions can be chosen for.
+struct Stepping<'r> {
+    rows: &'r mut [u32],
+    states: &'r [u8],
+    step: u32,
+}
+
+impl pulp::NullaryFnOnce for Stepping<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        for (row, state) in self.rows.iter_mut().zip(self.states) {
+            *row += u32::from(*state) * self.step;
+        }
     }
 }
 
@@ -462,7 +496,7 @@ struct Ways {
     terms: Vec<Term>,
     /// What all of them weigh, where there are several.
     sum: f64,
-    /// What each of them stands for: way after way, the state of everything drawn.
+    /// What each of them stands for: way after way, the state of everything drawn, or [`UNREAD`] where nobody asked yet.
     outs: Vec<u8>,
     /// Room for laying them out.
     next: Vec<Term>,
@@ -472,22 +506,31 @@ impl Ways {
     fn lay(&mut self, here: Context, drawn: &[Undone], level: impl Fn(Level) -> u8) {
         self.of = Some(here);
         self.terms.clear();
-        self.terms.push(Term { a: here.a, b: here.b, code: 0, weight: 1.0 });
+        self.terms.push(Term { a: here.a as usize, b: here.b as usize, code: 0, weight: 1.0 });
         for one in drawn {
             self.next.clear();
             one.spread(&self.terms, &mut self.next, &level);
             std::mem::swap(&mut self.terms, &mut self.next);
         }
-        let sizes: Vec<usize> = drawn.iter().flat_map(Undone::sizes).collect();
         self.outs.clear();
-        self.outs.resize(self.terms.len() * sizes.len(), 0);
-        for (term, out) in self.terms.iter().zip(self.outs.chunks_exact_mut(sizes.len().max(1))) {
-            let mut code = term.code;
-            for (state, size) in out.iter_mut().zip(&sizes).rev() {
+    }
+
+    /// What one of them stands for: the states of everything drawn, of which there are so many each.
+    fn stands_for(&mut self, way: usize, sizes: &[usize]) -> &[u8] {
+        if self.outs.is_empty() {
+            self.outs.resize(self.terms.len() * sizes.len(), UNREAD);
+        }
+        let out = &mut self.outs[way * sizes.len()..(way + 1) * sizes.len()];
+        if out.first() == Some(&UNREAD) {
+            let mut code = self.terms[way].code;
+            // The first has what the others leave.
+            for (state, size) in out.iter_mut().zip(sizes).skip(1).rev() {
                 *state = u8::try_from(code % size).unwrap_or(0);
                 code /= size;
             }
+            out[0] = u8::try_from(code).unwrap_or(0);
         }
+        out
     }
 
     /// The place of one of them, by its weight.

@@ -338,14 +338,14 @@ impl Shape {
     /// Upwards, shared worst-of variables are joined by the rule of the worst and `sum` is summed (closed with its
     /// weights, or turned into its plain variable, where it is a worst-of variable). The rows of the result run over
     /// `a`'s variables in their order, then over `b`'s further ones.
-    pub(super) fn up(&self, a: &Table, b: &Table, sum: Option<u32>) -> Table {
+    pub(super) fn up(&self, a: &Table, b: &Table, sum: Option<u32>, hands: Hands) -> Table {
         let union = a.mask | b.mask;
         let lanes = self.lanes(union);
         let left = self.widen(a, union);
         let right = self.widen(b, union);
         let question = (Arc::clone(&a.vars), Arc::clone(&b.vars), sum, None);
         let ready = self.plans.get(question, || self.way_up(&a.vars, &b.vars, sum));
-        let data = ready.run(&left, &right, lanes, None, lanes, Hands::Many);
+        let data = ready.run(&left, &right, lanes, None, lanes, hands);
         rescaled(Arc::clone(&ready.vars), union, data, a.log + b.log)
     }
 
@@ -400,6 +400,7 @@ impl Shape {
         sibling: &Table,
         (node, scope, scope_mask): (usize, &[u32], u32),
         closed: Option<u32>,
+        hands: Hands,
     ) -> Table {
         let union = above.mask | sibling.mask;
         let lanes = self.lanes(union);
@@ -409,7 +410,7 @@ impl Shape {
         let ready = self.plans.get(question, || self.way_down(&above.vars, &sibling.vars, scope, closed));
         let out_mask = union & scope_mask;
         let map = if out_mask == union { None } else { Some(self.map(union, out_mask)) };
-        let data = ready.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask), Hands::Own);
+        let data = ready.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask), hands);
         rescaled(Arc::clone(&ready.vars), out_mask, data, above.log + sibling.log)
     }
 
@@ -751,7 +752,7 @@ pub(super) struct Ready {
 
 /// How the rows of a join's result are worked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Hands {
+pub(super) enum Hands {
     /// By this thread alone.
     Own,
     /// By several where there is much to do. While such a join waits its thread may take up other work, so nothing that

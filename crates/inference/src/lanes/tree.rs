@@ -5,13 +5,17 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::builder::{Builder, Wide};
-use super::table::{Lanes, Shape, Table, digest, step};
+use super::table::{Hands, Lanes, Shape, Table, digest, step};
 use super::{Extra, LanesError, to_f64};
 use crate::worst::{Reading, WorstNet};
 
 /// Up to so many tables every sequence of joining them is tried \[ours\].
 const TRIED: usize = 6;
+/// Products from which on a wave of nodes is shared among processors \[ours\].
+const SHARED: f64 = 20_000.0;
 /// Most products that summing one variable may take.
 const LARGEST: f64 = 4e9;
 
@@ -31,6 +35,10 @@ pub(super) struct Part {
     pub(super) shape: Shape,
     pub(super) nodes: Vec<Node>,
     parents: Arc<Vec<Option<usize>>>,
+    /// The nodes by how many joins lie below them at most: those of one wave need each other in nothing.
+    waves: Arc<Vec<Vec<usize>>>,
+    /// Per node: products of one lane that it takes at most, and the roots that they depend on.
+    products: Arc<Vec<(f64, u32)>>,
     /// Per node: the variables and roots that its table may depend on.
     scopes: Arc<Vec<(Vec<u32>, u32)>>,
     /// Per network variable: its place among the roots or among the tree's variables.
@@ -174,6 +182,8 @@ impl Part {
             shape,
             nodes: Vec::new(),
             parents: Arc::default(),
+            waves: Arc::default(),
+            products: Arc::default(),
             scopes: Arc::default(),
             places: Arc::new(places),
             slots: Arc::new(slots),
@@ -204,6 +214,8 @@ impl Part {
             shape,
             nodes,
             parents: Arc::clone(&self.parents),
+            waves: Arc::clone(&self.waves),
+            products: Arc::clone(&self.products),
             scopes: Arc::clone(&self.scopes),
             places: Arc::clone(&self.places),
             slots: Arc::clone(&self.slots),
@@ -220,7 +232,7 @@ impl Part {
         let mut work: BTreeMap<u32, f64> = BTreeMap::new();
         let mut rows: BTreeMap<u32, f64> = BTreeMap::new();
         for (index, (vars, mask)) in self.scopes.iter().enumerate() {
-            let (products, joined) = self.products(index);
+            let (products, joined) = self.products[index];
             *work.entry(joined).or_default() += products;
             let here = to_f64(vars.iter().map(|v| self.shape.cards[*v as usize]).product());
             let most = rows.entry(*mask).or_default();
@@ -240,7 +252,7 @@ impl Part {
             return None;
         }
         // Where nothing fits, what comes nearest to it.
-        let ways = (0..1u32 << self.shape.lanes.root_cards.len()).filter_map(|along| {
+        let ways = (0..1u32 << self.shape.lanes.root_cards.len()).into_par_iter().filter_map(|along| {
             let (work, parts) = (total(along), self.shape.lanes(along));
             let fair = work <= uncut * dearer && self.shape.lanes.kept.len() >= least * parts;
             fair.then(|| (largest(along).max(near), work, along))
@@ -399,6 +411,7 @@ impl Part {
                 Node::Sum { a, .. } => parents[*a] = Some(index),
             }
         }
+        self.waves = Arc::new(waves(&self.nodes));
         self.parents = Arc::new(parents);
         let scopes = scopes
             .iter()
@@ -408,6 +421,7 @@ impl Part {
             })
             .collect();
         self.scopes = Arc::new(scopes);
+        self.products = Arc::new((0..self.nodes.len()).map(|index| self.products_of(index)).collect());
         Ok(())
     }
 
@@ -541,12 +555,24 @@ impl Part {
     }
 
     fn join(&self, a: &Table, b: &Table, sum: Option<u32>, memo: &mut Memo<'_>) -> Table {
+        let pair = Pair { a, b, sum };
+        let id = match self.looked_up(pair, memo) {
+            Ok(table) => return table,
+            Err(id) => id,
+        };
+        let table = self.worked(pair, id, Hands::Many);
+        memo.put(id, &table);
+        table
+    }
+
+    /// What a join comes to without working it, where it is known; else the digest of what it is made from.
+    fn looked_up(&self, Pair { a, b, sum }: Pair<'_>, memo: &Memo<'_>) -> Result<Table, u128> {
         match sum {
-            None if b.is_ones() => return a.clone(),
-            None if a.is_ones() => return b.clone(),
+            None if b.is_ones() => return Ok(a.clone()),
+            None if a.is_ones() => return Ok(b.clone()),
             Some(v) if self.shape.turned(Some(v)).is_some() => {}
-            Some(v) if b.is_ones() && a.sums_to_one == Some(v) => return Table { log: a.log, ..Table::ones() },
-            Some(v) if a.is_ones() && b.sums_to_one == Some(v) => return Table { log: b.log, ..Table::ones() },
+            Some(v) if b.is_ones() && a.sums_to_one == Some(v) => return Ok(Table { log: a.log, ..Table::ones() }),
+            Some(v) if a.is_ones() && b.sums_to_one == Some(v) => return Ok(Table { log: b.log, ..Table::ones() }),
             _ => {}
         }
         let pattern: Vec<u32> = b
@@ -557,21 +583,23 @@ impl Part {
         let sum_place = sum.map(|v| (a.vars.iter().position(|w| *w == v), b.vars.iter().position(|w| *w == v)));
         let kinds = |t: &Table| t.vars.iter().map(|v| self.shape.kind(*v)).collect::<Vec<_>>();
         let id = digest(&(a.id, b.id, pattern, sum_place, kinds(a), kinds(b)));
-        if let Some(found) = memo.get(id) {
-            let mut vars: Vec<u32> = a.vars.to_vec();
-            vars.extend(b.vars.iter().copied().filter(|v| !a.vars.contains(v)));
-            let left = |v: u32| if Some(v) == sum { self.shape.turned(sum) } else { Some(v) };
-            let vars: Vec<u32> = vars.into_iter().filter_map(left).collect();
-            return Table { vars: vars.into(), ..found };
-        }
-        let mut table = self.shape.up(a, b, sum);
+        let found = memo.get(id).ok_or(id)?;
+        let mut vars: Vec<u32> = a.vars.to_vec();
+        vars.extend(b.vars.iter().copied().filter(|v| !a.vars.contains(v)));
+        let left = |v: u32| if Some(v) == sum { self.shape.turned(sum) } else { Some(v) };
+        let vars: Vec<u32> = vars.into_iter().filter_map(left).collect();
+        Ok(Table { vars: vars.into(), ..found })
+    }
+
+    /// The product of a join, under the digest of what it is made from.
+    fn worked(&self, Pair { a, b, sum }: Pair<'_>, id: u128, hands: Hands) -> Table {
+        let mut table = self.shape.up(a, b, sum, hands);
         table.id = id.max(2);
         if sum.is_none() {
             // A table that sums to one over its own variable still does after a product with ones only;
             // with anything else it does not.
             table.sums_to_one = None;
         }
-        memo.put(id, &table);
         table
     }
 
@@ -579,16 +607,79 @@ impl Part {
     pub(super) fn run(&self, extra: &Extra, of: Of<'_>) -> PartRun<'_> {
         let mut memo = Memo { shared: None, own: BTreeMap::new() };
         let replaced = self.replacements(extra);
-        let mut up: Vec<Table> = Vec::with_capacity(self.nodes.len());
-        for (index, node) in self.nodes.iter().enumerate() {
-            let table = match (of.given(self, index), replaced.get(&index)) {
-                (Some(table), _) => table,
-                (None, Some(table)) => table.clone(),
-                (None, None) => self.value(node, &up, &mut memo),
+        let mut up = vec![Table::ones(); self.nodes.len()];
+        for wave in self.waves.iter() {
+            // Joins that are not known yet, each digest once.
+            let mut open: Vec<(usize, u128)> = Vec::new();
+            let mut asked: BTreeMap<u128, usize> = BTreeMap::new();
+            for index in wave {
+                let given = of.given(self, *index).or_else(|| replaced.get(index).cloned());
+                let known = given.map_or_else(|| self.known(*index, &up, &memo), Ok);
+                match known {
+                    Ok(table) => up[*index] = table,
+                    Err(id) => {
+                        asked.entry(id).or_insert(*index);
+                        open.push((*index, id));
+                    }
+                }
+            }
+            let asked: Vec<(u128, usize)> = asked.into_iter().collect();
+            let many = self.pays(asked.iter().map(|(_, index)| *index));
+            let work = |(id, index): &(u128, usize)| {
+                let none = Table::ones();
+                self.pair(*index, &up, &none)
+                    .map(|pair| self.worked(pair, *id, if many { Hands::Many } else { Hands::Own }))
             };
-            up.push(table);
+            let made: Vec<Option<Table>> =
+                if many { asked.par_iter().map(work).collect() } else { asked.iter().map(work).collect() };
+            for ((id, _), table) in asked.iter().zip(made) {
+                if let Some(table) = table {
+                    memo.put(*id, &table);
+                }
+            }
+            for (index, _) in open {
+                if let Ok(table) = self.known(index, &up, &memo) {
+                    up[index] = table;
+                }
+            }
         }
         PartRun::new(self, up, memo.own, extra.clone())
+    }
+
+    /// A node of two or one others as a join; nothing for a given table.
+    fn pair<'t>(&self, node: usize, up: &'t [Table], none: &'t Table) -> Option<Pair<'t>> {
+        match &self.nodes[node] {
+            Node::Base(_) => None,
+            Node::Join { a, b, sum } => Some(Pair { a: &up[*a], b: &up[*b], sum: *sum }),
+            Node::Sum { a, sum } => Some(Pair { a: &up[*a], b: none, sum: Some(*sum) }),
+        }
+    }
+
+    /// The table of a node where it needs no work, else the digest of what it is made from.
+    fn known(&self, node: usize, up: &[Table], memo: &Memo<'_>) -> Result<Table, u128> {
+        let none = Table::ones();
+        match (&self.nodes[node], self.pair(node, up, &none)) {
+            (Node::Base(table), _) if table.is_ones() => Ok(Table::ones()),
+            (Node::Base(table), _) => Ok(table.clone()),
+            (_, Some(pair)) => self.looked_up(pair, memo),
+            (_, None) => Ok(Table::ones()),
+        }
+    }
+
+    /// Whether working these nodes is enough for more than one processor.
+    fn pays(&self, nodes: impl Iterator<Item = usize>) -> bool {
+        let of = |index: usize| {
+            let (products, mask) = self.products[index];
+            products * to_f64(self.shape.lanes(mask))
+        };
+        let mut sum = 0.0;
+        for index in nodes {
+            sum += of(index);
+            if sum >= SHARED {
+                return true;
+            }
+        }
+        false
     }
 
     /// How many nodes the tree has.
@@ -599,14 +690,14 @@ impl Part {
     /// How many multiplications one pass over the tree takes at most.
     pub(super) fn work(&self) -> f64 {
         let of = |index| {
-            let (products, mask) = self.products(index);
+            let (products, mask) = self.products[index];
             products * to_f64(self.shape.lanes(mask))
         };
         (0..self.nodes.len()).map(of).sum()
     }
 
     /// Products of one lane that a node takes at most, and the roots that they depend on.
-    fn products(&self, index: usize) -> (f64, u32) {
+    fn products_of(&self, index: usize) -> (f64, u32) {
         let of = |i: usize| &self.scopes[i];
         let pair = match &self.nodes[index] {
             Node::Base(_) => return (0.0, 0),
@@ -632,6 +723,32 @@ impl Part {
             .product();
         (products, mask)
     }
+}
+
+/// Nodes by the longest way up to them.
+fn waves(nodes: &[Node]) -> Vec<Vec<usize>> {
+    let mut height = vec![0usize; nodes.len()];
+    let mut out: Vec<Vec<usize>> = Vec::new();
+    for (index, node) in nodes.iter().enumerate() {
+        height[index] = match node {
+            Node::Base(_) => 0,
+            Node::Join { a, b, .. } => height[*a].max(height[*b]) + 1,
+            Node::Sum { a, .. } => height[*a] + 1,
+        };
+        if out.len() <= height[index] {
+            out.resize(height[index] + 1, Vec::new());
+        }
+        out[height[index]].push(index);
+    }
+    out
+}
+
+/// Two tables to be joined, and the variable summed then.
+#[derive(Debug, Clone, Copy)]
+struct Pair<'t> {
+    a: &'t Table,
+    b: &'t Table,
+    sum: Option<u32>,
 }
 
 fn slot_table(vars: Vec<u32>, mask: u32) -> Table {
@@ -808,6 +925,43 @@ impl<'a> PartRun<'a> {
         }
     }
 
+    /// Works what the rest of the tree says about the free factors of some variables and about some nodes, wave after wave.
+    pub(super) fn prepare(&self, variables: &[usize], nodes: &BTreeSet<usize>) {
+        let mut needed = vec![false; self.part.nodes.len()];
+        for node in variables.iter().map(|v| self.part.slots[*v]).chain(nodes.iter().copied()) {
+            let mut at = Some(node);
+            while let Some(node) = at
+                && !needed[node]
+                && self.down[node].get().is_none()
+            {
+                needed[node] = true;
+                at = self.part.parents[node];
+            }
+        }
+        // A parent is needed before its parts; in one wave by depth nobody needs another.
+        let mut depth = vec![0usize; needed.len()];
+        let mut waves: Vec<Vec<usize>> = Vec::new();
+        for node in (0..needed.len()).rev() {
+            depth[node] = self.part.parents[node].map_or(0, |parent| depth[parent] + 1);
+            if !needed[node] {
+                continue;
+            }
+            if waves.len() <= depth[node] {
+                waves.resize(depth[node] + 1, Vec::new());
+            }
+            waves[depth[node]].push(node);
+        }
+        for wave in waves {
+            let many = self.part.pays(wave.iter().filter_map(|node| self.part.parents[*node]));
+            let work = |node: &usize| self.down_once(*node, if many { Hands::Many } else { Hands::Own });
+            let made: Vec<Table> =
+                if many { wave.par_iter().map(work).collect() } else { wave.iter().map(work).collect() };
+            for (node, table) in wave.into_iter().zip(made) {
+                self.down[node].get_or_init(|| table);
+            }
+        }
+    }
+
     /// What the rest of the tree says about one node.
     fn down(&self, node: usize) -> &Table {
         if let Some(found) = self.down[node].get() {
@@ -824,12 +978,12 @@ impl<'a> PartRun<'a> {
             at = parent;
         }
         for at in path.into_iter().rev() {
-            self.down[at].get_or_init(|| self.down_once(at));
+            self.down[at].get_or_init(|| self.down_once(at, Hands::Own));
         }
         self.down[node].get_or_init(Table::ones)
     }
 
-    fn down_once(&self, node: usize) -> Table {
+    fn down_once(&self, node: usize, hands: Hands) -> Table {
         let Some(parent) = self.part.parents[node] else { return Table::ones() };
         let above = self.down[parent].get_or_init(Table::ones);
         let none = Table::ones();
@@ -839,7 +993,7 @@ impl<'a> PartRun<'a> {
             Node::Join { a, b, sum } => (&self.up[if *a == node { *b } else { *a }], *sum),
         };
         let (vars, mask) = &self.part.scopes[node];
-        self.part.shape.down(above, sibling, (node, vars, *mask), closed)
+        self.part.shape.down(above, sibling, (node, vars, *mask), closed, hands)
     }
 
     /// The probability of the evidence together with each state of one variable.
