@@ -550,6 +550,15 @@ impl Knowledge {
         for observe in &reading.observes {
             self.lint_observe(check, reading, observe, out);
         }
+        if let ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. } = &reading.kind {
+            for forbids in reading.forbids.iter().filter(|f| !outcomes.contains(&f.outcome)) {
+                out.push(check.complaint(
+                    format!("{name}.forbids"),
+                    format!("{} is none of its outcomes", forbids.outcome),
+                    format!("name one of {}", outcomes.join(", ")),
+                ));
+            }
+        }
         for example in &reading.examples {
             let ReadingKind::Graded { outcomes, background } = &reading.kind else {
                 out.push(check.complaint(

@@ -522,8 +522,32 @@ pub struct Reading {
     pub face: Option<FaceOf>,
     /// For the out-of-round of a bore: whether it can be told by three sizes, on the axes at 0, 45 and 90 degrees.
     pub three_axes: bool,
+    /// Outcomes after which the engine is not run, or not turned, any more.
+    pub forbids: Vec<Forbids>,
     /// Worked examples.
     pub examples: Vec<ReadingExample>,
+}
+
+/// An outcome that forbids what would do further damage.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Forbids {
+    /// The outcome.
+    pub outcome: String,
+    /// What it forbids.
+    pub what: Forbidden,
+    /// Why, in words for the technician.
+    pub why: String,
+}
+
+/// What an outcome forbids.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Forbidden {
+    /// Checks with the engine running.
+    Running,
+    /// Checks that turn the crank, running ones included.
+    Turning,
 }
 
 /// What a face's flatness is worked out with, where gaps under a straightedge are told station by station.
@@ -585,6 +609,8 @@ struct RawReading {
     face: Option<FaceOf>,
     #[serde(default)]
     three_axes: bool,
+    #[serde(default)]
+    forbids: Vec<Forbids>,
     observes: Vec<RawObserve>,
     #[serde(default)]
     example: Vec<ReadingExample>,
@@ -606,7 +632,8 @@ impl TryFrom<RawReading> for Reading {
         let needs = |field: &str| wrong(format!("a {} reading needs `{field}`", raw.kind.word()));
         let numeric = raw.kind == RawKind::Numeric;
         let not_for = if numeric {
-            raw.outcomes.is_some().then_some("outcomes")
+            let stray = [("outcomes", raw.outcomes.is_some()), ("forbids", !raw.forbids.is_empty())];
+            stray.into_iter().find(|(_, there)| *there).map(|(field, _)| field)
         } else {
             let stray = [
                 ("unit", raw.unit.is_some()),
@@ -682,6 +709,7 @@ impl TryFrom<RawReading> for Reading {
             gauge: raw.gauge,
             face: raw.face,
             three_axes: raw.three_axes,
+            forbids: raw.forbids,
             examples: raw.example,
         })
     }

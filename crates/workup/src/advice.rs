@@ -15,7 +15,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{EngineLayout, Position};
 use inference::lanes::{Draws, Run};
-use knowledge::{Check, Knowledge};
+use knowledge::{Check, Forbidden, Knowledge, ReadingKind};
 use logbook::JobState;
 use priced::{Priced, smallest};
 use rayon::prelude::*;
@@ -25,7 +25,7 @@ use worth::Worth;
 
 use crate::findings::{Finding, LimitUsed};
 use crate::money::{self, Bill, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
-use crate::network::{self, EngineNet, What};
+use crate::network::{self, EngineNet, Seen, What};
 use crate::opened;
 
 /// Engines drawn from the exact distribution \[ours\].
@@ -111,6 +111,8 @@ pub struct CheckWorth {
 pub struct Together {
     /// Worth of both, in labour units, all costs taken off.
     pub net: f64,
+    /// What the best other check is worth by itself: so much of it is not owed to this one.
+    pub without: f64,
     /// What follows, by outcome.
     pub follows: Vec<Follows>,
 }
@@ -163,10 +165,11 @@ impl CheckWorth {
         self.worth + self.ahead() - self.net
     }
 
-    /// Whether it pays, by itself or with the check that may follow it.
+    /// Whether it pays, by itself or with the check that may follow it. A check that tells nothing pays with no other: whatever
+    /// follows it would pay as much without it.
     #[must_use]
     pub fn pays(&self) -> bool {
-        self.net > 0.0 || self.ahead() > RESOLVED
+        self.net > 0.0 || self.together.as_ref().is_some_and(|t| t.net > t.without.max(0.0) + RESOLVED)
     }
 }
 
@@ -288,15 +291,15 @@ fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(1.0, f64::from).max(1.0)
 }
 
-fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_stop: bool) -> Option<String> {
+fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64) -> Option<String> {
     if check.stage == opened::AFTER_REPAIR {
         return Some("a proof check: done after the repair, whatever it is worth".to_owned());
     }
     if let Some(why) = opened::shut_out(check, &scene.terms.reached, scene.knowledge) {
         return Some(why.to_owned());
     }
-    if hard_stop && turns_the_crank(check) {
-        return Some("the crank stops hard by hand: do not crank or run it".to_owned());
+    if let Some(why) = good(scene).find_map(|finding| forbidden(finding, check, scene.knowledge)) {
+        return Some(why.to_owned());
     }
     let cranks = check.stage == opened::RUNNING || check.cautions.iter().any(|c| c == "cranking-interference");
     if spun > UNSAFE && cranks {
@@ -308,9 +311,19 @@ fn withheld(check: &Check, scene: &Scene<'_, '_>, spun: f64, jumped: f64, hard_s
     None
 }
 
-/// Whether a finding says that the crank stops hard by hand.
-pub(crate) fn stops_hard(finding: &Finding) -> bool {
-    finding.check == "crank-turned-by-hand" && finding.shown == "stops hard"
+/// Why a finding forbids a check, where it does.
+pub(crate) fn forbidden<'k>(finding: &Finding, check: &Check, knowledge: &'k Knowledge) -> Option<&'k str> {
+    let Some(Seen::Outcome(place)) = finding.seen else { return None };
+    let reading = knowledge.reading(&finding.check, &finding.reading)?;
+    let (ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. }) = &reading.kind else {
+        return None;
+    };
+    let shown = outcomes.get(place)?;
+    let concerns = |what: Forbidden| match what {
+        Forbidden::Running => check.stage == opened::RUNNING,
+        Forbidden::Turning => turns_the_crank(check),
+    };
+    reading.forbids.iter().find(|f| f.outcome == *shown && concerns(f.what)).map(|f| f.why.as_str())
 }
 
 /// Whether a check runs or cranks the engine.
@@ -553,7 +566,6 @@ impl<'k> Considered<'k> {
     fn of(scene: &Scene<'k, '_>, sample: Sample, now: Priced<'k>, allowed: Vec<bool>) -> Self {
         let spun = worst_site(scene, &["rod-bearing", "main-bearing"], &["spun"]);
         let jumped = worst_site(scene, &["timing-drive"], &["jumped", "broken"]);
-        let hard_stop = good(scene).any(stops_hard);
         let mut kept_back: BTreeMap<String, String> = BTreeMap::new();
         let mut open = Vec::new();
         for (check, position) in candidates(scene) {
@@ -561,7 +573,7 @@ impl<'k> Considered<'k> {
                 kept_back.insert(check.id.clone(), why.to_owned());
                 continue;
             }
-            match withheld(check, scene, spun, jumped, hard_stop) {
+            match withheld(check, scene, spun, jumped) {
                 Some(why) => {
                     kept_back.insert(check.id.clone(), why);
                 }
@@ -647,6 +659,8 @@ impl<'k> Considered<'k> {
             .into_iter()
             .filter_map(|ahead::Ahead { place, net, follows }| {
                 let first = &candidates.get(place)?.worth;
+                let others = candidates.iter().enumerate().filter(|(other, _)| *other != place);
+                let without = others.map(|(_, c)| c.worth.net).fold(f64::NEG_INFINITY, f64::max);
                 let follow = |(outcome, next): (&Outcome, Option<usize>)| {
                     let next = &candidates.get(next?)?.worth;
                     let after = outcome.words.clone();
@@ -658,7 +672,7 @@ impl<'k> Considered<'k> {
                     })
                 };
                 let follows = first.outcomes.iter().zip(follows).filter_map(follow).collect();
-                Some((place, Together { net, follows }))
+                Some((place, Together { net, without, follows }))
             })
             .collect();
         for (place, together) in told {

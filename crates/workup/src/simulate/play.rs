@@ -175,10 +175,10 @@ impl Shop<'_> {
         bench
     }
 
-    /// Does a check, unless the engine, how far it is open, or a crank that stops hard forbids it.
+    /// Does a check, unless the engine, how far it is open, or something found forbids it.
     fn take_if_possible(&self, bench: &mut Bench, truth: &Truth<'_>, check: &Check, places: &[Position]) {
         let reached = opened::open_now(&bench.state, self.knowledge);
-        let hard = bench.findings.iter().any(advice::stops_hard) && advice::turns_the_crank(check);
+        let hard = bench.findings.iter().any(|f| advice::forbidden(f, check, self.knowledge).is_some());
         let shut = opened::shut_out(check, &reached, self.knowledge).is_some();
         if !hard && !shut && !places.is_empty() && applies(&check.applies, &self.net.attributes) {
             self.take(bench, truth, check, places);
