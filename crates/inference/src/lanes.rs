@@ -23,6 +23,7 @@
 //! [`Engine::build`] takes differences for wide readings only, and [`Engine::without_differences`] for none.
 
 mod builder;
+mod clash;
 mod draw;
 mod table;
 mod tree;
@@ -31,6 +32,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use builder::Wide;
+pub use clash::clash;
 use draw::Chance;
 pub use draw::{Drawn, Draws, drawn, forward_draws, posterior_draws};
 use rayon::prelude::*;

@@ -68,8 +68,20 @@ pub struct Group {
 pub struct Evidence {
     /// Readings for inference, the complaint first; it belongs to no group.
     pub readings: Vec<Reading>,
+    /// Per reading but the complaint: the finding that it is of, by place in the list of findings.
+    pub findings: Vec<usize>,
+    /// Per reading but the complaint: what it says of its own accord if nobody ever made a slip.
+    pub sure: Vec<[f64; 2]>,
     /// The same readings as witnesses.
     pub groups: Vec<Group>,
+}
+
+impl Evidence {
+    /// The readings as they would be if nobody ever made a slip of the pen.
+    pub(crate) fn without_slips(&self) -> Vec<Reading> {
+        let own = [None].into_iter().chain(self.sure.iter().copied().map(Some));
+        self.readings.iter().zip(own).map(|(r, own)| Reading { own: own.unwrap_or(r.own), ..r.clone() }).collect()
+    }
 }
 
 /// Whether a reading is in its best outcome or band.
@@ -136,10 +148,10 @@ pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, fin
         looks_at: BTreeSet<usize>,
         best: bool,
     }
-    let mut out = Evidence { readings: vec![complaint(net, knowledge)], groups: Vec::new() };
+    let mut out = Evidence { readings: vec![complaint(net, knowledge)], ..Evidence::default() };
     let mut earlier: Vec<Earlier<'_>> = Vec::new();
     let mut keys: BTreeMap<(String, String), usize> = BTreeMap::new();
-    for finding in findings.iter().filter(|f| !f.after_repair && !outdone(f, findings)) {
+    for (place, finding) in findings.iter().enumerate().filter(|(_, f)| !f.after_repair && !outdone(f, findings)) {
         let (Some(seen), Some(check)) = (&finding.seen, knowledge.check(&finding.check)) else { continue };
         let Some(reading) = check.readings.iter().find(|r| r.id == finding.reading) else { continue };
         let looks_at: BTreeSet<usize> =
@@ -157,9 +169,12 @@ pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, fin
         });
         let echo = if agrees { knowledge.repeat_echo } else { 0.0 };
         let name = format!("{}/{}@{}#{}", check.id, reading.id, finding.position.address(), out.readings.len());
-        out.readings.push(evidence(net, layout, reading, &finding.position, seen, &name, echo));
-        let place = if best { String::new() } else { finding.position.address() };
-        let index = *keys.entry((check.id.clone(), place)).or_insert_with(|| {
+        let (taken, sure) = evidence(net, layout, reading, &finding.position, seen, &name, echo);
+        out.readings.push(taken);
+        out.sure.push(sure);
+        out.findings.push(place);
+        let at = if best { String::new() } else { finding.position.address() };
+        let index = *keys.entry((check.id.clone(), at)).or_insert_with(|| {
             out.groups.push(Group { words: String::new(), entries: Vec::new(), readings: BTreeSet::new() });
             out.groups.len() - 1
         });

@@ -81,7 +81,7 @@ pub struct Finding {
     /// What would help, where the verdict leaves a question.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next_move: Option<String>,
-    /// Whether its gauge was found doubtful, so that no verdict, belief or advice rests on it.
+    /// Whether its gauge was found doubtful, or it cannot be true beside another: then no verdict, belief or advice rests on it.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub measure_again: bool,
     /// Whether it was read after the repair.
@@ -328,12 +328,8 @@ fn judge_or_ask_again(
         return None;
     };
     let gauge = taken.label.as_ref().map_or_else(|| "a gauge".to_owned(), |label| format!("gauge {label}"));
-    finding.verdict = Verdict::CannotTell;
-    finding.measure_again = true;
     finding.reason = format!("taken with {gauge}, which was found doubtful: no verdict rests on it");
-    finding.next_move = Some("measure it again with a gauge that is good".to_owned());
-    (finding.measure, finding.p_inside, finding.p_outside) = (None, None, None);
-    (finding.guard, finding.rule, finding.limit, finding.seen) = (None, None, None, None);
+    finding.doubted("measure it again with a gauge that is good");
     Some(finding)
 }
 

@@ -17,6 +17,7 @@ pub mod advice;
 pub mod beliefs;
 pub mod bounds;
 pub mod choosing;
+mod clashes;
 pub mod committed;
 pub mod cores;
 pub mod entering;
@@ -43,7 +44,7 @@ use std::cell::OnceCell;
 use std::collections::BTreeMap;
 
 use anatomy::{EngineLayout, Position};
-use inference::lanes::{Engine, Extra, Laid, LanesError, Run, drawn};
+use inference::lanes::{Engine, Extra, LanesError, Run};
 use inference::worst::{Reading, WorstNet};
 use knowledge::Knowledge;
 use logbook::{JobState, OutsideAnswer};
@@ -220,18 +221,13 @@ pub fn work_up_in_two(
     notices.extend(odd);
     notices.extend(scales::past_the_end(state, knowledge));
     notices.extend(bounds::odd(state));
-    let gathered = beliefs::gather(&net, layout, knowledge, &findings);
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);
-    // What does not hang on the engines drawn is worked beside drawing them.
-    let (drawn, (laid, before)) = rayon::join(
-        || drawn(&net.net, &gathered.readings, advice::DRAWS, advice::SEED),
-        || {
-            let laid = Laid::out(&net.net, &gathered.readings);
-            (laid, remembered.before(&net, layout, knowledge, &blocks, &terms))
-        },
-    );
-    let (drawn, before) = (drawn?, before?);
+    let (clashes::Consistent { gathered, drawn, laid }, before) =
+        clashes::consistent(&net, layout, knowledge, &mut findings, &mut notices, || {
+            remembered.before(&net, layout, knowledge, &blocks, &terms)
+        })?;
+    let before = before?;
     let engine = laid?.among(&drawn.likely);
     let slower = OnceCell::new();
     let (whole, run, accuracy) = exactly(&net.net, &gathered.readings, &engine, &slower, drawn.ln_left_out)?;

@@ -9,7 +9,7 @@ use inference::worst::{Link, Reading, ReadingLink, Variable, WorstNet};
 use knowledge::{Check, Condition, Given, Knowledge, Numeric, Observed, ReadingKind, Worse, with_factor};
 use statrs::distribution::{ContinuousCDF, Normal};
 
-/// Chance that any outcome is entered by a slip, so that no reading is ever called impossible \[ours\].
+/// Chance that any outcome is entered by a slip, so that no reading is impossible by itself \[ours\].
 const SLIP: f64 = 1e-7;
 /// A numeric reading stands for at least this part of its background spread to either side \[ours\].
 const LEAST_HALF_WIDTH: f64 = 0.25;
@@ -292,7 +292,8 @@ fn slip(pair: [f64; 2], best: bool) -> [f64; 2] {
     [below, here.max(SLIP).min(1.0 - below)]
 }
 
-/// A reading that was taken, as evidence for inference.
+/// A reading that was taken, as evidence for inference; and the background's own chances without a slip of the pen, for an
+/// outcome. A figure may lie as far out as it will.
 #[must_use]
 pub fn evidence(
     net: &EngineNet,
@@ -302,15 +303,16 @@ pub fn evidence(
     seen: &Seen,
     name: &str,
     echo: f64,
-) -> Reading {
+) -> (Reading, [f64; 2]) {
     let looked = observed(net, layout, reading, position);
     let mild = |best: bool| if best { [0.0, 1.0] } else { [1.0, 0.0] };
-    let (own, pairs): ([f64; 2], Pairs) = match (&reading.kind, seen) {
+    let (own, sure, pairs): ([f64; 2], [f64; 2], Pairs) = match (&reading.kind, seen) {
         (ReadingKind::Graded { background, .. } | ReadingKind::Nominal { background, .. }, Seen::Outcome(l)) => {
             let l = *l;
             let pair = move |row: &[f64]| [row.iter().take(l).sum::<f64>(), row.get(l).copied().unwrap_or(0.0)];
             (
                 slip(pair(background), l == 0),
+                pair(background),
                 Box::new(move |given| match given {
                     Given::Chances(row) => pair(row),
                     Given::Normal(_) => mild(l == 0),
@@ -331,6 +333,7 @@ pub fn evidence(
             };
             (
                 slip(pair(*background), false),
+                slip(pair(*background), false),
                 Box::new(move |given| match given {
                     Given::Normal(row) => pair(*row),
                     Given::Chances(_) => mild(false),
@@ -338,7 +341,7 @@ pub fn evidence(
             )
         }
         // A number for a look, or a look for a number: refused earlier; says nothing here.
-        _ => ([0.0, 1.0], Box::new(move |_| mild(true))),
+        _ => ([0.0, 1.0], [0.0, 1.0], Box::new(move |_| mild(true))),
     };
     let best = matches!(seen, Seen::Outcome(0));
     let links = looked
@@ -349,7 +352,7 @@ pub fn evidence(
             ReadingLink { parent, given }
         })
         .collect();
-    Reading { name: name.to_owned(), own, links, echo }
+    (Reading { name: name.to_owned(), own, links, echo }, sure)
 }
 
 /// How the outcomes of an open reading are cut: cumulative factors per level but the last.

@@ -102,6 +102,8 @@ const DRAWN_WIDE: usize = 3;
 pub struct Drawn {
     /// The engines.
     pub draws: Draws,
+    /// Whether any draw is possible under the readings that enter as weights: where none is, the readings may exclude one another.
+    pub met: bool,
     /// Joint root states, the last root running fastest, ascending.
     pub likely: Vec<u32>,
     /// Natural logarithm of what the probability of the evidence with all other joint root states is below.
@@ -157,7 +159,7 @@ pub fn drawn(net: &WorstNet, readings: &[Reading], count: usize, seed: u64) -> R
     let few = few.count();
     let mut likely: Vec<u32> = states.into_iter().skip(few).map(|(code, _)| code).collect();
     likely.sort_unstable();
-    Ok(Drawn { draws, likely, ln_left_out: run.ln_p() + left.ln() })
+    Ok(Drawn { draws, met: share > 0.0, likely, ln_left_out: run.ln_p() + left.ln() })
 }
 
 /// Draws states of all variables from their joint distribution given the readings, as [`drawn`].
