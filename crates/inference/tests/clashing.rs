@@ -1,7 +1,5 @@
 //! Readings that cannot all be true, against going through every state of the engine.
 
-#![expect(clippy::unwrap_used, reason = "clippy lets only the tests themselves off, not the functions they share")]
-
 use inference::lanes::{LanesError, clash, drawn};
 use inference::worst::{Reading, ReadingLink, Variable, WorstNet};
 
