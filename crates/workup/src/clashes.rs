@@ -62,7 +62,8 @@ const LOOKED_AT: usize = 64;
 /// so of all engines; where they can, hardly ever.
 fn only_by_slips(draws: &Draws, sure: &[Reading]) -> bool {
     let never = |d: usize| sure.iter().any(|r| r.chance(draws.draw(d)) <= 0.0);
-    (0..draws.count.min(LOOKED_AT)).all(|d| never(d * draws.count / draws.count.min(LOOKED_AT).max(1)))
+    let some = draws.count.clamp(1, LOOKED_AT);
+    (0..some.min(draws.count)).all(|d| never(d * draws.count / some))
 }
 
 /// Takes findings out of all that rests on them, and says which and why.
