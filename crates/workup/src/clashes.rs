@@ -68,7 +68,7 @@ fn only_by_slips(draws: &Draws, sure: &[Reading]) -> bool {
 
 /// Takes findings out of all that rests on them, and says which and why.
 fn set_aside(findings: &mut [Finding], places: &[usize]) -> Notice {
-    let words = |place: &usize| findings.get(*place).map_or_else(String::new, |f| said(f));
+    let words = |place: &usize| findings.get(*place).map_or_else(String::new, said);
     let all: Vec<String> = places.iter().map(words).collect();
     let entries: Vec<&str> = places.iter().filter_map(|p| findings.get(*p)).map(|f| f.entry.as_str()).collect();
     let notice = if let [one] = all.as_slice() {
