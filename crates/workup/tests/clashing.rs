@@ -1,5 +1,9 @@
 //! Readings that cannot all be true are named, count for nothing, and the job goes on without them.
-#![expect(clippy::unwrap_used, reason = "clippy lets only the tests themselves off, not the functions they share")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    reason = "clippy lets only the tests themselves off, not the functions they share"
+)]
 
 use std::collections::BTreeSet;
 
