@@ -1,7 +1,8 @@
-//! The trade's rules on when more checking is pointless, each on several engines.
+//! The trade's rules on when more checking is pointless, each on several engines; and choices that it would recognise.
 //!
 //! `cases/rules/NN-words.toml` holds one rule: jobs told entry by entry, and what must come of them. Limits are the rules' own,
-//! loose on purpose, and never from a run. `cases/rules/README.md` says how a file is written.
+//! loose on purpose, and never from a run. `cases/rules/README.md` says how a file is written. `cases/choices/` holds choices in the same
+//! form.
 
 #![expect(
     clippy::expect_used,
@@ -31,7 +32,7 @@ fn knowledge() -> &'static Knowledge {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct RuleFile {
-    rule: u32,
+    rule: Option<u32>,
     says: String,
     case: Vec<RuleCase>,
 }
@@ -98,6 +99,9 @@ struct Want {
     no_last_chance: bool,
     /// One of these is the best option.
     best: Vec<String>,
+    /// Options by what they come to on average, the cheapest first; none of them struck out.
+    order: Vec<String>,
+    struck_out: Vec<String>,
     /// Why it does not hold yet. Where it does, the test asks for this to be taken off.
     not_yet: Option<String>,
 }
@@ -109,12 +113,12 @@ struct EngineHere {
     layout: Value,
 }
 
-fn folder() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../cases/rules")
+fn folder(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../cases").join(name)
 }
 
 fn engines() -> BTreeMap<String, EngineHere> {
-    let text = fs::read_to_string(folder().join("engines.toml")).expect("engines.toml");
+    let text = fs::read_to_string(folder("rules").join("engines.toml")).expect("engines.toml");
     toml::from_str(&text).expect("engines.toml reads")
 }
 
@@ -190,7 +194,7 @@ impl Job {
                     );
                 }
                 ["told", attribute, value] => {
-                    self.tell("attribute-told", json!({"key": attribute, "value": value}));
+                    self.tell("attribute-told", json!({"attribute": attribute, "value": value, "told_by": "shop"}));
                 }
                 _ => panic!("not a line of a rule: {line}"),
             }
@@ -407,6 +411,14 @@ fn amiss(want: &Want, jobs: &[Worked<'_>]) -> Vec<String> {
         hold(listed.contains(name), format!("{check} is not a last chance: {listed:?}"));
     }
     hold(!want.no_last_chance || listed.is_empty(), format!("nothing should be a last chance: {listed:?}"));
+    let line =
+        |id: &String| after.case.options.iter().find(|o| o.id == *id).unwrap_or_else(|| panic!("no option {id}"));
+    for id in &want.struck_out {
+        hold(line(id).struck_out.is_some(), format!("{id} is not struck out"));
+    }
+    let costs: Vec<f64> = want.order.iter().map(|id| line(id).expected).collect();
+    let open = want.order.iter().all(|id| line(id).struck_out.is_none());
+    hold(open && costs.is_sorted(), format!("{:?} come to {costs:.1?}, all open: {open}", want.order));
     let best = &after.case.advice.best;
     hold(want.best.is_empty() || want.best.contains(best), format!("{best} is best, not {:?}", want.best));
     out
@@ -429,8 +441,9 @@ fn steps(case: &RuleCase, engine: &EngineHere) -> Vec<Job> {
     out
 }
 
-fn rules() -> Vec<(String, RuleFile)> {
-    let entries = fs::read_dir(folder()).expect("cases/rules");
+/// The files of a folder, by name.
+fn told_in(name: &str) -> Vec<(String, RuleFile)> {
+    let entries = fs::read_dir(folder(name)).expect("a folder of cases");
     let mut paths: Vec<PathBuf> = entries.map(|e| e.expect("an entry").path()).collect();
     paths.sort();
     paths.retain(|p| p.extension().is_some_and(|e| e == "toml") && p.file_stem().is_some_and(|s| s != "engines"));
@@ -445,11 +458,11 @@ fn rules() -> Vec<(String, RuleFile)> {
         .collect()
 }
 
-#[test]
-fn every_rule_holds_on_every_engine() {
+/// Holds every case of a folder against what it expects.
+fn all_hold(folder: &str) {
     let engines = engines();
     let mut wrong = Vec::new();
-    for (name, file) in rules() {
+    for (name, file) in told_in(folder) {
         for case in &file.case {
             let engine = engines.get(&case.engine).unwrap_or_else(|| panic!("{name}: no engine {}", case.engine));
             let jobs = steps(case, engine);
@@ -466,14 +479,24 @@ fn every_rule_holds_on_every_engine() {
             }
         }
     }
-    assert!(wrong.is_empty(), "{} expectations of rules:\n{}", wrong.len(), wrong.join("\n"));
+    assert!(wrong.is_empty(), "{} expectations:\n{}", wrong.len(), wrong.join("\n"));
+}
+
+#[test]
+fn every_rule_holds_on_every_engine() {
+    all_hold("rules");
+}
+
+#[test]
+fn every_choice_falls_as_the_trade_expects() {
+    all_hold("choices");
 }
 
 #[test]
 fn every_rule_is_held_on_two_engines_at_least_and_on_one_more_that_was_kept_aside() {
-    let rules = rules();
-    let numbers: Vec<u32> = rules.iter().map(|(_, file)| file.rule).collect();
-    assert_eq!(numbers, (1..=22).collect::<Vec<u32>>(), "one file a rule, in order");
+    let rules = told_in("rules");
+    let numbers: Vec<Option<u32>> = rules.iter().map(|(_, file)| file.rule).collect();
+    assert_eq!(numbers, (1..=22).map(Some).collect::<Vec<_>>(), "one file a rule, in order");
     for (name, file) in &rules {
         assert!(!file.says.is_empty(), "{name} says what the trade says");
         let kinds = |aside: bool| {
