@@ -477,6 +477,8 @@ pub struct RepairOption {
     pub unknown_history: Vec<String>,
     /// What warranty is usual.
     pub warranty: String,
+    /// Who usually carries which risk.
+    pub risks: Vec<Carried>,
     /// How long the car waits.
     pub lead: Lead,
     /// What the whole of it usually comes to; for showing, not for reckoning.
@@ -540,6 +542,84 @@ pub struct RepairOption {
     pub source: Source,
     /// Where the money tables come from.
     pub money_source: Source,
+}
+
+/// A risk of an option and who usually carries it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Carried {
+    /// What may happen.
+    pub risk: Risk,
+    /// Who pays for it then.
+    pub who: Bearer,
+    /// How far, in words for the owner.
+    pub words: String,
+}
+
+/// What may happen after a repair was chosen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Risk {
+    /// More is found once it is open.
+    MoreFound,
+    /// It takes longer than told.
+    Late,
+    /// What was bought fails.
+    PartFails,
+    /// The work done fails.
+    WorkFails,
+    /// It must be taken out and fitted again.
+    LabourAgain,
+    /// What was kept fails.
+    KeptFails,
+    /// What made it fail comes back.
+    CauseLeft,
+    /// The deposit on the old part is kept.
+    Deposit,
+}
+
+impl Risk {
+    /// What may happen, in words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::MoreFound => "more is found once it is open",
+            Self::Late => "it takes longer than told",
+            Self::PartFails => "what was bought fails",
+            Self::WorkFails => "the work done fails",
+            Self::LabourAgain => "it must be fitted a second time",
+            Self::KeptFails => "what was kept fails",
+            Self::CauseLeft => "what made it fail comes back",
+            Self::Deposit => "the deposit on the old part is kept",
+        }
+    }
+}
+
+/// Who carries a risk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Bearer {
+    /// The customer.
+    Customer,
+    /// The shop that does the work.
+    Shop,
+    /// The machine shop.
+    MachineShop,
+    /// Whoever sold the part.
+    Supplier,
+}
+
+impl Bearer {
+    /// Who, in words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Customer => "customer",
+            Self::Shop => "shop",
+            Self::MachineShop => "machine shop",
+            Self::Supplier => "supplier",
+        }
+    }
 }
 
 impl RepairOption {
@@ -1216,6 +1296,7 @@ pub fn lint_options(options: &[Located<RepairOption>], known: &Known) -> Vec<Com
                 out.push(option.complaint("ruled_out_by", "does not say why", "say why in one sentence"));
             }
         }
+        lint_risks(option, &mut out);
         for lost in &option.core_lost {
             if !known.blocks.get(&lost.block).is_some_and(|classes| classes.iter().skip(1).any(|c| *c == lost.from)) {
                 out.push(option.complaint(
@@ -1269,6 +1350,27 @@ pub fn lint_options(options: &[Located<RepairOption>], known: &Known) -> Vec<Com
 }
 
 /// Items that do not add up to what the option costs whatever is found, and operations that nothing pays.
+/// Who carries what: each risk once, in words, and none of those forgotten that the option itself shows.
+fn lint_risks(option: &Located<RepairOption>, out: &mut Vec<Complaint>) {
+    let said = |risk: Risk| option.risks.iter().filter(|c| c.risk == risk).count();
+    for carried in &option.risks {
+        if said(carried.risk) > 1 {
+            let what = format!("says twice who pays when {}", carried.risk.words());
+            out.push(option.complaint("risks", what, "keep one of them, and say in its words how far"));
+        }
+        if carried.words.trim().is_empty() {
+            let what = format!("does not say how far, when {}", carried.risk.words());
+            out.push(option.complaint("risks", what, "say how far in a few words"));
+        }
+    }
+    let shown = [(Risk::KeptFails, option.keeps_engine), (Risk::Deposit, !option.core_lost.is_empty())];
+    let forgotten = shown.into_iter().find(|(risk, there)| *there && said(*risk) == 0).map(|(risk, _)| risk);
+    if let Some(risk) = forgotten {
+        let what = format!("does not say who pays when {}", risk.words());
+        out.push(option.complaint("risks", what, "say who carries it, and how far"));
+    }
+}
+
 fn lint_items(option: &Located<RepairOption>, known: &Known, out: &mut Vec<Complaint>) {
     for item in &option.items {
         lint_names(option, "items.operations", &item.operations, &known.operations, out);

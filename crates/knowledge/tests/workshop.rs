@@ -829,3 +829,24 @@ fn bolts_that_stretch_carry_their_caution_wherever_they_are_tightened() {
         assert!(operation.cautions.contains(&near_yield.id), "{}", operation.id);
     }
 }
+
+#[test]
+fn every_option_says_who_carries_what_and_forgets_nothing_that_it_shows() {
+    use knowledge::workshop::Risk;
+    let k = builtin();
+    let known = known(&k);
+    let said_of = |id: &str, change: &dyn Fn(&mut RepairOption)| {
+        let mut options = k.options.clone();
+        change(&mut options.iter_mut().find(|o| o.id == id).unwrap().value);
+        told(&lint_options(&options, &known))
+    };
+    assert_eq!(said_of("exchange-recon-heads", &|_| {}), "");
+    let without = said_of("exchange-recon-heads", &|o| o.risks.retain(|c| c.risk != Risk::Deposit));
+    assert!(without.contains("does not say who pays when the deposit on the old part is kept"), "{without}");
+    let without = said_of("fix-failed-only", &|o| o.risks.retain(|c| c.risk != Risk::KeptFails));
+    assert!(without.contains("does not say who pays when what was kept fails"), "{without}");
+    let twice = said_of("used-engine", &|o| o.risks.push(o.risks[0].clone()));
+    assert!(twice.contains("says twice who pays when more is found once it is open"), "{twice}");
+    let mute = said_of("new-heads", &|o| o.risks[0].words = " ".to_owned());
+    assert!(mute.contains("does not say how far, when more is found once it is open"), "{mute}");
+}

@@ -8,7 +8,7 @@ use quantity::Verdict;
 use workup::series::severity;
 pub(crate) use workup::words::count;
 use workup::words::{of_engines, words};
-use workup::{Belief, Case, CheckWorth, Finding, OptionLine, Reason};
+use workup::{Belief, Case, CheckWorth, Finding, OptionLine, Reason, RiskLine};
 
 use crate::desk::Job;
 use crate::talk::{Talk, Tone, grouped, per_cent};
@@ -605,6 +605,10 @@ impl Sheet<'_> {
         if self.full || n == 1 {
             t.line(&format!("     warranty: {}", o.warranty), 7)?;
             t.line(&format!("     price from: {}", o.price_from), 7)?;
+            for (who, risks) in RiskLine::by_bearer(&o.risks) {
+                let risks: Vec<String> = risks.into_iter().map(RiskLine::in_words).collect();
+                t.line(&format!("     the {who} carries: {}", risks.join("; ")), 7)?;
+            }
         }
         if self.full {
             for (label, list) in

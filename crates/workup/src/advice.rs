@@ -24,7 +24,7 @@ use serde::Serialize;
 use worth::Worth;
 
 use crate::findings::{Finding, LimitUsed};
-use crate::money::{self, Bill, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, StruckOut, Terms};
+use crate::money::{self, Bill, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, RiskLine, StruckOut, Terms};
 use crate::network::{self, EngineNet, Seen, What};
 use crate::opened;
 
@@ -1139,6 +1139,7 @@ fn option_lines(
                 kept: option.option.kept.clone(),
                 unknown_history: option.option.unknown_history.clone(),
                 warranty: option.option.warranty.clone(),
+                risks: RiskLine::of(option.option, &scene.state.quotes),
                 struck_out: struck,
                 price_from: option
                     .quoted

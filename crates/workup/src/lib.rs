@@ -57,7 +57,7 @@ pub use estimate::Estimate;
 pub use faces::Face;
 pub use findings::{Finding, LimitUsed};
 pub use first_place::FirstPlace;
-pub use money::{OptionLine, OptionMoney, StruckOut};
+pub use money::{OptionLine, OptionMoney, RiskLine, StruckOut};
 pub use notice::Notice;
 pub use opened::impossible_now;
 pub use proof::Proof;

@@ -856,6 +856,57 @@ fn own(option: &RepairOption, residual: &Residual, donor: Option<&Arc<Donor>>, t
     }
 }
 
+/// A risk of an option and who carries it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RiskLine {
+    /// What may happen.
+    pub risk: String,
+    /// Who pays then: customer, shop, machine shop or supplier.
+    pub who: String,
+    /// How far.
+    pub words: String,
+}
+
+impl RiskLine {
+    /// The risks of an option, with what a quote for it promises.
+    pub(crate) fn of(option: &RepairOption, quotes: &[Fact<QuoteReceived>]) -> Vec<Self> {
+        let promised = quotes.iter().rev().filter(|q| q.body.option.as_deref() == Some(&option.id)).find_map(|q| {
+            let months =
+                q.body.warranty_months.map(|m| if m == 1 { "1 month".to_owned() } else { format!("{m} months") });
+            let words: Vec<String> = months.into_iter().chain(q.body.warranty.clone()).collect();
+            (!words.is_empty()).then(|| format!("{} promises {}", q.body.supplier, words.join(", ")))
+        });
+        let line = |carried: &knowledge::workshop::Carried| {
+            let promised = promised.as_ref().filter(|_| carried.risk == knowledge::workshop::Risk::PartFails);
+            Self {
+                risk: carried.risk.words().to_owned(),
+                who: carried.who.words().to_owned(),
+                words: promised.map_or_else(|| carried.words.clone(), |p| format!("{} ({p})", carried.words)),
+            }
+        };
+        option.risks.iter().map(line).collect()
+    }
+
+    /// Several risks by who carries them, in the sequence in which they are told.
+    #[must_use]
+    pub fn by_bearer(risks: &[Self]) -> Vec<(&str, Vec<&Self>)> {
+        let mut out: Vec<(&str, Vec<&Self>)> = Vec::new();
+        for risk in risks {
+            match out.iter_mut().find(|(who, _)| *who == risk.who) {
+                Some((_, list)) => list.push(risk),
+                None => out.push((&risk.who, vec![risk])),
+            }
+        }
+        out
+    }
+
+    /// The risk in a line.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        format!("{}: {}", self.risk, self.words)
+    }
+}
+
 /// An option as shown beside the others.
 #[derive(Debug, Clone, Serialize)]
 pub struct OptionLine {
@@ -883,8 +934,10 @@ pub struct OptionLine {
     pub kept: Vec<String>,
     /// Parts of unknown history.
     pub unknown_history: Vec<String>,
-    /// Who carries the risk.
+    /// What warranty is usual.
     pub warranty: String,
+    /// Who usually carries which risk.
+    pub risks: Vec<RiskLine>,
     /// What rules it out, if anything does.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub struck_out: Option<StruckOut>,

@@ -421,3 +421,25 @@ fn checks_for_nothing_never_raise_the_expected_cost() {
         }
     }
 }
+
+#[test]
+fn every_option_tells_who_carries_which_risk_with_what_a_quote_promises() {
+    let case = work_up(&folded(STORIES[0].1), knowledge()).expect("a case");
+    for option in &case.options {
+        let by: Vec<(&str, usize)> =
+            workup::RiskLine::by_bearer(&option.risks).into_iter().map(|(who, list)| (who, list.len())).collect();
+        let all: usize = by.iter().map(|(_, n)| n).sum();
+        assert!(all > 0 && all == option.risks.len(), "{}: {by:?}", option.id);
+        assert!(by.iter().any(|(who, _)| *who == "customer"), "{}: nobody carries nothing", option.id);
+    }
+    let bought = |id: &str| {
+        let option = case.options.iter().find(|o| o.id == id).unwrap_or_else(|| panic!("no option {id}"));
+        let risk = option.risks.iter().find(|r| r.risk == "what was bought fails").expect("a risk");
+        (risk.who.clone(), risk.in_words())
+    };
+    // The van's story has a quote for a used engine with its promise, and none for a new head.
+    let (who, words) = bought("used-engine");
+    assert_eq!(who, "supplier");
+    assert!(words.contains("Old Quay Breakers promises 1 month, 30 days, engine only"), "{words}");
+    assert!(!bought("new-heads").1.contains("promises"));
+}

@@ -3,7 +3,7 @@
 
 use quantity::Money;
 use workup::estimate::{Group, Price, Range};
-use workup::{Estimate, OptionLine};
+use workup::{Estimate, OptionLine, RiskLine};
 
 use super::PaperError;
 use super::sheet::{Cell, Sheet};
@@ -38,6 +38,10 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
         ("Why it failed".to_owned(), Some(cause)),
         ("Warranty".to_owned(), Some(option.warranty.clone())),
     ];
+    for (who, risks) in RiskLine::by_bearer(&option.risks) {
+        let risks: Vec<String> = risks.into_iter().map(RiskLine::in_words).collect();
+        fields.push((format!("The {who} carries"), Some(risks.join("; "))));
+    }
     if !option.opens.is_empty() {
         fields.push(("Opens".to_owned(), Some(option.opens.join("; "))));
     }

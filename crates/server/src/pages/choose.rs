@@ -9,7 +9,7 @@ use maud::{Markup, PreEscaped, html};
 use workup::bounds::Bounds;
 use workup::choosing::Question;
 use workup::committed::Committed;
-use workup::{Case, OptionLine};
+use workup::{Case, OptionLine, RiskLine};
 
 use super::{Panel, View, panel_place};
 use crate::words::{amount, days, expected, of_engines, price, title, when, words};
@@ -288,6 +288,18 @@ fn option(view: &View, case: &Case, o: &OptionLine) -> Markup {
                         dd { (o.price_from) }
                     }
                 }
+            }
+            details.fold {
+                summary { "Who carries which risk" }
+                dl.lists {
+                    @for (who, risks) in RiskLine::by_bearer(&o.risks) {
+                        div {
+                            dt { "The " (who) }
+                            dd { ul { @for risk in risks { li { (risk.in_words()) } } } }
+                        }
+                    }
+                }
+                p.quiet { "As is usual; what a quote or the law says goes before it." }
             }
             @if !chosen {
                 ({
