@@ -293,12 +293,20 @@ impl Condition {
 #[must_use]
 pub fn with_factor(given: &[f64], factor: f64) -> Vec<f64> {
     let mut harm: Vec<f64> = given.iter().map(|p| p * factor).collect();
-    let total: f64 = harm.iter().skip(1).sum();
+    let mut total: f64 = harm.iter().skip(1).sum();
+    // Harm that is certain may come out above one by its last digit.
+    if total > 1.0 && total < 1.0 + ROUNDING {
+        harm.iter_mut().for_each(|p| *p = (*p / total).min(1.0));
+        total = 1.0;
+    }
     if let Some(first) = harm.first_mut() {
         *first = 1.0 - total;
     }
     harm
 }
+
+/// What sums of chances may be out by because of their last digits.
+const ROUNDING: f64 = 1e-12;
 
 /// The chances of the worst of independent draws over the same states.
 ///

@@ -158,6 +158,22 @@ mod tests {
     }
 
     #[test]
+    fn engines_of_other_knowledge_have_chances_that_are_ones() {
+        let knowledge = Knowledge::builtin().unwrap();
+        let layout: anatomy::EngineLayout = serde_json::from_str(
+            r#"{"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam"}"#,
+        )
+        .unwrap();
+        let told = [("interference", "yes"), ("odometer", "over-180k-miles"), ("duty", "unpaved")];
+        let told = told.map(|(key, value)| (key.to_owned(), value.to_owned())).into();
+        for (seed, spread) in (0..120).zip([0.3, 0.6, 1.0].into_iter().cycle()) {
+            let other = otherwise(&knowledge, spread, Luck::of(seed));
+            let net = crate::network::engine_net(&layout, &told, &other);
+            net.net.ensure().unwrap_or_else(|e| panic!("seed {seed}, spread {spread}: {e}"));
+        }
+    }
+
+    #[test]
     fn other_knowledge_is_still_knowledge() {
         let knowledge = Knowledge::builtin().unwrap();
         let other = otherwise(&knowledge, 0.6, Luck::of(4));
