@@ -32,7 +32,8 @@ pub use network::{
 };
 pub use source::{Source, SourceKind};
 use workshop::{
-    Arrival, BuildStage, Caution, Joint, Keep, Operation, Place, Reference, RepairOption, Residue, Rule, Waiting,
+    Arrival, BuildStage, CallSheet, Caution, Joint, Keep, Operation, Place, Reference, RepairOption, Residue, Rule,
+    Waiting,
 };
 
 /// Everything the trade knows, as read from one set of files.
@@ -75,6 +76,8 @@ pub struct Knowledge {
     pub operations: Vec<Located<Operation>>,
     /// Ways to put the engine right.
     pub options: Vec<Located<RepairOption>>,
+    /// What to ask before something is bought.
+    pub calls: Vec<Located<CallSheet>>,
     /// Joints and the parts that opening them calls for.
     pub joints: Vec<Located<Joint>>,
     /// What to look at when parts come in.
@@ -153,6 +156,7 @@ impl Knowledge {
             gauges: take(read_tables(files, "gauges", "gauge"), &mut wrong),
             operations: take(read_tables(files, "operations", "operation"), &mut wrong),
             options: take(read_tables(files, "options", "option"), &mut wrong),
+            calls: take(read_tables(files, "options", "call"), &mut wrong),
             joints: take(read_tables(files, "parts", "joint"), &mut wrong),
             arrivals: take(read_tables(files, "parts", "arrival"), &mut wrong),
             rules: {

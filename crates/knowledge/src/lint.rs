@@ -12,8 +12,8 @@ use crate::network::{
 };
 use crate::source::Source;
 use crate::workshop::{
-    Known, ids, lint_build, lint_caution_tables, lint_joints, lint_operations, lint_options, lint_references,
-    lint_residues, lint_rules,
+    Known, ids, lint_build, lint_calls, lint_caution_tables, lint_joints, lint_operations, lint_options,
+    lint_references, lint_residues, lint_rules,
 };
 use crate::{Knowledge, limits};
 use anatomy::{RelativeSite, Scope};
@@ -54,6 +54,11 @@ impl Knowledge {
         out.extend(lint_build(&self.steps, &known));
         out.extend(lint_caution_tables(&self.cautions, &known));
         out.extend(lint_residues(&self.residues, &self.places, &known));
+        out.extend(lint_calls(&self.calls, &self.options));
+        for call in &self.calls {
+            sourced(call, "source", &call.source, &known, &mut out);
+            sourced(call, "figures", &call.figures, &known, &mut out);
+        }
         out.extend(lint_references(&self.sources));
         out.extend(lint_rules(&self.arrivals, &self.rules, &self.keeps, &self.waits, &known));
         out.sort();

@@ -126,7 +126,7 @@ pub const FOLDERS: &[(&str, &[&str])] = &[
     ("gauges", &["gauge"]),
     ("limits", &["limit"]),
     ("operations", &["operation"]),
-    ("options", &["option"]),
+    ("options", &["option", "call"]),
     ("outside", &["outside"]),
     ("parts", &["joint", "arrival", "rule"]),
     ("residues", &["residue", "place"]),

@@ -544,6 +544,105 @@ pub struct RepairOption {
     pub money_source: Source,
 }
 
+/// What to ask before something is bought for an option.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CallSheet {
+    /// The name other files use.
+    pub id: String,
+    /// The option that it is bought for.
+    pub option: String,
+    /// What the sheet is called.
+    pub name: String,
+    /// The questions.
+    pub questions: Vec<CallQuestion>,
+    /// Where the questions come from.
+    pub source: Source,
+    /// Where their figures come from.
+    pub figures: Source,
+}
+
+/// A question to a seller.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CallQuestion {
+    /// What it is about.
+    pub group: CallGroup,
+    /// The question.
+    pub ask: String,
+    /// What a good answer is.
+    pub good: String,
+    /// How often the answer is a bad one.
+    pub bad: f64,
+    /// What a bad one costs where nobody asked, in labour units.
+    pub loss: Span,
+}
+
+/// What a question to a seller is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CallGroup {
+    /// Which part or engine it is.
+    Identity,
+    /// How far it has run.
+    Mileage,
+    /// What was tested on it.
+    Tests,
+    /// What comes with it.
+    Included,
+    /// What has to be moved over.
+    Fit,
+    /// When and how it may come back.
+    Terms,
+    /// The old part that goes back.
+    Core,
+}
+
+impl CallGroup {
+    /// What it is about, in words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Identity => "which one it is",
+            Self::Mileage => "how far it has run",
+            Self::Tests => "what was tested",
+            Self::Included => "what comes with it",
+            Self::Fit => "what has to be moved over",
+            Self::Terms => "terms",
+            Self::Core => "our old part",
+        }
+    }
+}
+
+/// Everything wrong with the call sheets: ids, options that are none, figures that are no chances or prices.
+#[must_use]
+pub fn lint_calls(calls: &[Located<CallSheet>], options: &[Located<RepairOption>]) -> Vec<Complaint> {
+    let mut out = Vec::new();
+    lint_ids(calls, |c| &c.id, &mut out);
+    for call in calls {
+        if !options.iter().any(|o| o.id == call.option) {
+            out.push(call.complaint("option", format!("names {}, which is no option", call.option), "name an option"));
+        }
+        if calls.iter().filter(|c| c.option == call.option).count() > 1 {
+            out.push(call.complaint("option", format!("{} has another sheet", call.option), "put them into one"));
+        }
+        for question in &call.questions {
+            if question.ask.trim().is_empty() || question.good.trim().is_empty() {
+                out.push(call.complaint("questions", "a question, or its good answer, has no words", "say both"));
+            }
+            let cost = question.loss;
+            if !(0.0..1.0).contains(&question.bad) || cost.lo < 0.0 || cost.hi < cost.lo {
+                out.push(call.complaint(
+                    "questions",
+                    format!("{}: a chance from 0 to 1 and a price from low to high are wanted", question.ask),
+                    "correct `bad` or `loss`",
+                ));
+            }
+        }
+    }
+    out
+}
+
 /// A risk of an option and who usually carries it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

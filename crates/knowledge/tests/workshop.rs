@@ -850,3 +850,20 @@ fn every_option_says_who_carries_what_and_forgets_nothing_that_it_shows() {
     let mute = said_of("new-heads", &|o| o.risks[0].words = " ".to_owned());
     assert!(mute.contains("does not say how far, when more is found once it is open"), "{mute}");
 }
+
+#[test]
+fn call_sheets_ask_about_options_that_there_are_in_chances_and_prices() {
+    use knowledge::workshop::{CallSheet, lint_calls};
+    let k = builtin();
+    assert_eq!(told(&lint_calls(&k.calls, &k.options)), "");
+    assert!(k.calls.iter().all(|c| c.questions.len() >= 6), "a sheet for a call, not for a nod");
+    let said_of = |change: &dyn Fn(&mut CallSheet)| {
+        let mut calls = k.calls.clone();
+        change(&mut calls[0].value);
+        told(&lint_calls(&calls, &k.options))
+    };
+    assert!(said_of(&|c| c.option = "new-bonnet".to_owned()).contains("names new-bonnet, which is no option"));
+    assert!(said_of(&|c| c.option = "part-used".to_owned()).contains("part-used has another sheet"));
+    assert!(said_of(&|c| c.questions[0].bad = 1.2).contains("a chance from 0 to 1"));
+    assert!(said_of(&|c| c.questions[0].good = String::new()).contains("has no words"));
+}

@@ -19,6 +19,8 @@ const FEW: usize = 6;
 const FEW_CHECKS: usize = 3;
 /// How many reasons a belief has when not everything is asked for \[ours\].
 const FEW_REASONS: usize = 3;
+/// Questions to a seller shown without `--full`.
+const ASKED: usize = 3;
 
 /// A case and what it was made from, ready to be written.
 #[derive(Debug)]
@@ -608,6 +610,18 @@ impl Sheet<'_> {
             for (who, risks) in RiskLine::by_bearer(&o.risks) {
                 let risks: Vec<String> = risks.into_iter().map(RiskLine::in_words).collect();
                 t.line(&format!("     the {who} carries: {}", risks.join("; ")), 7)?;
+            }
+            if let Some(call) = self.case.calls.iter().find(|c| c.option == o.id) {
+                t.line("     before money goes out, ask:", 7)?;
+                let told = if self.full { call.questions.len() } else { ASKED };
+                for question in call.questions.iter().take(told) {
+                    let worth = if question.tells() {
+                        format!(" (worth {})", self.money(question.worth))
+                    } else {
+                        String::new()
+                    };
+                    t.line(&format!("       - {}{worth}; good: {}", question.ask, question.good), 9)?;
+                }
             }
         }
         if self.full {

@@ -16,6 +16,7 @@
 pub mod advice;
 pub mod beliefs;
 pub mod bounds;
+pub mod calls;
 pub mod choosing;
 mod clashes;
 pub mod committed;
@@ -115,6 +116,9 @@ pub struct Case {
     /// How sure the first of them is; nothing where all are struck out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub first_place: Option<FirstPlace>,
+    /// What to ask before something is bought, by option.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub calls: Vec<calls::Call>,
     /// The open options when everything in doubt is drawn; nothing while it is still to come, and where all are struck out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub comparison: Option<Comparison>,
@@ -282,6 +286,7 @@ pub fn work_up_in_two(
         blocks: block_beliefs,
         advice,
         first_place: FirstPlace::among(&options),
+        calls: calls::of(&options, knowledge),
         options,
         comparison: None,
         estimate,

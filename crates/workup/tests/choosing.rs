@@ -443,3 +443,30 @@ fn every_option_tells_who_carries_which_risk_with_what_a_quote_promises() {
     assert!(words.contains("Old Quay Breakers promises 1 month, 30 days, engine only"), "{words}");
     assert!(!bought("new-heads").1.contains("promises"));
 }
+
+#[test]
+fn what_is_bought_has_questions_that_are_worth_most_first_and_most_where_it_leads_by_little() {
+    let head = |quote: &str| {
+        let price = json!({"amount": quote, "currency": "EUR"});
+        let body =
+            json!({"supplier": "Quay Heads", "option": "exchange-recon-heads", "price": price, "lead_days": [3, 5]});
+        let line = json!({"at": "2026-03-05T12:00:00Z", "by": "Ines", "device": "bench", "kind": "quote-received", "body": body});
+        let story: Vec<&str> = STORIES[0].1.lines().take_while(|l| !l.contains("\"option-chosen\"")).collect();
+        work_up(&folded(&format!("{}\n{line}", story.join("\n"))), knowledge()).expect("a case")
+    };
+    let (near, far) = (head("3600"), head("900"));
+    for case in [&near, &far] {
+        for call in &case.calls {
+            let line = case.options.iter().find(|o| o.id == call.option).expect("its option");
+            assert!(line.struck_out.is_none() && !call.questions.is_empty(), "{}", call.option);
+            assert!(call.questions.is_sorted_by(|a, b| a.worth >= b.worth), "{}", call.option);
+        }
+    }
+    let most = |case: &Case| {
+        let call = case.calls.iter().find(|c| c.option == "exchange-recon-heads").expect("a sheet");
+        call.questions.iter().map(|q| q.worth).fold(0.0, f64::max)
+    };
+    assert!(most(&near) > most(&far), "{} where it leads by little, {} by far", most(&near), most(&far));
+    let bought = |id: &str| near.calls.iter().any(|c| c.option == id);
+    assert!(bought("used-engine") && bought("exchange-reman-engine") && bought("part-used") && !bought("new-heads"));
+}

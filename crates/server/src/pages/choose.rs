@@ -301,6 +301,32 @@ fn option(view: &View, case: &Case, o: &OptionLine) -> Markup {
                 }
                 p.quiet { "As is usual; what a quote or the law says goes before it." }
             }
+            @if let Some(call) = case.calls.iter().find(|c| c.option == o.id) {
+                details.fold {
+                    summary { "Before money goes out: what to ask" }
+                    ol.asks {
+                        @for question in &call.questions {
+                            li {
+                                (question.ask)
+                                p.quiet {
+                                    "Good: "
+                                    (question.good)
+                                    @if question.tells() {
+                                        ". The answer is worth "
+                                        (view.money(question.worth))
+                                        "."
+                                    } @else { "." }
+                                }
+                            }
+                        }
+                    }
+                    p.quiet {
+                        "The answer worth most first; the odds of bad answers are "
+                        (call.figures)
+                        "."
+                    }
+                }
+            }
             @if !chosen {
                 ({
                     view.form(

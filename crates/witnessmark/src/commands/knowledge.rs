@@ -74,6 +74,7 @@ fn rows(k: &Knowledge) -> Vec<Row> {
         k.gauges => "gauge", |g: &knowledge::Gauge| g.name.clone();
         k.operations => "operation", |o: &knowledge::workshop::Operation| o.name.clone();
         k.options => "option", |o: &knowledge::workshop::RepairOption| o.name.clone();
+        k.calls => "call", |c: &knowledge::workshop::CallSheet| c.name.clone();
         k.joints => "joint", |j: &knowledge::workshop::Joint| j.name.clone();
         k.cautions => "caution", |c: &knowledge::workshop::Caution| c.text.clone();
         k.residues => "residue", |r: &knowledge::workshop::Residue| format!("{}, {}", r.colour, r.texture);
