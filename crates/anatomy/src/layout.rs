@@ -623,12 +623,14 @@ impl EngineLayout {
             Numbering::Maker { document: Some(document), .. } => format!("with the maker's names ({document})"),
             Numbering::Maker { document: None, .. } => "with the maker's names".to_owned(),
         };
-        let note = self.description.front_note.as_ref().map(|note| format!(" ({note})")).unwrap_or_default();
-        format!(
-            "front is {}{note}; cylinders are counted from {}, {rule}",
-            self.front().plain(),
-            numbering.first_end().plain()
-        )
+        let end = self.front().plain();
+        // One pair of brackets, where the end has its own.
+        let front = match (&self.description.front_note, end.strip_suffix(')')) {
+            (None, _) => end.to_owned(),
+            (Some(note), Some(open)) => format!("{open}; {note})"),
+            (Some(note), None) => format!("{end} ({note})"),
+        };
+        format!("front is {front}; cylinders are counted from {}, {rule}", numbering.first_end().plain())
     }
 
     /// Gives every field that nobody stated, with the word that was filled in for it.

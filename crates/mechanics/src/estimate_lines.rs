@@ -347,7 +347,7 @@ fn estimate_lines(given: &Given) -> Result<Computed, CalcError> {
     computed.put_money("to_pay", total.plus(&deposits).map_err(refused)?);
     computed.note(format!(
         "each line is rounded {} to {} decimals; tax is rounded on {}",
-        given.text("rounding").unwrap_or("half-up"),
+        given.text("rounding").unwrap_or("half-up").replace('-', " "),
         minor_digits(rules.currency).map_err(refused)?,
         if per_line { "each line" } else { "the total" }
     ));

@@ -146,7 +146,7 @@ impl MetalKeys {
         if let Some(metal) = self.word(given) {
             computed.note(format!(
                 "{}: expansion {} µm/(m·K), stiffness {} GPa, cross contraction {}; {}; a typed figure goes before these",
-                metal.word, metal.expansion, metal.modulus, metal.poisson, metal.source
+                metal.word.replace('-', " "), metal.expansion, metal.modulus, metal.poisson, metal.source
             ));
         }
     }

@@ -263,9 +263,18 @@ impl Given {
         if self.defaults.is_empty() {
             return Vec::new();
         }
-        let taken: Vec<String> =
-            self.defaults.iter().map(|(key, text)| format!("{} {text}", key.replace('_', " "))).collect();
-        vec![format!("taken, since nothing else was given: {}", taken.join(", "))]
+        let said = |(key, text): &(&'static str, &'static str)| {
+            let Some(input) = self.calculator.inputs.iter().find(|input| input.key == *key) else {
+                return format!("{} {text}", key.replace('_', " "));
+            };
+            // A word to choose is written as people write it; a figure is left as it is.
+            let text = if input.kind == InputKind::Choice { text.replace('-', " ") } else { (*text).to_owned() };
+            // What it is, without what its field adds.
+            let what = input.meaning.split([';', ':']).next().unwrap_or(input.meaning);
+            format!("{what}: {text}")
+        };
+        let taken: Vec<String> = self.defaults.iter().map(said).collect();
+        vec![format!("taken, since nothing else was given: {}", taken.join("; "))]
     }
 }
 

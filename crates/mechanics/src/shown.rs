@@ -49,7 +49,12 @@ pub fn figure(line: &ResultLine) -> Figure {
         (Some(u), Some(from), Some((_, to))) => from.convert_difference(u, to).ok(),
         (u, _, _) => u,
     };
-    let symbol = if symbol == "1" { "" } else { symbol };
+    // What is counted needs no unit, and a difference of temperature is given as it is typed.
+    let symbol = match symbol {
+        "1" | "pieces" => "",
+        "ΔK" => "K",
+        other => other,
+    };
     let (value, u) = match (&line.exact, u) {
         (Some(exact), _) => (exact.clone(), None),
         (None, Some(u)) => printed_with_doubt(value, u),

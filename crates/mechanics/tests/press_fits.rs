@@ -101,7 +101,7 @@ fn a_word_and_its_figures_say_the_same_and_a_typed_figure_goes_first() {
         ("inner_poisson", "0.3"),
     ]);
     assert_eq!(words.value("pressure"), figures.value("pressure"));
-    assert!(words.notes.iter().any(|note| note.contains("aluminium-head") && note.contains("[published")));
+    assert!(words.notes.iter().any(|note| note.contains("aluminium head") && note.contains("[published")));
     let stiffer =
         base(&[("outer_material", "aluminium-head"), ("outer_modulus", "80 GPa"), ("inner_material", "sintered-seat")]);
     assert!(stiffer.value("pressure") > words.value("pressure"));

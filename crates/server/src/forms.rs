@@ -456,7 +456,7 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
         Kind::PartArrived => vec![
             need("part", "Part", Ask::Line),
             may("order", "The order it belongs to", orders(state, knowledge)),
-            may("quantity", "How many (left out: all)", Ask::Count),
+            may("quantity", "How many, if not all", Ask::Count),
             may("batch", "Batch or serial number", Ask::Line),
             may("checks.0.what", "First look: at what", Ask::Line),
             may("checks.0.result", "First look: result", looked()),

@@ -3,7 +3,12 @@
 use logbook::JobState;
 use workup::OptionLine;
 
-pub(crate) use workup::words::{amount, count, grouped, of_engines, sentence, title, words};
+pub(crate) use workup::words::{amount, count, grouped, of_engines, sentence, title, within, words};
+
+/// Names as they stand behind one another within a sentence.
+pub(crate) fn inside(names: &[String]) -> String {
+    names.iter().map(|name| within(name)).collect::<Vec<_>>().join("; ")
+}
 
 /// Labour units as money where the rate is told.
 pub(crate) fn money(state: &JobState, units: f64) -> String {

@@ -868,13 +868,13 @@ async fn an_old_part_stands_under_order_until_it_went_back() {
     let said = page().await;
     assert!(
         said.contains(
-            "The old part for Reconditioned or exchange head , to Fennmouth, deposit EUR 180.00, by 2099-03-27"
+            "The old part for reconditioned or exchange head , to Fennmouth, deposit EUR 180.00, by 2099-03-27"
         ),
         "{said}"
     );
     assert!(said.contains("days left") && said.contains("It went back"), "{said}");
     let wall = words_of(&shop.get("/").await.1);
-    assert!(wall.contains("the old part for Reconditioned or exchange head, back to Fennmouth"), "{wall}");
+    assert!(wall.contains("the old part for reconditioned or exchange head, back to Fennmouth"), "{wall}");
     let back = [("part", "old head"), ("why", "core"), ("order", &key(101))];
     let (answer, refused) = shop.post_form(&format!("/jobs/{}/tell/part-returned", shop.job), &back).await;
     assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&refused));

@@ -898,7 +898,8 @@ async fn every_page_fits_a_phone_a_tablet_and_a_wide_screen_light_and_dark() {
 async fn until_it_rests(client: &Client) {
     for _ in 0..400 {
         let text = words(client).await;
-        if !text.contains("Working the readings") && !text.contains("work-up is under way") {
+        let under_way = ["Working the readings", "work-up is under way", "being weighed", "hangs on is being worked"];
+        if !under_way.iter().any(|words| text.contains(words)) {
             return;
         }
         tokio::time::sleep(Duration::from_millis(50)).await;

@@ -381,7 +381,7 @@ fn hangs_on(
             "{} costs {} more than {} on average; 4 times in 5 it ends between {} less and {} more",
             name(1),
             amount(difference),
-            name(0),
+            crate::words::within(&name(0)),
             amount(-low),
             amount(high)
         ),
@@ -389,7 +389,7 @@ fn hangs_on(
             "{} costs {} more than {} on average; 4 times in 5 between {} and {} more",
             name(1),
             amount(difference),
-            name(0),
+            crate::words::within(&name(0)),
             amount(low),
             amount(high)
         ),

@@ -15,6 +15,7 @@ use quantity::{Currency, Decimal, Money};
 use serde::Serialize;
 
 use crate::money::OptionLine;
+use crate::words::of_engines;
 use crate::work::{self, Judged, Reach};
 
 /// A class of a block counts as sure from this chance on \[ours\]: nine in ten, as the low end of an option's price.
@@ -738,7 +739,7 @@ impl<'a> Desk<'a> {
         for (block, prices) in self.judged.blocks.iter().zip(&self.line.made.blocks) {
             for ((class, p), price) in block.classes.iter().zip(prices).skip(1) {
                 if *p >= WORTH_NAMING && *p < SURE && price.hi > 0.0 {
-                    out.push((*p, format!("{}, {}", lower(&block.name), class.replace(['-', '_'], " "))));
+                    out.push((*p, format!("{}: {}", lower(&block.name), class.replace(['-', '_'], " "))));
                 }
             }
         }
@@ -753,7 +754,7 @@ impl<'a> Desk<'a> {
             }
         }
         out.sort_by(|a, b| b.0.total_cmp(&a.0));
-        out.into_iter().take(NAMED).map(|(p, words)| format!("{words} ({:.0} in 100)", p * 100.0)).collect()
+        out.into_iter().take(NAMED).map(|(p, words)| format!("{words} ({} engines)", of_engines(p))).collect()
     }
 
     /// What the shop adds on parts that were quoted for.

@@ -54,7 +54,7 @@ impl FirstPlace {
             words.push(format!(
                 "{} costs least on average; {} is the cheapest in the end more often ({} against {} of 10 engines like this) and loses more when it goes wrong",
                 least.name,
-                often.name,
+                words::within(&often.name),
                 of_ten(often.p_first),
                 of_ten(least.p_first)
             ));
@@ -74,7 +74,7 @@ impl FirstPlace {
                 "{} leads until it costs {} more; then {} overtakes",
                 least.name,
                 amount(level),
-                next.name
+                words::within(&next.name)
             ));
         }
         for (other, level) in others.iter().zip(&levels).skip(1).take(NAMED - 1) {

@@ -178,11 +178,16 @@ impl Proof {
     }
 }
 
+/// The name of a proof where the sentence says already that it is one.
+fn within(name: &str) -> &str {
+    name.strip_prefix("Proof: ").unwrap_or(name)
+}
+
 fn answer(asked: &[ProofAsked], not_inside: usize, passed_open: usize) -> (Standing, String) {
     let untaken = || asked.iter().filter(|a| a.entry.is_none());
     let missing = untaken().filter(|a| a.due.is_none()).count();
     let mut later: Vec<String> =
-        untaken().filter_map(|a| Some(format!("{} falls due {}", a.name, a.due.as_ref()?))).collect();
+        untaken().filter_map(|a| Some(format!("{} falls due {}", within(&a.name), a.due.as_ref()?))).collect();
     later.dedup();
     if asked.is_empty() {
         return (Standing::NotAsked, "No work is chosen that asks for a proof.".to_owned());

@@ -44,6 +44,18 @@ pub fn sentence(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+/// A name as it stands within a sentence: the first letter small, unless the word is written in capitals.
+#[must_use]
+pub fn within(name: &str) -> String {
+    let mut letters = name.chars();
+    match (letters.next(), letters.clone().next()) {
+        (Some(first), Some(second)) if !second.is_uppercase() && second != '-' => {
+            first.to_lowercase().chain(letters).collect()
+        }
+        _ => name.to_owned(),
+    }
+}
+
 /// The same as [`words`], with a capital in front.
 #[must_use]
 pub fn title(id: &str) -> String {
@@ -70,4 +82,17 @@ pub fn amount(money: &Money) -> String {
 #[must_use]
 pub fn count(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::within;
+
+    #[test]
+    fn a_name_within_a_sentence_begins_small_unless_it_is_written_in_capitals() {
+        assert_eq!(within("Used engine, mileage unproven"), "used engine, mileage unproven");
+        assert_eq!(within("EGR gasket"), "EGR gasket");
+        assert_eq!(within("O-ring of the pick-up"), "O-ring of the pick-up");
+        assert_eq!((within("A"), within("")), ("A".to_owned(), String::new()));
+    }
 }

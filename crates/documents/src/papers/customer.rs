@@ -104,7 +104,7 @@ fn found(sheet: &mut Sheet, desk: &Desk<'_>) {
         };
         vec![
             Cell::of(f.check_name.clone()),
-            Cell::of(capital(&desk.place(&f.position))),
+            Cell::of(capital(&desk.place_of(f))),
             Cell::strong(words),
             Cell::of(judged(desk, f)),
         ]
@@ -149,7 +149,7 @@ fn faces(sheet: &mut Sheet, desk: &Desk<'_>) {
     let odd =
         desk.case.faces.iter().filter(|f| !f.after_repair && f.flatness.is_some() && f.verdict != Verdict::Inside);
     for face in odd {
-        let svg = face_map(face, desk.layout);
+        let svg = face_map(face, desk.layout, Breadth::Sheet);
         if svg.is_empty() {
             continue;
         }

@@ -7,7 +7,7 @@ use workup::{Estimate, OptionLine, RiskLine};
 
 use super::PaperError;
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, days, plain};
+use super::words::{Desk, capital, days, lower, plain};
 
 /// Writes the estimate.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError> {
@@ -43,7 +43,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
         fields.push((format!("The {who} carries"), Some(risks.join("; "))));
     }
     if !option.opens.is_empty() {
-        fields.push(("Opens".to_owned(), Some(option.opens.join("; "))));
+        fields.push(("Opens".to_owned(), Some(option.opens.iter().map(|o| lower(o)).collect::<Vec<_>>().join("; "))));
     }
     sheet.fields(fields);
     if let Some(estimate) = &desk.case.estimate {
@@ -93,7 +93,7 @@ fn without_code(money: &Money) -> String {
 fn price(price: &Price) -> Cell {
     match price {
         Price::Known(r) => Cell::strong(range(r)),
-        Price::In(line) => Cell::of(format!("in {}", super::words::lower(line))),
+        Price::In(line) => Cell::of(format!("in {}", lower(line))),
         Price::NotSaid => Cell::of("the quote does not say"),
         Price::Open(missing) => Cell { note: missing.clone(), ..Cell::strong("price open") },
     }
@@ -113,8 +113,11 @@ fn over_the_ceiling(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     let ceiling = all.iter().find(|c| c.covers == logbook::Covers::Repair).and_then(|c| c.ceiling.as_ref());
     let (Some(total), Some(ceiling)) = (&estimate.total, ceiling) else { return };
     if total.hi.currency() == ceiling.currency() && total.hi.to_f64() > ceiling.to_f64() {
+        let used = all.iter().find(|c| c.covers == logbook::Covers::Repair).and_then(|c| c.used.as_ref());
+        let used = used.map(|used| format!(" So far {used} of it is committed.")).unwrap_or_default();
         sheet.strong(format!(
-            "This can come to more than the {ceiling} agreed for the repair. Nothing beyond it is begun before it is asked for and agreed."
+            "This can come to more than the {ceiling} agreed for the repair: its high end is the price where everything is \
+             found that may still be. Nothing beyond what is agreed is begun before it is asked for and agreed.{used}"
         ));
     }
 }

@@ -9,7 +9,7 @@ use workup::Finding;
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, described, figure, lower, own, plain};
-use crate::pictures::{Cut, cut_sketch, face_map, measured_at, reading_between_limits};
+use crate::pictures::{Breadth, Cut, cut_sketch, face_map, measured_at, reading_between_limits};
 
 /// Writes the machine order.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -56,7 +56,7 @@ fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, l
     let operation = desk.operation(&line.operation);
     let name = operation.map_or_else(|| capital(&plain(&line.operation)), |o| o.name.clone());
     sheet.statement(
-        format!("{name}: {}", desk.place(&line.position)),
+        format!("{name}: {}", desk.place(&line.position, &name)),
         format!("Order {} to {}", order.code, order.shop),
     );
     let wanted = match (&line.want, &line.want_high) {
@@ -154,7 +154,7 @@ fn as_found(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
             let at = at.trim_start_matches(", ");
             let spot = f.spot.as_ref().map(|s| plain(s)).unwrap_or_default();
             let whereabouts = match (at.is_empty(), spot.is_empty()) {
-                (true, true) => desk.place(&f.position),
+                (true, true) => desk.place_of(f),
                 (true, false) => spot,
                 (false, true) => at.to_owned(),
                 (false, false) => format!("{at}, {spot}"),
@@ -197,7 +197,7 @@ fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding
     let near_it: Vec<&Finding> = desk.as_found().into_iter().filter(|f| near(desk, f.position, at)).collect();
     let mut pictures = Vec::new();
     for face in desk.case.faces.iter().filter(|f| !f.after_repair && near(desk, f.position, at)) {
-        let svg = face_map(face, desk.layout);
+        let svg = face_map(face, desk.layout, Breadth::Sheet);
         if svg.is_empty() {
             sheet.text(format!("{}: {}.", capital(&face.name), face.reason));
         } else {
@@ -205,9 +205,11 @@ fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding
             pictures.push(sheet.picture(svg, alt, 0.8));
         }
     }
+    let mut beside = Vec::new();
     for svg in measured_at(&near_it) {
         let alt = described(&svg);
-        pictures.push(sheet.picture(svg, alt, 0.5));
+        let title = alt.split(". ").next().unwrap_or_default().to_owned();
+        beside.push((title, sheet.picture(svg, alt, 1.0)));
     }
     let inside = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
     let worst = listed.iter().filter(|f| f.limit.is_some()).min_by(|a, b| inside(a).total_cmp(&inside(b)));
@@ -215,8 +217,9 @@ fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding
     if let Some((f, svg)) = worst.and_then(|f| Some((f, reading_between_limits(f)?))) {
         let alt = described(&svg);
         let strip = sheet.picture(svg, alt, 1.0);
-        sheet.row(vec![(format!("{}{}", f.name(), desk.also_at(Some(f.position))), strip)]);
+        beside.push((format!("{}{}", f.name(), desk.also_at(Some(f.position))), strip));
     }
+    sheet.row(beside);
 }
 
 /// The limits: the engine's own figures, else the fallback the reading was judged by, named as such.
@@ -248,7 +251,7 @@ fn limits(sheet: &mut Sheet, desk: &Desk<'_>, operation: Option<&Operation>, fin
         sheet.small(format!(
             "{} at {} was judged by a fallback, {} ({}); it judges what was found and is no figure to cut to.",
             f.name(),
-            desk.place(&f.position),
+            desk.place_of(f),
             limit.name,
             limit.source
         ));
@@ -304,7 +307,7 @@ fn drafts(sheet: &mut Sheet, desk: &Desk<'_>) {
             sheet.new_page();
         }
         sheet.statement(
-            format!("Draft, nothing is ordered: {}", desk.place(&place)),
+            format!("Draft, nothing is ordered: {}", desk.place(&place, &first.name)),
             "These readings are outside a limit that machine work is held against.",
         );
         sheet.fields(vec![

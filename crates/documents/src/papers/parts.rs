@@ -12,8 +12,9 @@ use crate::pictures::{PartLine, parts_line};
 /// Writes the parts list.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     orders(sheet, desk);
-    joints(sheet, desk);
+    // Before what it is said of; at the end it would stand on a sheet by itself.
     rules(sheet, desk);
+    joints(sheet, desk);
 }
 
 /// Whether everything of an order has come: an arrival that does not say how many brings all.
@@ -160,7 +161,10 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
         let same = |held: &String| *held == part.id || held.trim().eq_ignore_ascii_case(&part.name);
         desk.state.orders.iter().find(|o| o.holds.iter().any(same))
     };
-    sheet.small("For each part: how many, whether it is used again and why, and whether it is ordered or fitted.");
+    sheet.small(
+        "For each part: how many, whether it is used again and why, and whether it is ordered or fitted. Parts that are to be \
+         settled stay until somebody has looked; the supplier's own list for the engine's number decides.",
+    );
     for joint in known {
         let mut rows: Vec<Vec<Cell>> = Vec::new();
         for part in joint.value.parts.iter().filter(|p| desk.has_part(p)) {
@@ -188,12 +192,8 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
             ]);
         }
         sheet.subheading(joint.name.clone());
-        sheet.table(&[("", Some(2.1)), ("", Some(1.9)), ("", Some(2.2)), ("", Some(1.2))], rows);
+        sheet.table(&[("", Some(1.9)), ("", Some(2.3)), ("", Some(2.2)), ("", Some(1.1))], rows);
     }
-    sheet.small(
-        "Parts that are to be settled stay until somebody has looked; the supplier's own list for the engine's number \
-         decides.",
-    );
 }
 
 fn rules(sheet: &mut Sheet, desk: &Desk<'_>) {

@@ -12,20 +12,21 @@ use crate::pictures::{ThenNow, then_and_now};
 
 /// The columns of single readings.
 const COLUMNS: [(&str, Option<f64>); 5] =
-    [("Reading", Some(2.6)), ("Where", Some(1.6)), ("Found", Some(1.4)), ("Judged", Some(1.5)), ("Day", Some(1.1))];
+    [("Reading", Some(3.0)), ("Where", Some(1.4)), ("Found", Some(1.3)), ("Judged", Some(1.5)), ("Day", Some(1.1))];
 
 /// Writes the proof.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     let proof = &desk.case.proof;
     sheet.statement(proof.standing.words(), proof.reason.clone());
-    let missing: Vec<String> = proof.open().map(|a| format!("{}{}", a.name, desk.also_at(Some(a.position)))).collect();
+    let missing: Vec<String> =
+        proof.open().map(|a| format!("{}{}", short(&a.name), desk.also_at(Some(a.position)))).collect();
     if !missing.is_empty() {
         sheet.heading("Missing proof");
         sheet.list(missing);
     }
     let later: Vec<String> = proof
         .due_later()
-        .filter_map(|a| Some(format!("{}{}: {}", a.name, desk.also_at(Some(a.position)), a.due.as_ref()?)))
+        .filter_map(|a| Some(format!("{}{}: {}", short(&a.name), desk.also_at(Some(a.position)), a.due.as_ref()?)))
         .collect();
     if !later.is_empty() {
         sheet.heading("Due later");
@@ -43,6 +44,16 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     handing_over(sheet, proof.standing);
 }
 
+/// What was read; that it is a proof is what the whole paper says.
+fn name(finding: &Finding) -> String {
+    short(&finding.name())
+}
+
+/// The name of a proof without the word before it.
+fn short(name: &str) -> String {
+    capital(name.strip_prefix("Proof: ").unwrap_or(name))
+}
+
 /// A table of single readings, by entry.
 fn single(sheet: &mut Sheet, desk: &Desk<'_>, heading: &str, entries: &[String]) {
     let rows: Vec<Vec<Cell>> = entries.iter().filter_map(|e| desk.finding(e)).map(|f| row(desk, f)).collect();
@@ -54,8 +65,8 @@ fn single(sheet: &mut Sheet, desk: &Desk<'_>, heading: &str, entries: &[String])
 
 fn row(desk: &Desk<'_>, f: &Finding) -> Vec<Cell> {
     vec![
-        Cell::of(f.name()),
-        Cell::of(capital(&desk.place(&f.position))),
+        Cell::of(name(f)),
+        Cell::of(capital(&desk.place_of(f))),
         Cell::strong(f.shown.clone()),
         Cell::of(desk.mark(f).words()),
         Cell::of(day(&f.at)),
@@ -73,7 +84,7 @@ fn pairs(sheet: &mut Sheet, desk: &Desk<'_>) {
         let before = pair.before.as_ref().and_then(|e| desk.finding(e));
         if let (Some(now), Some(then)) = (f.value, before.and_then(|b| b.value)) {
             let (unit, convert) = shown_unit(f);
-            let place = capital(&desk.place(&f.position));
+            let place = capital(&desk.place_of(f));
             let list = drawn.entry((f.check_name.clone(), unit)).or_default();
             // A place read again is drawn as it was last.
             list.retain(|p| p.place != place);
@@ -85,8 +96,8 @@ fn pairs(sheet: &mut Sheet, desk: &Desk<'_>) {
         );
         let spot = f.spot.as_ref().map(|s| format!(", {}", plain(s))).unwrap_or_default();
         rows.push(vec![
-            Cell::of(f.name()),
-            Cell::of(format!("{}{spot}", capital(&desk.place(&f.position)))),
+            Cell::of(name(f)),
+            Cell::of(format!("{}{spot}", capital(&desk.place_of(f)))),
             Cell { note: judged, ..Cell::of(shown) },
             Cell { note: desk.mark(f).words().to_owned(), ..Cell::strong(f.shown.clone()) },
             Cell::of(day(&f.at)),
@@ -98,18 +109,18 @@ fn pairs(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
     sheet.table(
         &[
-            ("Reading", Some(2.3)),
+            ("Reading", Some(2.7)),
             ("Where", Some(1.2)),
-            ("As found", Some(1.4)),
-            ("As left", Some(1.4)),
+            ("As found", Some(1.3)),
+            ("As left", Some(1.3)),
             ("Day", Some(1.1)),
         ],
         rows,
     );
     for ((name, unit), pairs) in drawn.iter().filter(|(_, pairs)| pairs.len() > 1) {
-        let svg = then_and_now(name, unit, pairs);
+        let svg = then_and_now(&short(name), unit, pairs);
         let alt = described(&svg);
-        sheet.subheading(format!("{name}, then and now"));
+        sheet.subheading(format!("{}, then and now", short(name)));
         let picture = sheet.picture(svg, alt, 0.8);
         sheet.pictures(vec![picture]);
     }

@@ -12,7 +12,7 @@ use workup::{Case, Finding, OptionLine};
 use super::JobPapers;
 use super::sheet::Sheet;
 use crate::pictures::drawing::grouped;
-use crate::pictures::{Mark, head_from_fire_side, mark_key, marks_of};
+use crate::pictures::{Breadth, Mark, head_from_fire_side, mark_key, marks_of};
 
 /// Everything a paper is written from, with look-ups.
 #[derive(Debug)]
@@ -192,7 +192,7 @@ impl<'a> Desk<'a> {
                 ([one, ..], true) => Position::Cylinder(*one),
                 _ => Position::Bank(head.bank),
             };
-            let svg = head_from_fire_side(self.layout, &position, &marks, &BTreeMap::new());
+            let svg = head_from_fire_side(self.layout, &position, &marks, &BTreeMap::new(), Breadth::Sheet);
             let alt = described(&svg);
             // A head of few cylinders would otherwise be drawn as large as one of many.
             let width = match head.cylinders.len() {
@@ -254,9 +254,14 @@ impl<'a> Desk<'a> {
         matches!(at, Position::Bank(_)) && self.layout.banks().len() < 2
     }
 
-    /// Where something is; an engine of one bank needs no name for it.
-    pub(crate) fn place(&self, at: &Position) -> String {
-        if self.only_bank(at) { "head or block".to_owned() } else { self.layout.label(at) }
+    /// Where something of that name is; on an engine of one bank the name says which piece it is.
+    pub(crate) fn place(&self, at: &Position, name: &str) -> String {
+        if self.only_bank(at) { piece(name).to_owned() } else { self.layout.label(at) }
+    }
+
+    /// Where a reading was taken.
+    pub(crate) fn place_of(&self, finding: &Finding) -> String {
+        self.place(&finding.position, &finding.check_name)
     }
 
     /// A place as an addition after a comma, where it says anything.
@@ -281,6 +286,17 @@ impl<'a> Desk<'a> {
             Some(words) if !words.is_empty() => format!("{words}; {}", self.case.engine),
             Some(_) | None => self.case.engine.clone(),
         }
+    }
+}
+
+/// The piece of the one bank that a check or an operation is done to, as its name has it.
+fn piece(name: &str) -> &'static str {
+    let name = name.to_lowercase();
+    match (name.contains("head"), name.contains("block") || name.contains("deck")) {
+        (true, true) => "head and block",
+        (false, true) => "block",
+        (false, false) if name.contains("gasket") => "head gasket",
+        (_, false) => "head",
     }
 }
 

@@ -6,6 +6,7 @@ use anatomy::{EngineLayout, Fuel, Position};
 
 use super::drawing::{Anchor, Drawing, Pen, THICK, THIN, count, wide};
 use super::marks::Mark;
+use super::prices::Breadth;
 
 /// Radius of a chamber on the drawing.
 const R: f64 = 80.0;
@@ -13,8 +14,15 @@ const R: f64 = 80.0;
 const PITCH: f64 = 2.3 * R;
 /// Left and right of the head.
 const SIDE: f64 = 96.0;
-/// Above the head.
+/// Above the head, at least.
 const TOP: f64 = 66.0;
+/// As wide as a phone shows a picture.
+const PHONE: f64 = 350.0;
+/// A head longer than this is drawn smaller than its letters are meant.
+const LONG: f64 = 1000.0;
+/// What a word on a phone is never smaller than, and what a valve's is not drawn below.
+const READ: f64 = 12.5;
+const LEAST: f64 = 9.0;
 /// Half of the head's width.
 const HALF: f64 = 1.45 * R;
 
@@ -79,6 +87,13 @@ struct Scene<'a> {
     marks: &'a BTreeMap<Position, Mark>,
     links: &'a BTreeMap<Position, String>,
     drawing: Drawing,
+    breadth: Breadth,
+    /// Units of the drawing to a point of the screen, where it is shown smaller than it is drawn.
+    smaller: f64,
+    /// How much larger letters stand on a sheet, where a long head is drawn smaller than a short one.
+    larger: f64,
+    /// Where the casting begins.
+    top: f64,
 }
 
 /// One head seen from the fire side. `links`: where a tap on a place leads.
@@ -91,9 +106,16 @@ pub fn head_from_fire_side(
     head: &Position,
     marks: &BTreeMap<Position, Mark>,
     links: &BTreeMap<Position, String>,
+    breadth: Breadth,
 ) -> String {
     let cylinders = covered(layout, head);
-    let (width, height) = (2.0 * SIDE + count(cylinders.len()) * PITCH, TOP + 2.0 * HALF + 30.0);
+    let width = 2.0 * SIDE + count(cylinders.len()) * PITCH;
+    let smaller = match breadth {
+        Breadth::Sheet => 1.0,
+        Breadth::Phone => (width / PHONE).max(1.0),
+    };
+    let top = TOP.max(2.6 * READ * smaller);
+    let height = top + 2.0 * HALF + (2.0 * READ * smaller).max(30.0);
     let counted_from_front = layout.numbering().first_end() == layout.front();
     let name = match layout.banks().len() {
         0 | 1 => "The head".to_owned(),
@@ -101,21 +123,24 @@ pub fn head_from_fire_side(
     };
     let title = format!("{name} from the fire side");
     let desc = described(layout, &cylinders, marks, counted_from_front);
-    let mut scene = Scene { layout, marks, links, drawing: Drawing::new(width, height, &title, &desc) };
+    let drawing = Drawing::new(width, height, &title, &desc);
+    let mut scene =
+        Scene { layout, marks, links, drawing, breadth, smaller, larger: (width / LONG).clamp(1.0, 1.25), top };
     scene.casting(&cylinders, width);
     if layout.banks().len() > 1 {
         // Two heads of one engine look alike; each says which it is.
-        let foot = (SIDE - 22.0, TOP + 2.0 * HALF + 20.0);
-        scene.drawing.text(foot, 15.0, Anchor::Start, false, &name.replacen('H', "h", 1));
+        let size = scene.letters(15.0);
+        let foot = (SIDE - 22.0, top + 2.0 * HALF + 5.0 + size);
+        scene.drawing.text(foot, size, Anchor::Start, false, &name.replacen('H', "h", 1));
     }
     scene.front(counted_from_front, width);
     for (n, cylinder) in cylinders.iter().enumerate() {
-        scene.cylinder(*cylinder, (SIDE + (count(n) + 0.5) * PITCH, TOP + HALF));
+        scene.cylinder(*cylinder, (SIDE + (count(n) + 0.5) * PITCH, top + HALF));
     }
     for (n, cylinder) in cylinders.iter().enumerate() {
         let pair = Position::Pair(*cylinder);
         if n + 1 < cylinders.len() && marks.contains_key(&pair) {
-            scene.bridge(&pair, (SIDE + count(n + 1) * PITCH, TOP + HALF));
+            scene.bridge(&pair, (SIDE + count(n + 1) * PITCH, top + HALF));
         }
     }
     if let Some(b) = layout.bank_of(head).or_else(|| cylinders.first().and_then(|c| layout.bank_of_cylinder(*c))) {
@@ -163,46 +188,62 @@ fn described(
 }
 
 impl Scene<'_> {
+    /// The size of letters that stand so large on a sheet: on a phone as large as one can read.
+    fn letters(&self, on_a_sheet: f64) -> f64 {
+        match self.breadth {
+            Breadth::Sheet => on_a_sheet * self.larger,
+            Breadth::Phone => on_a_sheet.max(READ * self.smaller),
+        }
+    }
+
     /// The outline of the casting, bolts around the chambers, water passages between.
     fn casting(&mut self, cylinders: &[u8], width: f64) {
         let n = cylinders.len();
+        let top = self.top;
         let d = &mut self.drawing;
-        d.rect((SIDE - 22.0, TOP), (width - 2.0 * SIDE + 44.0, 2.0 * HALF), &Pen::outline(THICK));
-        d.line((SIDE - 32.0, TOP + HALF), (width - SIDE + 32.0, TOP + HALF), &Pen::chain(0.7));
+        d.rect((SIDE - 22.0, top), (width - 2.0 * SIDE + 44.0, 2.0 * HALF), &Pen::outline(THICK));
+        d.line((SIDE - 32.0, top + HALF), (width - SIDE + 32.0, top + HALF), &Pen::chain(0.7));
         for k in 0..=n {
             for side in [-1.0, 1.0] {
-                let at = (SIDE + count(k) * PITCH, TOP + HALF + side * 1.2 * R);
+                let at = (SIDE + count(k) * PITCH, top + HALF + side * 1.2 * R);
                 hexagon(d, at, 0.13 * R);
             }
         }
         for k in 0..n {
             for (side, shift) in [(-1.0, -0.5), (-1.0, 0.5), (1.0, -0.5), (1.0, 0.5)] {
                 let x = SIDE + (count(k) + 0.5) * PITCH + shift * 0.95 * R;
-                d.ellipse((x, TOP + HALF + side * 1.24 * R), (0.17 * R, 0.085 * R), &Pen::hidden());
+                d.ellipse((x, top + HALF + side * 1.24 * R), (0.17 * R, 0.085 * R), &Pen::hidden());
             }
         }
     }
 
     /// The arrow to the front, at the true end.
     fn front(&mut self, at_the_left: bool, width: f64) {
+        let (size, top, breadth) = (self.letters(15.0), self.top, self.breadth);
         let d = &mut self.drawing;
         let (x, to) = if at_the_left { (SIDE - 40.0, -1.0) } else { (width - SIDE + 40.0, 1.0) };
-        let y = TOP + HALF;
+        let y = top + HALF;
         d.line((x, y + 8.0), (x + to * 28.0, y + 8.0), &Pen::line(THICK));
         d.polygon(&[(x + to * 48.0, y + 8.0), (x + to * 26.0, y), (x + to * 26.0, y + 16.0)], &Pen::solid());
-        d.text((x + to * 24.0, y - 8.0), 15.0, Anchor::Middle, true, "FRONT");
+        match (breadth, at_the_left) {
+            (Breadth::Sheet, _) => d.text((x + to * 24.0, y - 8.0), size, Anchor::Middle, true, "FRONT"),
+            // Too wide for the side of the casting: in the corner above the arrow.
+            (Breadth::Phone, true) => d.text((2.0, size), size, Anchor::Start, true, "FRONT"),
+            (Breadth::Phone, false) => d.text((width - 2.0, size), size, Anchor::End, true, "FRONT"),
+        }
     }
 
     fn cylinder(&mut self, cylinder: u8, at: (f64, f64)) {
         let place = Position::Cylinder(cylinder);
         let name = self.layout.cylinder_name(cylinder).unwrap_or_else(|| cylinder.to_string());
         let linked = self.open(&place);
+        let size = self.letters(26.0);
         let d = &mut self.drawing;
         d.circle(at, R, &Pen::outline(THIN));
-        d.text((at.0, at.1 - HALF - 10.0), 26.0, Anchor::Middle, true, &name);
+        d.text((at.0, at.1 - HALF - 10.0), size, Anchor::Middle, true, &name);
         if let Some(mark) = self.marks.get(&place) {
-            let beside = wide(&name, 26.0) / 2.0 + 24.0;
-            mark.draw(d, (at.0 + beside, at.1 - HALF - 19.0), 30.0);
+            let beside = wide(&name, size) / 2.0 + 24.0 * size / 26.0;
+            mark.draw(d, (at.0 + beside, at.1 - HALF - 10.0 - 0.35 * size), 30.0 * size / 26.0);
         }
         d.close(linked);
         let seats = chamber(self.layout.intake_valves_per_cylinder(), self.layout.exhaust_valves_per_cylinder());
@@ -226,8 +267,11 @@ impl Scene<'_> {
         let d = &mut self.drawing;
         d.circle(middle, radius, &Pen::outline(THICK));
         d.circle(middle, radius * 0.84, &Pen::help());
-        let size = (radius * 0.5).min(15.0);
+        let size = (radius * 0.5).min(15.0 * self.larger);
         match mark {
+            // Too small to read: the shape alone, and the word in the list of places.
+            Some(mark) if size < LEAST * self.smaller => mark.draw(d, middle, radius * 1.3),
+            None if size < LEAST * self.smaller => {}
             Some(mark) => {
                 mark.draw(d, (middle.0, middle.1 - radius * 0.2), radius * 0.92);
                 d.text((middle.0, middle.1 + radius * 0.62), size, Anchor::Middle, false, word);
@@ -265,12 +309,23 @@ impl Scene<'_> {
             return;
         }
         let linked = self.open(place);
+        let (size, top, breadth) = (self.letters(13.5), self.top, self.breadth);
         let d = &mut self.drawing;
-        let at = (width - SIDE + 34.0, TOP - 22.0);
+        let (at, large, word) = match breadth {
+            Breadth::Sheet => {
+                let at = (width - SIDE + 34.0, top - 22.0);
+                (at, 30.0, (at.0 + 18.0, at.1 + 5.0))
+            }
+            // Under the casting, where there is room for a word.
+            Breadth::Phone => {
+                let word = (width - SIDE + 22.0 - wide("face", size), top + 2.0 * HALF + 5.0 + size);
+                ((word.0 - 0.9 * size, word.1 - 0.35 * size), 1.2 * size, word)
+            }
+        };
         if let Some(mark) = self.marks.get(place) {
-            mark.draw(d, at, 30.0);
+            mark.draw(d, at, large);
         }
-        d.text((at.0 + 18.0, at.1 + 5.0), 14.0, Anchor::Start, false, "face");
+        d.text(word, size, Anchor::Start, false, "face");
         d.close(linked);
     }
 

@@ -28,8 +28,8 @@ const HEIGHTS: &[(&str, f64)] = &[("top", 92.0), ("middle", 172.0), ("bottom", 2
 const DECK: f64 = 60.0;
 const FOOT: f64 = 284.0;
 /// Half the bore as drawn, and the most that a wall stands off it.
-const HALF: f64 = 44.0;
-const MOST: f64 = 26.0;
+const HALF: f64 = 38.0;
+const MOST: f64 = 24.0;
 /// Narrow enough that two axes are read on a phone.
 const PANEL: f64 = 212.0;
 
@@ -63,7 +63,7 @@ fn bore(group: &[&Finding]) -> String {
             format!("{axis}: {}", figures.collect::<Vec<_>>().join(", "))
         })
         .collect();
-    let title = format!("{}, by height and axis", first.place);
+    let title = format!("{}, {}", first.name(), first.place);
     let desc = format!("{} over its size. {}. The error is drawn large.", capital(&first.reading), said.join("; "));
     let width = PANEL * count(axes.len());
     let widest = format!("error drawn large, widest {} {unit}", quantity::print::printed(largest, 3));

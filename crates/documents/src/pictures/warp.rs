@@ -6,6 +6,7 @@ use quantity::print::printed;
 use workup::Face;
 
 use super::drawing::{Anchor, Drawing, Pen, THICK, count, lines, number};
+use super::prices::Breadth;
 
 /// A face on a grid of places, and what was measured on it. Lengths in millimetres.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -34,13 +35,12 @@ pub struct Warp {
     pub words: Vec<String>,
 }
 
-const WIDTH: f64 = 560.0;
 const LEFT: f64 = 30.0;
 const TOP: f64 = 60.0;
 /// How far the edge of the face is drawn beyond the outer lines.
 const RIM: f64 = 12.0;
-/// The widest and the highest that the face is drawn.
-const ROOM: (f64, f64) = (500.0, 300.0);
+/// The highest that the face is drawn.
+const HIGHEST: f64 = 300.0;
 /// Bands of depth \[ours\]: more cannot be told apart by their hatching in print.
 const BANDS: usize = 5;
 /// Between the hatch lines of the first band that has any; each deeper band has a line in every gap of the one before.
@@ -50,9 +50,17 @@ const CLOSEST: f64 = WIDEST / 8.0;
 /// Size of what is written below.
 const SMALL: f64 = 14.0;
 
+/// How wide the picture is.
+const fn width(breadth: Breadth) -> f64 {
+    match breadth {
+        Breadth::Sheet => 560.0,
+        Breadth::Phone => 356.0,
+    }
+}
+
 /// The map of a face whose straightedge readings are told station by station; empty where they leave nothing to draw.
 #[must_use]
-pub fn face_map(face: &Face, layout: &EngineLayout) -> String {
+pub fn face_map(face: &Face, layout: &EngineLayout, breadth: Breadth) -> String {
     let Some(surface) = &face.surface else { return String::new() };
     let mut letters: Vec<(char, [f64; 2])> = Vec::new();
     for line in &face.lines {
@@ -90,7 +98,7 @@ pub fn face_map(face: &Face, layout: &EngineLayout) -> String {
         ));
     }
     words.push(format!("{}.", capital(workup::faces::UNSEEN)));
-    warp_map(&Warp {
+    let warp = Warp {
         along: surface.along.clone(),
         across: surface.across.clone(),
         height: surface.height.clone(),
@@ -105,7 +113,8 @@ pub fn face_map(face: &Face, layout: &EngineLayout) -> String {
             .collect(),
         limit: edge.map(|edge| printed(edge, 3)),
         words,
-    })
+    };
+    warp_map(&warp, breadth)
 }
 
 fn capital(words: &str) -> String {
@@ -123,7 +132,8 @@ fn bands(warp: &Warp, low: f64, high: f64) -> Vec<Option<usize>> {
 
 /// The face from above: the deeper, the closer its hatching. Empty where there is no grid.
 #[must_use]
-pub fn warp_map(warp: &Warp) -> String {
+pub fn warp_map(warp: &Warp, breadth: Breadth) -> String {
+    let width = width(breadth);
     let (Some(x0), Some(x1), Some(y0), Some(y1)) =
         (warp.along.first(), warp.along.last(), warp.across.first(), warp.across.last())
     else {
@@ -135,7 +145,7 @@ pub fn warp_map(warp: &Warp) -> String {
     if !(long > 0.0 && deep > 0.0 && low.is_finite() && high.is_finite()) {
         return String::new();
     }
-    let scale = (ROOM.0 / long).min(ROOM.1 / deep);
+    let scale = ((width - 2.0 * LEFT) / long).min(HIGHEST / deep);
     let at = |place: &[f64; 2]| (LEFT + (place[0] - x0) * scale, TOP + (y1 - place[1]) * scale);
     let bottom = TOP + deep * scale;
     let depth = 1000.0 * (high - low);
@@ -154,7 +164,7 @@ pub fn warp_map(warp: &Warp) -> String {
         key.push("Circles: chambers or bores, to find the place; their size is not drawn.".to_owned());
     }
     let written: Vec<String> =
-        warp.words.iter().chain(&key).flat_map(|words| lines(words, SMALL, WIDTH - LEFT)).collect();
+        warp.words.iter().chain(&key).flat_map(|words| lines(words, SMALL, width - LEFT)).collect();
     let desc = format!(
         "A face of {long:.0} by {deep:.0} mm from above. Its highest ground lies {depth:.0} thousandths of a millimetre over its lowest. \
          {} points measured.{}{}{}",
@@ -164,7 +174,7 @@ pub fn warp_map(warp: &Warp) -> String {
         warp.words.iter().map(|words| format!(" {words}")).collect::<String>()
     );
     let height = bottom + 74.0 + count(written.len()) * (SMALL + 5.0);
-    let mut d = Drawing::new(WIDTH, height, "The face, bent as measured", &desc);
+    let mut d = Drawing::new(width, height, "The face, bent as measured", &desc);
     hatched(&mut d, warp, &bands(warp, low, high), &at);
     d.rect((LEFT - RIM, TOP - RIM), (long * scale + 2.0 * RIM, deep * scale + 2.0 * RIM), &Pen::line(THICK));
     chambers(&mut d, warp, (LEFT, TOP), (long * scale, deep * scale));
@@ -190,7 +200,7 @@ pub fn warp_map(warp: &Warp) -> String {
         d.text((LEFT - RIM, TOP - RIM - 14.0), SMALL, Anchor::Start, true, "◀ FRONT");
     }
     if let Some(limit) = &warp.limit {
-        flatness_frame(&mut d, limit);
+        flatness_frame(&mut d, limit, width);
     }
     scale_of_bands(&mut d, bottom + RIM + 16.0);
     for (k, words) in written.iter().enumerate() {
@@ -302,9 +312,9 @@ fn chambers(d: &mut Drawing, warp: &Warp, corner: (f64, f64), size: (f64, f64)) 
 }
 
 /// The tolerance frame of flatness (ISO 1101 \[published\]): a parallelogram and the limit in mm.
-fn flatness_frame(d: &mut Drawing, limit: &str) {
+fn flatness_frame(d: &mut Drawing, limit: &str, width: f64) {
     let wide = super::drawing::wide(limit, SMALL) + 16.0;
-    let left = WIDTH - LEFT - wide - 34.0;
+    let left = width - LEFT - wide - 34.0;
     d.rect((left, 12.0), (34.0, 24.0), &Pen::outline(1.2));
     d.polygon(&[(left + 6.0, 30.0), (left + 22.0, 30.0), (left + 28.0, 18.0), (left + 12.0, 18.0)], &Pen::line(1.6));
     d.rect((left + 34.0, 12.0), (wide, 24.0), &Pen::outline(1.2));

@@ -71,7 +71,7 @@ fn every_paper_of_every_demo_job_typesets_and_says_whose_it_is() {
                 }
                 assert!(text.contains(paper.title()));
                 // No id of the machine and no unset value for people to read.
-                for ugly in ["null", "Some(", "None", "{{", "NaN"] {
+                for ugly in ["null", "Some(", "None", "{{", "NaN", "Head or block"] {
                     assert!(!text.contains(ugly), "{name} {}: {ugly}", paper.word());
                 }
             }
@@ -301,6 +301,10 @@ fn an_estimate_that_can_pass_what_was_agreed_says_so() {
             .contains("agreed for the repair")
     };
     assert!(said(&demo(name)), "4,600 was agreed, and the work that depends on what is found can cost more");
+    let demo_of = demo(name);
+    let tail = demo_of.tail();
+    let text = words(&typeset(Paper::Estimate, &job(&demo_of, &tail), PaperSize::A4).unwrap().pdf);
+    assert!(text.contains("everything is found that may still be") && text.contains("So far EUR"), "{text}");
     let story = include_str!("../../../../cases/0002-ostrand-h6/story.jsonl");
     let raised = story.replace("\"ceiling\": {\"amount\": \"4600.00\"", "\"ceiling\": {\"amount\": \"90000.00\"");
     assert_ne!(raised, story);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use anatomy::{Arrangement, EngineLayout, Fuel, HeadDivision, LayoutDescription, Position, Scope, ValveGear};
-use documents::pictures::{self, Mark};
+use documents::pictures::{self, Breadth, Mark};
 
 fn engine(arrangement: Arrangement, cylinders: u8, valves: u8) -> EngineLayout {
     let mut d = LayoutDescription::new(arrangement, cylinders, Fuel::Petrol, ValveGear::SingleCam);
@@ -61,7 +61,7 @@ fn every_valve_and_cylinder_of_a_head_is_drawn_inside_the_picture() {
         let mut seen = 0;
         for head in layout.heads() {
             let at = Position::Bank(head.bank);
-            let svg = pictures::head_from_fire_side(&layout, &at, &BTreeMap::new(), &BTreeMap::new());
+            let svg = pictures::head_from_fire_side(&layout, &at, &BTreeMap::new(), &BTreeMap::new(), Breadth::Sheet);
             let document = whole(&svg);
             assert_eq!(document.root_element().attribute("role"), Some("img"));
             assert!(svg.contains("FRONT"));
@@ -84,12 +84,42 @@ fn every_valve_and_cylinder_of_a_head_is_drawn_inside_the_picture() {
     }
 }
 
+/// What is shown 350 points wide is read at 12 points or more (a valve's own word at 9), and no word leaves the picture.
+#[test]
+fn a_head_on_a_phone_has_words_that_can_be_read() {
+    for (cylinders, valves) in [(1, 4), (2, 4), (3, 3), (4, 4), (6, 2), (8, 2)] {
+        let layout = engine(Arrangement::Inline, cylinders, valves);
+        let at = Position::Bank(anatomy::Bank::A);
+        let marks = layout.all_positions().into_iter().map(|p| (p, Mark::Inside)).collect();
+        let svg = pictures::head_from_fire_side(&layout, &at, &marks, &BTreeMap::new(), Breadth::Phone);
+        let document = whole(&svg);
+        let width: f64 = document.root_element().attribute("width").unwrap().parse().unwrap();
+        let mut seen = 0;
+        for text in document.descendants().filter(|n| n.has_tag_name(("http://www.w3.org/2000/svg", "text"))) {
+            let number = |name: &str| text.attribute(name).unwrap().parse::<f64>().unwrap();
+            let words = text.text().unwrap();
+            let shown = number("font-size") * (350.0 / width).min(1.0);
+            let valve = words.starts_with("in") || words.starts_with("ex");
+            assert!(shown >= if valve { 8.9 } else { 12.0 }, "{cylinders}: {words} is {shown} high");
+            let long = 0.62 * number("font-size") * f64::from(u16::try_from(words.len()).unwrap());
+            let left = match text.attribute("text-anchor").unwrap() {
+                "start" => number("x"),
+                "middle" => number("x") - long / 2.0,
+                _ => number("x") - long,
+            };
+            assert!(left >= -1.0 && left + long <= width + 1.0, "{cylinders}: {words} leaves the picture");
+            seen += 1;
+        }
+        assert!(seen > usize::from(cylinders), "each cylinder has its name");
+    }
+}
+
 #[test]
 fn valves_of_one_chamber_never_cover_each_other() {
     for valves in 2..=5 {
         let layout = engine(Arrangement::Inline, 1, valves);
         let at = Position::Bank(anatomy::Bank::A);
-        let svg = pictures::head_from_fire_side(&layout, &at, &BTreeMap::new(), &BTreeMap::new());
+        let svg = pictures::head_from_fire_side(&layout, &at, &BTreeMap::new(), &BTreeMap::new(), Breadth::Sheet);
         let document = whole(&svg);
         let seats: Vec<(f64, f64, f64)> = layout
             .all_positions()
@@ -115,7 +145,13 @@ fn a_head_for_each_cylinder_is_drawn_alone() {
     let mut d = LayoutDescription::new(Arrangement::Inline, 3, Fuel::Diesel, ValveGear::Pushrod);
     d.heads = Some(HeadDivision::PerCylinder);
     let layout = EngineLayout::new(d).unwrap();
-    let svg = pictures::head_from_fire_side(&layout, &Position::Cylinder(2), &BTreeMap::new(), &BTreeMap::new());
+    let svg = pictures::head_from_fire_side(
+        &layout,
+        &Position::Cylinder(2),
+        &BTreeMap::new(),
+        &BTreeMap::new(),
+        Breadth::Sheet,
+    );
     let document = whole(&svg);
     assert!(place(&document, &Position::Cylinder(2)).is_some());
     assert!(place(&document, &Position::Cylinder(1)).is_none());
@@ -128,7 +164,13 @@ fn a_mark_moves_with_its_valve_and_no_other_changes() {
     let first = Position::ValveExhaust { cylinder: 6, number: 1 };
     let second = Position::ValveIntake { cylinder: 7, number: 2 };
     let draw = |at: Position| {
-        pictures::head_from_fire_side(&layout, &bank, &BTreeMap::from([(at, Mark::Outside)]), &BTreeMap::new())
+        pictures::head_from_fire_side(
+            &layout,
+            &bank,
+            &BTreeMap::from([(at, Mark::Outside)]),
+            &BTreeMap::new(),
+            Breadth::Sheet,
+        )
     };
     let (before, after) = (draw(first), draw(second));
     for scope in [Scope::Cylinder, Scope::ValveIntake, Scope::ValveExhaust] {
@@ -166,7 +208,13 @@ fn a_place_with_a_link_can_be_followed_and_carries_its_words() {
     let layout = engine(Arrangement::Inline, 4, 2);
     let valve = Position::ValveExhaust { cylinder: 3, number: 1 };
     let links = BTreeMap::from([(valve, "/jobs/1?at=cyl-3-ex-1&x=\"<".to_owned())]);
-    let svg = pictures::head_from_fire_side(&layout, &Position::Bank(anatomy::Bank::A), &BTreeMap::new(), &links);
+    let svg = pictures::head_from_fire_side(
+        &layout,
+        &Position::Bank(anatomy::Bank::A),
+        &BTreeMap::new(),
+        &links,
+        Breadth::Sheet,
+    );
     let document = whole(&svg);
     let link = place(&document, &valve).unwrap();
     assert_eq!(link.tag_name().name(), "a");
@@ -183,6 +231,7 @@ fn the_arrow_stands_at_the_end_that_is_the_front() {
             &Position::Bank(anatomy::Bank::A),
             &BTreeMap::new(),
             &BTreeMap::new(),
+            Breadth::Sheet,
         );
         let document = whole(&svg);
         let text = document.descendants().find(|n| n.text() == Some("FRONT") && n.is_element()).unwrap();
@@ -330,12 +379,12 @@ fn hatching(svg: &str) -> (f64, f64) {
 
 #[test]
 fn a_warped_face_is_hatched_the_closer_the_deeper_and_slanting_where_nobody_measured() {
-    let svg = pictures::warp_map(&bent());
+    let svg = pictures::warp_map(&bent(), Breadth::Sheet);
     let (left, right) = hatching(&svg);
     assert!(right > 3.0 * left && right > 0.0, "the high end stands left and is bare: {left} {right}");
     let mut turned = bent();
     turned.height.reverse();
-    let (mirrored, bare) = hatching(&pictures::warp_map(&turned));
+    let (mirrored, bare) = hatching(&pictures::warp_map(&turned, Breadth::Sheet));
     assert!(
         (mirrored - right).abs() < 0.02 * right && (bare - left).abs() < 0.02 * right,
         "turned round, turned round"
@@ -343,13 +392,13 @@ fn a_warped_face_is_hatched_the_closer_the_deeper_and_slanting_where_nobody_meas
     assert!(svg.contains("40 thousandths") && !svg.contains("not measured"), "{svg}");
     let mut blind = bent();
     blind.seen[2] = false;
-    let half = pictures::warp_map(&blind);
+    let half = pictures::warp_map(&blind, Breadth::Sheet);
     assert!(hatching(&half).1 < right, "unmeasured ground has no bands");
     assert!(half.contains("was not measured") && half.matches("<line").count() > svg.matches("<line").count());
     let mut moved = bent();
     moved.touched.0 = vec![[200.0, 75.0]];
-    assert_ne!(pictures::warp_map(&moved), svg, "the mark stands where the face is touched");
-    assert_eq!(pictures::warp_map(&pictures::Warp::default()), "", "nothing measured, nothing drawn");
+    assert_ne!(pictures::warp_map(&moved, Breadth::Sheet), svg, "the mark stands where the face is touched");
+    assert_eq!(pictures::warp_map(&pictures::Warp::default(), Breadth::Sheet), "", "nothing measured, nothing drawn");
 }
 
 #[test]
@@ -357,7 +406,7 @@ fn the_map_of_a_head_has_its_lines_letters_chambers_limit_and_words() {
     use crate::common::{NAMES, demo};
     let job = demo(NAMES[0]);
     let face = job.case.faces.iter().find(|f| f.check == "head-straightedge").unwrap();
-    let svg = pictures::face_map(face, job.state.layout.as_ref().unwrap());
+    let svg = pictures::face_map(face, job.state.layout.as_ref().unwrap(), Breadth::Sheet);
     let document = whole(&svg);
     let texts: Vec<&str> =
         document.descendants().filter(|n| n.tag_name().name() == "text").filter_map(|n| n.text()).collect();
@@ -380,7 +429,7 @@ fn the_map_of_a_head_has_its_lines_letters_chambers_limit_and_words() {
     }
     let mut unsized_face = face.clone();
     unsized_face.surface = None;
-    assert_eq!(pictures::face_map(&unsized_face, job.state.layout.as_ref().unwrap()), "");
+    assert_eq!(pictures::face_map(&unsized_face, job.state.layout.as_ref().unwrap(), Breadth::Sheet), "");
 }
 
 #[test]

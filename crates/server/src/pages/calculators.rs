@@ -151,6 +151,16 @@ fn cautions(all: &[&str]) -> Markup {
     }
 }
 
+/// Whether it must be given, a word to choose written as the list below it has it.
+fn need(input: &Input) -> String {
+    match input.default {
+        Some(default) if input.kind == InputKind::Choice => {
+            input.need().replace(default, &crate::words::words(default))
+        }
+        _ => input.need(),
+    }
+}
+
 fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
     let value = typed.get(input.key).map_or("", String::as_str);
     let here = trouble.filter(|t| t.key() == Some(input.key));
@@ -168,7 +178,7 @@ fn field(input: &Input, typed: &Typed, trouble: Option<&CalcError>) -> Markup {
                 (typed_out(input.meaning))
                 @if !input.required {
                     " "
-                    span.may { "(" (input.need()) ")" }
+                    span.may { "(" (need(input)) ")" }
                 }
             }
             @match input.kind {
@@ -240,7 +250,7 @@ fn rows(text: &str) -> String {
     text.split(';').map(str::trim).collect::<Vec<_>>().join("\n")
 }
 
-fn said(c: &'static Calculator, answer: &Answer, sketch: Option<String>) -> Markup {
+fn said(c: &'static Calculator, answer: &Answer, sketch: Option<(String, String)>) -> Markup {
     let meaning = |key: &str| c.outputs.iter().find(|o| o.key == key).map_or("", |o| o.meaning);
     html! {
         section.sheet.answer aria-live="polite" {
@@ -275,8 +285,9 @@ fn said(c: &'static Calculator, answer: &Answer, sketch: Option<String>) -> Mark
                     }
                 }
             }
-            @if let Some(svg) = sketch {
-                div.picture.whole { (PreEscaped(svg)) }
+            @if let Some((sheet, phone)) = sketch {
+                div.picture.whole.wide-only { (PreEscaped(sheet)) }
+                div.picture.whole.narrow-only { (PreEscaped(phone)) }
             }
             @if !answer.notes.is_empty() {
                 ul.notes {

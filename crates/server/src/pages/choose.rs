@@ -4,7 +4,7 @@
 
 use anatomy::Known;
 use documents::pictures;
-use logbook::{CauseAnswer, Kind, Moment};
+use logbook::{CauseAnswer, Covers, JobState, Kind, Moment};
 use maud::{Markup, PreEscaped, html};
 use workup::bounds::Bounds;
 use workup::choosing::Question;
@@ -12,7 +12,7 @@ use workup::committed::Committed;
 use workup::{Case, OptionLine, RiskLine};
 
 use super::{Panel, View, panel_place};
-use crate::words::{amount, days, expected, of_engines, price, title, when, words};
+use crate::words::{amount, days, expected, inside, of_engines, price, title, when, words};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -266,10 +266,16 @@ fn option(view: &View, case: &Case, o: &OptionLine) -> Markup {
                     dd { (of_engines(o.p_first)) }
                 }
             }
+            @if let Some(agreed) = above(o, view.state()).filter(|_| chosen) {
+                p.gaugeword {
+                    "Agreed for the repair are " b { (agreed) } ". The high end is the price where everything is found that may "
+                    "still be; nothing beyond what is agreed is begun before it is asked for and agreed."
+                }
+            }
             @if !o.opens.is_empty() {
                 p.quiet {
                     "To open: "
-                    (o.opens.join("; "))
+                    (inside(&o.opens))
                     @if let Some(others) = &o.others { "; the other heads: " (others) }
                 }
             }
@@ -338,6 +344,14 @@ fn option(view: &View, case: &Case, o: &OptionLine) -> Markup {
             }
         }
     }
+}
+
+/// What is agreed for the repair, where a way can come to more than that.
+fn above(o: &OptionLine, state: &JobState) -> Option<String> {
+    let all = workup::committed::committed(state);
+    let ceiling = all.iter().find(|c| c.covers == Covers::Repair)?.ceiling.as_ref()?;
+    let money = o.money.as_ref().filter(|m| m.currency == ceiling.currency().code())?;
+    (money.price[1] > ceiling.to_f64() + 0.5).then(|| amount(ceiling))
 }
 
 /// Questions for a yes, and what was answered.

@@ -36,15 +36,16 @@ fn fields_of(view: &View, kind: Kind, body: &Value) -> Vec<Field> {
         }
         ReadingKind::Numeric(_) => Ask::Figure(""),
     };
+    let name = |id: &str| view.knowledge().gauge(id).map_or_else(|| words(id), |g| g.name.clone());
     let gauges = view
         .state()
         .gauges
         .iter()
-        .map(|(label, g)| (format!("{}|{label}", g.body.gauge), format!("{label} ({})", words(&g.body.gauge))));
+        .map(|(label, g)| (format!("{}|{label}", g.body.gauge), format!("{label} ({})", name(&g.body.gauge))));
     let mut gauges: Vec<(String, String)> = gauges.collect();
     let used = format!("{}|{}", text("gauge"), text("label"));
     if used.len() > 1 && gauges.iter().all(|(word, _)| *word != used) {
-        gauges.push((used, words(text("gauge"))));
+        gauges.push((used, name(text("gauge"))));
     }
     let read = if body.get("stations").is_some() {
         need("stations", "Stations: how far along, blade that enters, two dots, blade refused", Ask::Long)

@@ -27,7 +27,9 @@ pub(crate) fn page(bench: &Bench, jobs: &[Arc<Job>], who: &str) -> Markup {
             @if lines.is_empty() {
                 p { "No gauge is named in any job. Lay one ready on the Test page of a job." }
             }
-            @for line in &lines { (gauge(bench, jobs, who, line)) }
+            div.gauges {
+                @for line in &lines { (gauge(bench, jobs, who, line)) }
+            }
         }
     };
     shell("Gauges", who, &body)

@@ -21,7 +21,7 @@ use std::sync::Arc;
 
 use anatomy::{JobId, Position};
 use axum::http::{HeaderMap, header};
-use documents::pictures::Mark;
+use documents::pictures::{Breadth, Mark};
 use knowledge::Knowledge;
 use logbook::{InForce, JobState, Kind, Moment};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -515,7 +515,7 @@ impl View {
             "position" | "at" => text.parse().map_or_else(|_| text.to_owned(), |p| self.place(&p)),
             "gauge" => known.gauge(text).map_or_else(|| words(text), |g| g.name.clone()),
             "option" => self.option_name(text),
-            "part" => self.part_name(text),
+            "part" | "holds" => self.part_name(text),
             "need" | "operation" => self.need_name(text),
             "joint" => bolts::joint_name(self, text),
             "condition" => known.condition(text).map_or_else(|| words(text), |c| c.name.clone()),
@@ -555,8 +555,13 @@ impl View {
                         @if face.after_repair { " (" (crate::words::words(face.phase.word())) ")" }
                     }
                     @if let Some(layout) = &self.state().layout {
-                        @let map = documents::pictures::face_map(face, layout);
-                        @if !map.is_empty() { figure.picture.slides tabindex="0" { (PreEscaped(map)) } }
+                        @let map = documents::pictures::face_map(face, layout, Breadth::Sheet);
+                        @if !map.is_empty() {
+                            figure.picture.whole.wide-only { (PreEscaped(map)) }
+                            figure.picture.whole.narrow-only {
+                                (PreEscaped(documents::pictures::face_map(face, layout, Breadth::Phone)))
+                            }
+                        }
                     }
                     @if !face.missing.is_empty() {
                         ul.missing {

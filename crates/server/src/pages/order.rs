@@ -7,7 +7,7 @@ use maud::{Markup, html};
 
 use super::View;
 use crate::surroundings;
-use crate::words::{amount, count, sentence, words};
+use crate::words::{amount, count, sentence, within, words};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -245,7 +245,7 @@ fn cores(view: &View) -> Markup {
                     li {
                         p {
                             "The old part for "
-                            b { (view.part_name(&core.order.part)) }
+                            b { (within(&view.part_name(&core.order.part))) }
                             ", to "
                             (core.order.supplier)
                             @if let Some(m) = &core.order.core_deposit { ", deposit " (amount(m)) }

@@ -2,7 +2,7 @@
 //! Why so: a face is understood from its hills and a bore from its oval before any figure is read; both are drawn from what
 //! was typed, by the same room that draws for the papers.
 
-use documents::pictures::{Section, Warp, round_section, warp_map};
+use documents::pictures::{Breadth, Section, Warp, round_section, warp_map};
 use mechanics::flatness::{minimum_zone, points_given};
 use mechanics::roundness::{circles, section_given};
 use mechanics::straightedge::survey_given;
@@ -11,17 +11,21 @@ use mechanics::{Calculator, Given};
 
 use crate::forms::Typed;
 
-/// The picture of an answer, for calculators whose answer has one.
-pub(crate) fn of(c: &'static Calculator, typed: &Typed) -> Option<String> {
+/// The picture of an answer for a wide screen and for a phone, for calculators whose answer has one.
+pub(crate) fn of(c: &'static Calculator, typed: &Typed) -> Option<(String, String)> {
     let pairs: Vec<(&str, &str)> = typed.iter().map(|(key, text)| (key.as_str(), text.as_str())).collect();
     let given = Given::read(c, &pairs).ok()?;
-    let svg = match c.id {
-        "flatness-grid" => grid(&given)?,
-        "flatness-straightedge" => survey(&given)?,
-        "roundness" => section(&given)?,
+    let both = |warp: &Warp| (warp_map(warp, Breadth::Sheet), warp_map(warp, Breadth::Phone));
+    let pair = match c.id {
+        "flatness-grid" => both(&grid(&given)?),
+        "flatness-straightedge" => both(&survey(&given)?),
+        "roundness" => {
+            let svg = section(&given)?;
+            (svg.clone(), svg)
+        }
         _ => return None,
     };
-    Some(svg).filter(|svg| !svg.is_empty())
+    Some(pair).filter(|(sheet, _)| !sheet.is_empty())
 }
 
 /// More points than this are not drawn: the surface through them takes the cube of their number \[ours\].
@@ -41,7 +45,7 @@ fn drawn(surface: WarpSurface, points: Vec<[f64; 2]>, lines: Vec<[[f64; 2]; 2]>)
     Warp { along, across, height, seen, points, lines, ..Warp::default() }
 }
 
-fn grid(given: &Given) -> Option<String> {
+fn grid(given: &Given) -> Option<Warp> {
     let points = points_given(given).ok().filter(|points| points.len() <= MOST_DRAWN)?;
     let zone = minimum_zone(&points).ok()?;
     let places: Vec<[f64; 2]> = points.iter().map(|[x, y, _]| [*x, *y]).collect();
@@ -55,16 +59,16 @@ fn grid(given: &Given) -> Option<String> {
     };
     let mut warp = drawn(surface, places.clone(), Vec::new());
     warp.touched = (touched(true), touched(false));
-    Some(warp_map(&warp))
+    Some(warp)
 }
 
-fn survey(given: &Given) -> Option<String> {
+fn survey(given: &Given) -> Option<Warp> {
     let (survey, lines) = survey_given(given).ok()??;
     let laid: Vec<[[f64; 2]; 2]> =
         lines.iter().filter_map(|line| Some([line.first()?.place, line.last()?.place])).collect();
     let places = survey.stations().to_vec();
     let surface = warp_of_survey(&survey, &laid, &WarpPrior::USUAL, &frame(&places)).ok()?;
-    Some(warp_map(&drawn(surface, places, laid)))
+    Some(drawn(surface, places, laid))
 }
 
 fn section(given: &Given) -> Option<String> {

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use anatomy::Position;
+use anatomy::{Bank, EngineLayout, Position};
 use documents::pictures::{self, Breadth};
 use logbook::{Kind, Moment, Phase};
 use maud::{Markup, PreEscaped, html};
@@ -12,7 +12,7 @@ use workup::{Belief, CheckWorth, Finding, Series};
 
 use super::{Panel, View, panel_place};
 use crate::marks;
-use crate::words::{count, of_engines, sentence, words};
+use crate::words::{count, inside, of_engines, sentence, within, words};
 
 /// The page of Test or of Strip.
 pub(crate) fn page(view: &View, moment: Moment) -> Markup {
@@ -399,9 +399,9 @@ fn check(view: &View, c: &CheckWorth, whole: bool) -> Markup {
                                 td {
                                     @if o.then == best && o.opens.is_empty() { "no change" } @else {
                                         "then "
-                                        (view.option_name(&o.then))
+                                        (within(&view.option_name(&o.then)))
                                         @if !o.opens.is_empty() {
-                                            span.quiet { ", opening " (o.opens.join("; ")) }
+                                            span.quiet { ", opening " (inside(&o.opens)) }
                                         }
                                     }
                                 }
@@ -704,31 +704,41 @@ fn heads(view: &View) -> Markup {
     html! {
         section {
             h2.thin { "The engine, place by place" }
-            p.quiet { (layout.front_statement()) }
-            @for bank in layout.banks() {
-                @let head = Position::Bank(bank);
-                @let drawn = pictures::head_from_fire_side(layout, &head, &marks, &links);
-                @if !drawn.is_empty() {
-                    figure.picture.head { (PreEscaped(drawn)) }
-                }
-                ul.places {
-                    li {
-                        a href=(view.link(&format!("place/{}", head.address()))) {
-                            (view.place(&head))
-                            @if let Some(m) = marks.get(&head) { (marks::mark(*m)) }
-                        }
+            p.quiet { (sentence(&layout.front_statement())) "." }
+            div.banks {
+                @for bank in layout.banks() { (bank_of(view, layout, bank, &marks, &links)) }
+            }
+        }
+    }
+}
+
+/// One bank: its head, and its places in words.
+fn bank_of(
+    view: &View,
+    layout: &EngineLayout,
+    bank: Bank,
+    marks: &BTreeMap<Position, pictures::Mark>,
+    links: &BTreeMap<Position, String>,
+) -> Markup {
+    let head = Position::Bank(bank);
+    let drawn = |breadth| PreEscaped(pictures::head_from_fire_side(layout, &head, marks, links, breadth));
+    html! {
+        div {
+            figure.picture.head.wide-only { (drawn(Breadth::Sheet)) }
+            figure.picture.head.narrow-only { (drawn(Breadth::Phone)) }
+            ul.places {
+                li {
+                    a href=(view.link(&format!("place/{}", head.address()))) {
+                        (view.place(&head))
+                        @if let Some(m) = marks.get(&head) { (marks::mark(*m)) }
                     }
-                    @for cylinder in layout.cylinders_of(bank) {
-                        @let p = Position::Cylinder(cylinder);
-                        li {
-                            a href=(view.link(&format!("place/{}", p.address()))) {
-                                (view.place(&p))
-                                ({
-                                    marks::mark(
-                                        marks.get(&p).copied().unwrap_or(pictures::Mark::None),
-                                    )
-                                })
-                            }
+                }
+                @for cylinder in layout.cylinders_of(bank) {
+                    @let p = Position::Cylinder(cylinder);
+                    li {
+                        a href=(view.link(&format!("place/{}", p.address()))) {
+                            (view.place(&p))
+                            (marks::mark(marks.get(&p).copied().unwrap_or(pictures::Mark::None)))
                         }
                     }
                 }

@@ -11,7 +11,7 @@ use maud::{Markup, html};
 use crate::desk::{Bench, Job};
 use crate::forms::{Form, Typed};
 use crate::trouble::FieldTrouble;
-use crate::words::{amount, count, words};
+use crate::words::{amount, count, within, words};
 use crate::{forms, surroundings};
 
 /// Questions for a yes that nobody has answered.
@@ -55,11 +55,12 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
     }
     for part in on_the_way(state) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
-        out.push(format!("{} from {}{day}", super::part_name(knowledge, &part.part), part.supplier));
+        let name = within(&super::part_name(knowledge, &part.part));
+        out.push(format!("{name} from {}{day}", part.supplier));
     }
     for core in workup::cores::of(state).into_iter().filter(|c| c.back.is_none()) {
         let clock = core.clock(surroundings::today()).map(|c| format!(", {c}")).unwrap_or_default();
-        let name = super::part_name(knowledge, &core.order.part);
+        let name = within(&super::part_name(knowledge, &core.order.part));
         out.push(format!("the old part for {name}, back to {}{clock}", core.order.supplier));
     }
     for order in at_the_machinist(state) {
