@@ -38,9 +38,11 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
         ("Why it failed".to_owned(), Some(cause)),
         ("Warranty".to_owned(), Some(option.warranty.clone())),
     ];
-    for (who, risks) in RiskLine::by_bearer(&option.risks) {
-        let risks: Vec<String> = risks.into_iter().map(RiskLine::in_words).collect();
-        fields.push((format!("The {who} carries"), Some(risks.join("; "))));
+    // What others carry is their warranty; how far each goes stands with the way on the bench.
+    let yours = RiskLine::by_bearer(&option.risks).into_iter().find(|(who, _)| *who == CUSTOMER);
+    if let Some((_, risks)) = yours {
+        let risks: Vec<&str> = risks.into_iter().map(|r| r.risk.as_str()).collect();
+        fields.push(("Customer's risk".to_owned(), Some(risks.join("; "))));
     }
     if !option.opens.is_empty() {
         fields.push(("Opens".to_owned(), Some(option.opens.iter().map(|o| lower(o)).collect::<Vec<_>>().join("; "))));
@@ -57,6 +59,9 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
     terms(sheet, desk);
     Ok(())
 }
+
+/// The customer, among those who carry a risk.
+const CUSTOMER: &str = "customer";
 
 /// How long it takes, in words.
 fn ready(span: [f64; 2]) -> String {
