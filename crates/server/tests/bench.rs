@@ -836,6 +836,43 @@ async fn a_figure_past_the_end_of_its_gauge_is_asked_back_before_it_is_kept() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn readings_that_cannot_both_be_true_stand_first_on_the_page_with_the_way_to_put_them_right() {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam"});
+    let shop = Shop::with(&[
+        ("engine-described", json!({"layout": layout})),
+        ("stage-reached", json!({"stage": "head-on-bench"})),
+    ])
+    .await;
+    let mut entries = Vec::new();
+    for (n, check, reading, outcome) in
+        [(1, "seat-insert-look", "line", "missing"), (2, "valve-seal-soap-air", "bubbles", "no-bubbles")]
+    {
+        shop.tick(check).await;
+        let body = json!({"check": check, "reading": reading, "position": "cyl-2-ex-1", "outcome": outcome});
+        let (answer, kept) = shop.post_entry(&key(n), &json!({"kind": "reading-taken", "body": body}), None).await;
+        assert_eq!(answer.status(), StatusCode::CREATED, "{kept}");
+        entries.push(kept["kept"].as_str().unwrap().to_owned());
+    }
+    let path = format!("/jobs/{}/test", shop.job);
+    let mut page = shop.get(&path).await.1;
+    // The work-up comes when it is ready.
+    for _ in 0..200 {
+        if page.contains("These do not go together") {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+        page = shop.get(&path).await.1;
+    }
+    let section = page.split("These do not go together").nth(1).expect("the section");
+    let section = section.split("</section>").next().unwrap();
+    assert!(section.contains("missing") && section.contains("no bubbles"), "{}", words_of(section));
+    for entry in &entries {
+        assert!(section.contains(&format!("/jobs/{}/entries/{entry}", shop.job)), "{}", words_of(section));
+    }
+    assert!(words_of(section).contains("until then none of them counts"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_page_of_trouble_says_what_it_is_why_and_where_to_go() {
     let shop = Shop::after(34).await;
     let other = anatomy::JobId::from_time_and_chance(1, [7; 10]);

@@ -10,7 +10,7 @@ use crate::advice::{self, in_words};
 use crate::beliefs::{self, Evidence};
 use crate::findings::Finding;
 use crate::network::EngineNet;
-use crate::notice::Notice;
+use crate::notice::{CANNOT_BE_TRUE, Notice};
 
 /// The evidence of a job that can be true, with engines drawn from it and its tree laid.
 pub(crate) struct Consistent {
@@ -73,14 +73,14 @@ fn set_aside(findings: &mut [Finding], places: &[usize]) -> Notice {
     let entries: Vec<&str> = places.iter().filter_map(|p| findings.get(*p)).map(|f| f.entry.as_str()).collect();
     let notice = if let [one] = all.as_slice() {
         Notice::new(
-            "cannot-be-true",
+            CANNOT_BE_TRUE[0],
             &entries.join(" "),
             format!("this cannot be seen on any engine of this kind: {one}"),
             "look again and correct it or take it back; until then it counts for nothing",
         )
     } else {
         Notice::new(
-            "cannot-all-be-true",
+            CANNOT_BE_TRUE[1],
             &entries.join(" "),
             format!("these cannot all be true: {}", all.join("; ")),
             "look at them again and correct or take back the one that is wrong; until then none of them counts",

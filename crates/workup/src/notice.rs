@@ -15,7 +15,16 @@ pub struct Notice {
     pub what_to_do: String,
 }
 
+/// The codes of notices on readings that count for nothing because they cannot be true.
+pub(crate) const CANNOT_BE_TRUE: [&str; 2] = ["cannot-be-true", "cannot-all-be-true"];
+
 impl Notice {
+    /// Whether it names readings that count for nothing until one of them is put right.
+    #[must_use]
+    pub fn sets_aside(&self) -> bool {
+        CANNOT_BE_TRUE.contains(&self.code.as_str())
+    }
+
     /// A notice from its four parts.
     #[must_use]
     pub fn new(code: &str, about: &str, message: impl Into<String>, what_to_do: &str) -> Self {

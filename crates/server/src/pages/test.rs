@@ -146,6 +146,7 @@ pub(crate) fn advice(view: &View) -> Markup {
                 }
             }
         }
+        (clashes(view))
         (outside(view))
         div.two {
             div {
@@ -237,6 +238,32 @@ pub(crate) fn advice(view: &View) -> Markup {
             (heads(view))
         }
         div.two { (found(view)) (beliefs(view)) }
+    }
+}
+
+/// Readings that cannot all be true, each with the way to put it right.
+fn clashes(view: &View) -> Markup {
+    let Some(case) = &view.case else { return html! {} };
+    html! {
+        @for notice in case.notices.iter().filter(|n| n.sets_aside()) {
+            section.sheet.clash {
+                h2 { "These do not go together" }
+                ul {
+                    @for finding in case.findings.iter().filter(|f| notice.about.split(' ').any(|e| e == f.entry)) {
+                        li {
+                            b { (finding.check_name) }
+                            ", "
+                            (finding.place)
+                            ": "
+                            (finding.shown)
+                            " "
+                            a href=(view.link(&format!("entries/{}", finding.entry))) { "Put it right" }
+                        }
+                    }
+                }
+                p { (sentence(&notice.what_to_do)) "." }
+            }
+        }
     }
 }
 
