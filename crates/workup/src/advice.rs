@@ -488,7 +488,12 @@ fn looks_at(finding: &Finding, variable: usize, scene: &Scene<'_, '_>) -> bool {
 pub fn in_words(finding: &Finding) -> String {
     let limit =
         finding.limit.as_ref().map_or("", |l: &LimitUsed| if l.own { " (engine sheet)" } else { " (fallback)" });
-    format!("{}, {}: {}, {}{limit}", finding.check_name, finding.place, finding.shown, finding.verdict.words())
+    format!("{}, {}{limit}", as_shown(finding), finding.verdict.words())
+}
+
+/// What was read, and where, in one line without its verdict.
+pub(crate) fn as_shown(finding: &Finding) -> String {
+    format!("{}, {}: {}", finding.check_name, finding.place, finding.shown)
 }
 
 /// The findings that something rests on: all but those to be measured again.

@@ -6,7 +6,7 @@ use inference::worst::Reading;
 use knowledge::Knowledge;
 use quantity::Verdict;
 
-use crate::advice::{self, in_words};
+use crate::advice::{self, as_shown};
 use crate::beliefs::{self, Evidence};
 use crate::findings::Finding;
 use crate::network::EngineNet;
@@ -68,7 +68,7 @@ fn only_by_slips(draws: &Draws, sure: &[Reading]) -> bool {
 
 /// Takes findings out of all that rests on them, and says which and why.
 fn set_aside(findings: &mut [Finding], places: &[usize]) -> Notice {
-    let words = |place: &usize| findings.get(*place).map_or_else(String::new, said);
+    let words = |place: &usize| findings.get(*place).map_or_else(String::new, as_shown);
     let all: Vec<String> = places.iter().map(words).collect();
     let entries: Vec<&str> = places.iter().filter_map(|p| findings.get(*p)).map(|f| f.entry.as_str()).collect();
     let notice = if let [one] = all.as_slice() {
@@ -98,13 +98,6 @@ fn set_aside(findings: &mut [Finding], places: &[usize]) -> Notice {
         finding.doubted("look again, and correct or take back what is wrong");
     }
     notice
-}
-
-/// A finding in one line, without the verdict: it does not matter here.
-fn said(finding: &Finding) -> String {
-    let words = in_words(finding);
-    let verdict = format!(", {}", finding.verdict.words());
-    words.split_once(&verdict).map_or(words.clone(), |(before, _)| before.to_owned())
 }
 
 impl Finding {

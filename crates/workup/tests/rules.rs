@@ -74,6 +74,8 @@ struct Want {
     falls: bool,
     /// Within so much of what it was before `then`.
     stays_within: Option<f64>,
+    /// More than so many times what it was before `then`.
+    times_above: Option<f64>,
     /// Less than so many times what it was before `then`.
     times_below: Option<f64>,
     /// `again` moves it less than `then` did.
@@ -88,8 +90,12 @@ struct Want {
     not_advised_stage: Vec<String>,
     /// None of these is open at all.
     not_open: Vec<String>,
+    /// Nothing that is open turns the crank or runs the engine.
+    nothing_turns: bool,
     /// Each of these is held back, and said so.
     withheld: Vec<String>,
+    /// The words in which each of those is held back hold this.
+    because: String,
     /// Each of these is open, whether it pays or not: a check, or a check and a place.
     open: Vec<String>,
     /// What is advised first is of no such stage.
@@ -346,6 +352,9 @@ fn amiss(want: &Want, jobs: &[Worked<'_>]) -> Vec<String> {
         want.stays_within.iter().for_each(|by| {
             hold((is - was).abs() < *by, format!("{of} was {was:.4} and is {is:.4}: it should stay within {by}"));
         });
+        want.times_above.iter().for_each(|times| {
+            hold(is > was * times, format!("{of} was {was:.4} and is {is:.4}: not more than {times} times"));
+        });
         want.times_below.iter().for_each(|times| {
             hold(is < was * times, format!("{of} was {was:.4} and is {is:.4}: {times} times are too much"));
         });
@@ -388,10 +397,15 @@ fn amiss(want: &Want, jobs: &[Worked<'_>]) -> Vec<String> {
     }
     let leads = next.first().filter(|c| want.first_not_of_stage.contains(&c.stage));
     hold(leads.is_none(), format!("{:?} comes first", leads.map(|c| &c.check)));
+    let turns = after
+        .open()
+        .filter_map(|c| knowledge().check(&c.check))
+        .find(|check| check.stage == "engine-running" || check.prerequisites.iter().any(|p| p == "crank-turns"));
+    hold(!want.nothing_turns || turns.is_none(), format!("{:?} is open and turns the crank", turns.map(|c| &c.id)));
     known(&want.withheld);
     for check in &want.withheld {
         hold(
-            after.case.advice.withheld.iter().any(|w| w.check == *check),
+            after.case.advice.withheld.iter().any(|w| w.check == *check && w.why.contains(&want.because)),
             format!("{check} is not said to be held back"),
         );
     }
