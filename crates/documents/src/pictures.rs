@@ -5,7 +5,7 @@
 //! colours them otherwise. The geometry is the picture's own; figures and verdicts are the work-up's.
 //!
 //! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `spreads`, `ladder`, `balance`, `engines`, `pairs`,
-//! `arrivals`, `cut`, `warp`, `section`, `measured`, `trial`.
+//! `arrivals`, `cut`, `warp`, `section`, `measured`, `rosette`, `trial`.
 
 mod arrivals;
 mod balance;
@@ -19,6 +19,7 @@ mod measured;
 mod pairs;
 mod prices;
 pub(crate) mod reading;
+mod rosette;
 mod section;
 mod spreads;
 mod trial;
@@ -35,6 +36,7 @@ pub use measured::of_place as measured_at;
 pub use pairs::{ThenNow, then_and_now};
 pub use prices::{Breadth, cost_intervals};
 pub use reading::reading_between_limits;
+pub use rosette::bolt_rosette;
 pub use section::{Section, round_section};
 pub use spreads::{SpreadLine, cost_spreads};
 pub use trial::{stated_and_seen, ways_of_testing};

@@ -702,6 +702,44 @@ bodies! {
         /// Why.
         reason: String,
     }
+    /// A stage of the build is not touched by this work.
+    StageLeftOut {
+        /// The build stage.
+        stage: String,
+        /// Who answers for it.
+        by: String,
+        /// Why.
+        reason: String,
+    }
+    /// Where one bolt of a joint stands.
+    BoltAt {
+        /// From the front along the engine, from any one point for all bolts of the joint.
+        along: Figure,
+        /// Across, from the same point.
+        across: Figure,
+        ;
+        /// Whether its hole reaches into coolant or oil, so that it wants sealer.
+        wet?: Known,
+    }
+    /// The bolts of a joint were set down where they stand.
+    BoltsPlaced {
+        /// The joint, an id of the knowledge.
+        joint: String,
+        ;
+        /// Which head or cap; left out: every one of this joint.
+        position?: Position,
+        /// How the threads are wetted, as the engine's manual says, such as `engine oil` or `dry`.
+        threads?: String,
+        /// The manual.
+        document?: String,
+        /// Its page.
+        page?: String,
+        ;
+        /// The bolts.
+        bolts*: BoltAt,
+        /// The manual's sequence: bolts by their place in the list above, from 1; left out: none was typed.
+        sequence*: u16,
+    }
     /// A bolt was tightened through one stage.
     BoltTightened {
         /// The joint, an id of the knowledge.

@@ -186,6 +186,10 @@ kinds! {
     HoldPointSigned(HoldPointSigned) = "hold-point-signed", Some(Moment::Build), [V1 = 1], V1;
     /// A hold point was passed without its proof.
     HoldPointPassedOpen(HoldPointPassedOpen) = "hold-point-passed-open", Some(Moment::Build), [V1 = 1], V1;
+    /// A stage of the build is not touched.
+    StageLeftOut(StageLeftOut) = "stage-left-out", Some(Moment::Build), [V1 = 1], V1;
+    /// The bolts of a joint were set down.
+    BoltsPlaced(BoltsPlaced) = "bolts-placed", Some(Moment::Build), [V1 = 1], V1;
     /// A bolt was tightened through one stage.
     BoltTightened(BoltTightened) = "bolt-tightened", Some(Moment::Build), [V1 = 1], V1;
     /// A bolt starts again.
@@ -195,7 +199,7 @@ kinds! {
     /// The engine was run.
     EngineRun(EngineRun) = "engine-run", Some(Moment::Prove), [V1 = 1], V1;
     /// A paper left the shop.
-    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1], V1;
+    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1, V2 = 2], V2;
     /// The engine went back to its owner.
     HandedBack(HandedBack) = "handed-back", Some(Moment::HandBack), [V1 = 1], V1;
     /// The engine came back.
@@ -236,6 +240,9 @@ impl EntryBody {
             && r.axes.is_empty()
         {
             return if r.repeats.is_empty() && r.mean_of.is_none() { 1 } else { 2 };
+        }
+        if let EntryBody::PaperIssued(issued) = self {
+            return if issued.paper == crate::words::Paper::TeardownEstimate { 2 } else { 1 };
         }
         self.kind().latest_version()
     }
@@ -321,6 +328,9 @@ impl EntryBody {
             if quote.need.is_some() == quote.option.is_some() {
                 return Err("need and option: expected exactly one of them; say what the quote is for".into());
             }
+        }
+        if let EntryBody::BoltsPlaced(placed) = self {
+            ensure_pattern(placed)?;
         }
         if let EntryBody::LimitsTold(limits) = self {
             if limits.bad_bill.is_some() != limits.bears.is_some() {
@@ -437,6 +447,36 @@ fn ensure_stations(reading: &ReadingBody) -> Result<(), String> {
             }
             (Some(_), Some(_)) | (Some(_), None) | (None, Some(_)) => {}
         }
+    }
+    Ok(())
+}
+
+/// Passes two bolts or more with places in lengths, and a sequence that names each of them once and says its page.
+fn ensure_pattern(placed: &BoltsPlaced) -> Result<(), String> {
+    let n = placed.bolts.len();
+    if n < 2 {
+        return Err(format!("bolts: found {n}; expected two or more, each with its place along and across"));
+    }
+    for (place, bolt) in (1..).zip(&placed.bolts) {
+        for (name, figure) in [("along", &bolt.along), ("across", &bolt.across)] {
+            if figure.number_in("mm").is_none() {
+                return Err(format!(
+                    "bolt {place}: {name} {:?} {} is no length; type the millimetres from the front",
+                    figure.text, figure.unit
+                ));
+            }
+        }
+    }
+    if placed.sequence.is_empty() {
+        return Ok(());
+    }
+    let mut sorted: Vec<usize> = placed.sequence.iter().map(|s| usize::from(*s)).collect();
+    sorted.sort_unstable();
+    if sorted != (1..=n).collect::<Vec<_>>() {
+        return Err(format!("sequence: expected every bolt from 1 to {n} once; type the places of the list above"));
+    }
+    if placed.document.is_none() || placed.page.is_none() {
+        return Err("sequence: expected the manual and its page with it; without them leave the sequence out".into());
     }
     Ok(())
 }

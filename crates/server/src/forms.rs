@@ -42,6 +42,10 @@ pub(crate) enum Ask {
     Long,
     /// One thing a line.
     List,
+    /// Bolts, one a line: along, across, and `wet` where the hole is.
+    Bolts,
+    /// Whole numbers, in sequence.
+    Counts,
     /// A day.
     Day,
     /// A whole number.
@@ -170,7 +174,8 @@ fn grounds(state: &JobState, knowledge: &Knowledge) -> Ask {
         (r.entry, format!("{value}, {check}, {}{phase}", place(&r.position)))
     });
     let photos = state.photos.iter().map(|p| (p.in_entry, format!("photo: {}", p.caption)));
-    let mut all: Vec<(anatomy::EntryId, String)> = readings.chain(photos).collect();
+    let fitted = state.fitted.iter().map(|f| (f.in_entry, format!("fitted: {}", workup::words::words(&f.part))));
+    let mut all: Vec<(anatomy::EntryId, String)> = readings.chain(photos).chain(fitted).collect();
     all.sort_by(|a, b| b.cmp(a));
     Ask::Pick(all.into_iter().map(|(id, shown)| (id.to_string(), shown)).collect())
 }
@@ -538,6 +543,20 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("by", "Who answers for it", Ask::Line),
             need("reason", "Why it is passed without proof", Ask::Line),
         ],
+        Kind::StageLeftOut => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("by", "Who answers for it", Ask::Line),
+            need("reason", "Why it is not touched", Ask::Line),
+        ],
+        Kind::BoltsPlaced => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", caps(state)),
+            need("bolts", "Bolts, one a line: millimetres along from the front, across, and wet", Ask::Bolts),
+            may("sequence", "The manual's sequence, by the lines above", Ask::Counts),
+            may("document", "Which manual", Ask::Line),
+            may("page", "Page", Ask::Line),
+            may("threads", "Threads, as the manual says: dry, oil, sealer", Ask::Line),
+        ],
         Kind::BoltTightened => vec![
             need("joint", "Joint", joints(knowledge)),
             may("position", "Which head or cap", caps(state)),
@@ -695,6 +714,14 @@ fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, St
     match ask {
         Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Several(_) | Ask::Fixed(_) => Ok(Value::from(text)),
         Ask::List => Ok(text.lines().map(str::trim).filter(|l| !l.is_empty()).map(Value::from).collect()),
+        Ask::Bolts => text.lines().map(str::trim).filter(|l| !l.is_empty()).map(bolt).collect(),
+        Ask::Counts => text
+            .split(|c: char| !c.is_ascii_digit())
+            .filter(|n| !n.is_empty())
+            .map(|n| {
+                n.parse::<u16>().map(Value::from).map_err(|_| format!("`{n}` is no bolt; type its place in the list"))
+            })
+            .collect(),
         Ask::Day => match text.parse::<jiff::civil::Date>() {
             Ok(day) => Ok(Value::from(day.to_string())),
             Err(_) => Err(format!("`{text}` is no day; write it as 2026-03-14")),
@@ -712,6 +739,42 @@ fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, St
             json(serde_json::to_value(figure("value", text, unit).map_err(|e| e.to_string())?))
         }
     }
+}
+
+/// One bolt as typed on a line of its own: along, across, and `wet`.
+fn bolt(line: &str) -> Result<Value, String> {
+    let mut parts: Vec<&str> = line.split([' ', '\t', ';', '/']).filter(|p| !p.is_empty() && *p != "mm").collect();
+    let wet = parts.last().is_some_and(|p| p.eq_ignore_ascii_case("wet"));
+    if wet {
+        parts.pop();
+    }
+    let [along, across] = parts.as_slice() else {
+        return Err(format!(
+            "`{line}` is no bolt; type along and across in millimetres, such as `95 76`, and `wet` behind it"
+        ));
+    };
+    let length = |text: &str| {
+        let read = figure("bolts", text, Unit::from_symbol("mm").ok()).map_err(|e| format!("`{line}`: {e}"))?;
+        serde_json::to_value(read).map_err(|e| e.to_string())
+    };
+    let mut out = Map::new();
+    out.insert("along".to_owned(), length(along)?);
+    out.insert("across".to_owned(), length(across)?);
+    if wet {
+        out.insert("wet".to_owned(), Value::from(Known::Yes.word()));
+    }
+    Ok(Value::Object(out))
+}
+
+/// A kept bolt as it is typed.
+fn bolt_line(bolt: &Value) -> Option<String> {
+    let text = |name: &str| {
+        let figure = bolt.get(name)?;
+        let (text, unit) = (figure.get("text")?.as_str()?, figure.get("unit")?.as_str()?);
+        Some(if unit == "mm" { text.to_owned() } else { format!("{text}{unit}") })
+    };
+    let wet = if bolt.get("wet").and_then(Value::as_str) == Some(Known::Yes.word()) { " wet" } else { "" };
+    Some(format!("{} {}{wet}", text("along")?, text("across")?))
 }
 
 /// Takes places of a list out that nobody filled.
@@ -736,6 +799,12 @@ pub(crate) fn typed_of(fields: &[Field], body: &Value) -> Typed {
     };
     let text = |value: &Value| match value {
         Value::String(text) => text.clone(),
+        Value::Array(list) if list.iter().any(Value::is_object) => {
+            list.iter().filter_map(bolt_line).collect::<Vec<_>>().join("\n")
+        }
+        Value::Array(list) if list.iter().any(Value::is_number) => {
+            list.iter().map(Value::to_string).collect::<Vec<_>>().join(" ")
+        }
         Value::Array(list) => list.iter().filter_map(Value::as_str).collect::<Vec<_>>().join("\n"),
         Value::Object(map) => {
             let part = |name: &str| map.get(name).and_then(Value::as_str);
@@ -942,6 +1011,23 @@ impl Form<'_> {
                         name=(f.name)
                         rows="3"
                         required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)]
+                    { (there) },
+                    Ask::Counts => input
+                        type="text"
+                        inputmode="numeric"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        placeholder="5 6 3 8 4 7"
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Bolts => textarea
+                        id=(id)
+                        name=(f.name)
+                        rows="6"
+                        required[f.need]
+                        placeholder="0 0\n0 76 wet\n95 0"
                         aria-describedby=[wrong.map(|_| &hint)]
                     { (there) },
                     Ask::List => textarea

@@ -612,6 +612,17 @@ fn leaves(at: &str, value: &Value, out: &mut Vec<(String, String)>) {
             let lines: Vec<&str> = list.iter().filter_map(Value::as_str).collect();
             out.push((at.to_owned(), lines.join("\n")));
         }
+        // Bolts are typed one a line, a sequence of them in a row.
+        Value::Array(list) if at == "bolts" => {
+            let part =
+                |bolt: &Value, name: &str| bolt.pointer(&format!("/{name}/text")).unwrap().as_str().unwrap().to_owned();
+            let wet = |bolt: &Value| if bolt.get("wet") == Some(&json!("yes")) { " wet" } else { "" };
+            let line = |b: &Value| format!("{} {}{}", part(b, "along"), part(b, "across"), wet(b));
+            out.push((at.to_owned(), list.iter().map(line).collect::<Vec<_>>().join("\n")));
+        }
+        Value::Array(list) if at == "sequence" => {
+            out.push((at.to_owned(), list.iter().map(Value::to_string).collect::<Vec<_>>().join(" ")));
+        }
         Value::Array(list) => list.iter().enumerate().for_each(|(n, v)| leaves(&under(&n.to_string()), v, out)),
         Value::String(text) => out.push((at.to_owned(), text.clone())),
         Value::Null => {}

@@ -12,6 +12,7 @@ pub(crate) mod life;
 pub(crate) mod network;
 pub(crate) mod new;
 pub(crate) mod papers;
+pub(crate) mod quotes;
 pub(crate) mod serve;
 pub(crate) mod sheet;
 pub(crate) mod simulate;

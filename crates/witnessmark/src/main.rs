@@ -91,6 +91,8 @@ enum Command {
     Note(commands::tell::Note),
     /// Enters anything else, with its body as JSON.
     Tell(commands::tell::Tell),
+    /// Quotes of a job side by side; in from a price list, out as a table.
+    Quotes(commands::quotes::Quotes),
     /// The engine's own figures: out of a job, or into one.
     Sheet(commands::sheet::Sheet),
     /// Writes the papers of a job as PDF.
@@ -179,6 +181,7 @@ fn run(cli: Cli) -> Done {
             Command::Correct(c) => c.run(&desk).await,
             Command::Note(c) => c.run(&desk).await,
             Command::Tell(c) => c.run(&desk).await,
+            Command::Quotes(c) => c.run(&desk).await,
             Command::Sheet(c) => c.run(&desk).await,
             Command::Papers(c) => c.run(&desk).await,
             Command::Serve(c) => c.run(&desk).await,

@@ -553,6 +553,10 @@ impl Sheet<'_> {
             t.line(&format!("  missing: {}, {}  [{}]", asked.name, asked.place, asked.check), 4)?;
         }
         self.more(open.len(), self.rows(), "missing proofs")?;
+        for hold in proof.unanswered.iter().take(self.rows()) {
+            t.line(&format!("  hold point open: {hold}"), 4)?;
+        }
+        self.more(proof.unanswered.len(), self.rows(), "open hold points")?;
         for hold in &proof.passed_open {
             t.line(&format!("  passed without proof: {}, {}: {}", hold.hold, hold.by, hold.reason), 4)?;
         }

@@ -91,6 +91,11 @@ impl Trouble {
             | Rule::NoEntry
             | Rule::Withdrawn
             | Rule::OwnWay => String::new(),
+            Rule::Hold => format!(
+                "; {} passes one open, {} leaves a stage out",
+                tell("hold-point-passed-open", r#"{"stage": "...", "hold": "...", "by": "NAME", "reason": "..."}"#),
+                tell("stage-left-out", r#"{"stage": "...", "by": "NAME", "reason": "..."}"#)
+            ),
         };
         let exit = match &why.rule {
             Rule::Value | Rule::Asks(_) | Rule::Body => Exit::Usage,
@@ -106,6 +111,7 @@ impl Trouble {
             | Rule::Impossible
             | Rule::Withdrawn
             | Rule::Caution(_)
+            | Rule::Hold
             | Rule::Ceiling
             | Rule::Closed
             | Rule::OwnWay => Exit::Refused,

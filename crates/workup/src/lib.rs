@@ -14,6 +14,7 @@
 //! (the rules by which an entry is taken), [`simulate`] (how good the advice is) and [`mod@words`].
 
 pub mod advice;
+pub mod awaited;
 pub mod beliefs;
 pub mod bounds;
 pub mod calls;
@@ -27,17 +28,21 @@ pub mod export;
 pub mod faces;
 pub mod findings;
 pub mod first_place;
+pub mod gates;
 pub mod gauges;
 pub mod money;
 pub mod network;
 pub mod notice;
 pub mod opened;
 pub mod proof;
+pub mod quotes;
 pub mod remembered;
 pub mod scales;
 pub mod series;
 pub mod settle;
 pub mod simulate;
+pub mod teardown;
+pub mod tightening;
 pub mod words;
 pub mod work;
 

@@ -33,6 +33,10 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.list(later);
     }
     single(sheet, desk, "Not inside after the work", &proof.not_inside);
+    if !proof.unanswered.is_empty() {
+        sheet.heading("Hold points open");
+        sheet.list(proof.unanswered.clone());
+    }
     if !proof.passed_open.is_empty() {
         sheet.heading("Hold points passed without proof");
         let words = |h: &workup::proof::PassedOpen| format!("{}: {}, {}", capital(&h.hold), h.by, h.reason);

@@ -49,12 +49,17 @@ fn plain(text: &str) -> String {
     text.replace('\u{ad}', "").split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// The papers that a job has something for.
+fn all_due(demo: &Demo) -> Vec<Paper> {
+    documents::papers::due(&demo.case, &demo.state, &demo.knowledge)
+}
+
 #[test]
 fn every_paper_of_every_demo_job_typesets_and_says_whose_it_is() {
     for name in NAMES {
         let demo = demo(name);
         let tail = demo.tail();
-        for paper in Paper::ALL {
+        for paper in all_due(&demo) {
             for size in PaperSize::ALL {
                 let set = typeset(paper, &job(&demo, &tail), size).unwrap();
                 assert!(set.pdf.starts_with(b"%PDF"), "{name} {}", paper.word());
@@ -83,7 +88,7 @@ fn every_paper_of_every_demo_job_typesets_and_says_whose_it_is() {
 fn a_paper_has_the_same_bytes_twice() {
     let demo = demo(NAMES[0]);
     let tail = demo.tail();
-    for paper in Paper::ALL {
+    for paper in all_due(&demo) {
         let once = typeset(paper, &job(&demo, &tail), PaperSize::A4).unwrap();
         assert_eq!(once, typeset(paper, &job(&demo, &tail), PaperSize::A4).unwrap());
     }
@@ -216,9 +221,42 @@ fn an_estimate_waits_until_somebody_answers_for_the_cause() {
     assert!(matches!(refused, PaperError::CauseUnnamed { .. }));
     assert!(refused.to_string().contains("name the cause"));
     // The other papers do not wait.
-    for paper in Paper::ALL.into_iter().filter(|p| *p != Paper::Estimate) {
+    for paper in all_due(&demo).into_iter().filter(|p| *p != Paper::Estimate) {
         typeset(paper, &job(&demo, &tail), PaperSize::Letter).unwrap();
     }
+}
+
+#[test]
+fn a_teardown_estimate_prices_opening_and_putting_back_and_is_owed_while_something_is_closed() {
+    let demo = before(NAMES[0], "stage-reached");
+    let tail = demo.tail();
+    assert!(all_due(&demo).contains(&Paper::Teardown));
+    let text = words(&typeset(Paper::Teardown, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
+    let k = &demo.knowledge;
+    let to = workup::teardown::next_stage(&demo.case, &demo.state, k).unwrap();
+    let told = workup::teardown::of(&demo.state, demo.state.layout.as_ref().unwrap(), k, to).unwrap();
+    // By hand: the minutes of the stages, an hour at the shop's rate.
+    let reached = workup::opened::open_now(&demo.state, k);
+    let minutes: f64 = k
+        .stages
+        .iter()
+        .filter(|s| (to.needs.contains(&s.id) || s.id == to.id) && !reached.contains(&s.id))
+        .map(|s| s.access_minutes)
+        .sum();
+    let rate = demo.state.rates.labour_rate.unwrap().to_f64();
+    let stop = told.stop_here.unwrap();
+    assert!((stop.lo.to_f64() - minutes / 60.0 * rate).abs() < 0.03 && stop.lo == stop.hi, "{stop:?}");
+    assert!(text.contains(&stop.lo.to_string()), "{text}");
+    let back = told.put_back.unwrap();
+    assert!(back.lo.to_f64() > stop.lo.to_f64() && text.contains(&back.hi.to_string()), "{text}");
+    for wanted in ["may not go back to the state it came in", "Destroyed by opening", "I decide by", "Local law"] {
+        assert!(text.contains(wanted), "{wanted}: {text}");
+    }
+    // Once everything is open that anybody wants open, there is nothing to price.
+    let done = self::demo(NAMES[0]);
+    assert!(!all_due(&done).contains(&Paper::Teardown), "a closed job opens nothing");
+    let refused = PaperError::NothingToOpen { job: "x".to_owned() };
+    assert!(refused.is_ruled() && refused.to_string().contains("asks for opening"), "{refused}");
 }
 
 #[test]
@@ -254,7 +292,7 @@ fn the_machine_order_repeats_what_the_logbook_says() {
 fn a_job_at_its_first_word_has_papers_too() {
     let demo = before(NAMES[2], "reading-taken");
     let tail = demo.tail();
-    for paper in Paper::ALL.into_iter().filter(|p| *p != Paper::Estimate) {
+    for paper in all_due(&demo).into_iter().filter(|p| *p != Paper::Estimate) {
         typeset(paper, &job(&demo, &tail), PaperSize::A4).unwrap();
     }
 }

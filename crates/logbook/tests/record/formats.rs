@@ -8,6 +8,7 @@ use logbook::{CauseAnswer, Content, Kind, ReadingValue, fold, import, verify};
 const V2: &str = include_str!("../formats/v2/entries.jsonl");
 const V3: &str = include_str!("../formats/v3/entries.jsonl");
 const V4: &str = include_str!("../formats/v4/entries.jsonl");
+const V5: &str = include_str!("../formats/v5/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -25,7 +26,7 @@ fn the_first_format_holds_every_kind_in_version_1_and_can_be_read() {
         };
     }
     // Kinds that came later stand in the folder they came with.
-    let later = BTreeSet::from([Kind::LimitsTold]);
+    let later = BTreeSet::from([Kind::BoltsPlaced, Kind::LimitsTold, Kind::StageLeftOut]);
     let every: BTreeSet<Kind> = Kind::ALL.iter().copied().filter(|kind| !later.contains(kind)).collect();
     assert_eq!(seen, every);
 }
@@ -107,6 +108,44 @@ fn limits_came_later_and_fold_to_what_was_told() {
     assert_eq!(first.ready_by.unwrap().to_string(), "2026-03-20");
     assert_eq!(second.bad_bill.as_ref().unwrap().to_string(), "EUR 6,500.00");
     assert_eq!(second.bears, Some(anatomy::Known::No));
+}
+
+#[test]
+fn a_stage_left_out_came_later_and_folds_to_who_and_why() {
+    let state = fold(&import(V5.as_bytes()).entries());
+    assert_eq!(state.notices, Vec::new());
+    let [left] = state.stages_left_out.as_slice() else { panic!("{:?}", state.stages_left_out) };
+    assert_eq!((left.stage.as_str(), left.by.as_str(), left.reason.as_str()), ("oil_side", "Ida", "the sump stays on"));
+}
+
+#[test]
+fn a_pattern_of_bolts_says_where_each_stands_and_a_sequence_names_each_once_with_its_page() {
+    use logbook::EntryBody;
+    let state = fold(&import(V5.as_bytes()).entries());
+    let [placed] = state.bolts_placed.as_slice() else { panic!("{:?}", state.bolts_placed) };
+    assert_eq!((placed.joint.as_str(), placed.bolts.len(), placed.sequence.clone()), ("head", 4, vec![1, 4, 2, 3]));
+    assert_eq!(placed.bolts[3].wet, Some(anatomy::Known::Yes));
+    let mut body = serde_json::to_value(&placed.body).unwrap();
+    let refused = |body: &serde_json::Value| EntryBody::read(Kind::BoltsPlaced, 1, body).unwrap_err().to_string();
+    body["sequence"] = serde_json::json!([1, 2, 3, 3]);
+    assert!(refused(&body).contains("every bolt from 1 to 4 once"), "{}", refused(&body));
+    body["sequence"] = serde_json::json!([1, 4, 2, 3]);
+    body.as_object_mut().unwrap().remove("page");
+    assert!(refused(&body).contains("its page"), "{}", refused(&body));
+    body["bolts"] = serde_json::json!([{"along": {"text": "0", "unit": "mm"}, "across": {"text": "1", "unit": "bar"}}]);
+    assert!(refused(&body).contains("two or more"), "{}", refused(&body));
+}
+
+#[test]
+fn a_teardown_estimate_came_with_version_2_of_what_left_the_shop_and_the_others_stay_version_1() {
+    use logbook::EntryBody;
+    let state = fold(&import(V5.as_bytes()).entries());
+    assert_eq!(state.papers[0].paper, logbook::Paper::TeardownEstimate);
+    let mut body = serde_json::to_value(&state.papers[0].body).unwrap();
+    assert_eq!(Kind::PaperIssued.version_for(&body), 2);
+    assert!(EntryBody::read(Kind::PaperIssued, 1, &body).unwrap_err().to_string().contains("version 2"));
+    body["paper"] = "estimate".into();
+    assert_eq!(Kind::PaperIssued.version_for(&body), 1);
 }
 
 #[test]

@@ -12,6 +12,7 @@ pub(crate) mod hear;
 pub(crate) mod order;
 pub(crate) mod place;
 pub(crate) mod prove;
+mod quotes;
 pub(crate) mod sketches;
 pub(crate) mod test;
 pub(crate) mod wall;

@@ -7,15 +7,15 @@ use maud::{Markup, html};
 
 use super::View;
 use crate::surroundings;
-use crate::words::{amount, count, sentence, within, words};
+use crate::words::{amount, sentence, within, words};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
     let state = view.state();
-    let mut coming = super::wall::on_the_way(state);
+    let mut coming = workup::awaited::parts(state);
     coming.sort_by_key(|o| (o.promised.is_none(), o.promised));
     let latest = coming.iter().filter_map(|o| o.promised).max();
-    let away = super::wall::at_the_machinist(state);
+    let away = workup::awaited::machine_work(state);
     let body = html! {
         section.sheet {
             h2 { "On the way" }
@@ -170,59 +170,7 @@ pub(crate) fn page(view: &View) -> Markup {
             }
             (view.form(Kind::MachineOrderSent, "Send a machine order", &[]))
         }
-        section.sheet {
-            h2 { "Quotes" }
-            @if state.quotes.is_empty() {
-                p.quiet { "No quote yet." }
-            } @else {
-                div.scroll {
-                    table.quotes {
-                        thead {
-                            tr {
-                                th { "From" }
-                                th { "For" }
-                                th { "Price" }
-                                th { "Days" }
-                                th { "Freight" }
-                                th { "Deposit" }
-                                th { "Warranty" }
-                            }
-                        }
-                        tbody {
-                            @for q in &state.quotes {
-                                tr {
-                                    th scope="row" { (q.supplier) }
-                                    td data-label="For" {
-                                        @if let Some(o) = &q.option { (view.option_name(o)) }
-                                        @if let Some(n) = &q.need { (view.need_name(n)) }
-                                    }
-                                    td data-label="Price" { (amount(&q.price)) }
-                                    td data-label="Days" {
-                                        (q.lead_days.map(|d| d.to_string()).join(" to "))
-                                    }
-                                    td data-label="Freight" class=(if q.freight.is_none() { "none" } else { "" }) {
-                                        @if let Some(m) = &q.freight { (amount(m)) } @else { "–" }
-                                    }
-                                    td data-label="Deposit" class=(if q.core_deposit.is_none() { "none" } else { "" }) {
-                                        @if let Some(m) = &q.core_deposit { (amount(m)) } @else {
-                                            "–"
-                                        }
-                                    }
-                                    td data-label="Warranty" class=(if q.warranty_months.is_none() { "none" } else { "" }) {
-                                        @if let Some(m) = q.warranty_months {
-                                            (count(usize::try_from(m).unwrap_or(0), "month", "months"))
-                                        } @else {
-                                            "–"
-                                        }
-                                    }
-                                }
-                            }
-                        }
-                    }
-                }
-            }
-            (view.form(Kind::QuoteReceived, "A quote came in", &[]))
-        }
+        (super::quotes::side_by_side(view))
         (view.form(Kind::CostBooked, "Money was spent", &[]))
         (view.form(Kind::TimeWorked, "Time was worked", &[]))
         (view.photo_form(None))

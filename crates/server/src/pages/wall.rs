@@ -5,8 +5,9 @@
 use std::sync::Arc;
 
 use knowledge::Knowledge;
-use logbook::{ApprovalAsked, Fact, JobState, Kind, MachineOrderSent, PartOrdered, ReturnKind};
+use logbook::{ApprovalAsked, Fact, JobState, Kind};
 use maud::{Markup, html};
+use workup::awaited;
 
 use crate::desk::{Bench, Job};
 use crate::forms::{Form, Typed};
@@ -26,34 +27,13 @@ pub(crate) fn unanswered(state: &JobState) -> Vec<&Fact<ApprovalAsked>> {
     state.approvals_asked.iter().filter(|a| !answered(a)).collect()
 }
 
-/// Parts ordered that have neither arrived nor gone back.
-pub(crate) fn on_the_way(state: &JobState) -> Vec<&Fact<PartOrdered>> {
-    let done = |order: &Fact<PartOrdered>| {
-        let same = |its: Option<anatomy::EntryId>, part: &str, entry| {
-            its == Some(order.in_entry) || (its.is_none() && part == order.part && entry > order.in_entry)
-        };
-        state.arrivals.iter().any(|a| same(a.order, &a.part, a.in_entry))
-            // An old part that went back against the order says nothing of the new one.
-            || state.returns.iter().any(|r| r.order == Some(order.in_entry) && r.why != ReturnKind::Core)
-    };
-    state.orders.iter().filter(|o| !done(o)).collect()
-}
-
-/// Machine orders whose work has not come back.
-pub(crate) fn at_the_machinist(state: &JobState) -> Vec<&Fact<MachineOrderSent>> {
-    let back = |order: &Fact<MachineOrderSent>| {
-        state.machine_returns.iter().any(|r| r.order == Some(order.in_entry) || r.code == order.code)
-    };
-    state.machine_orders.iter().filter(|o| !back(o)).collect()
-}
-
 /// What a job waits for, in short sentences.
 fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
     let mut out = Vec::new();
     for ask in unanswered(state) {
         out.push(format!("a yes for {}, up to {}", words(ask.covers.word()), amount(&ask.ceiling)));
     }
-    for part in on_the_way(state) {
+    for part in awaited::parts(state) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
         let name = within(&super::part_name(knowledge, &part.part));
         out.push(format!("{name} from {}{day}", part.supplier));
@@ -63,9 +43,14 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
         let name = within(&super::part_name(knowledge, &core.order.part));
         out.push(format!("the old part for {name}, back to {}{clock}", core.order.supplier));
     }
-    for order in at_the_machinist(state) {
+    for order in awaited::machine_work(state) {
         let day = order.need_by.map(|d| format!(", needed {d}")).unwrap_or_default();
         out.push(format!("machine work {} at {}{day}", order.code, order.shop));
+    }
+    for id in workup::quotes::run_out(state, surroundings::today()) {
+        if let Some(quote) = state.quotes.iter().find(|q| q.in_entry == id) {
+            out.push(format!("a new price from {}: its quote ran out", quote.supplier));
+        }
     }
     if state.layout.is_none() {
         out.push("the engine's description".to_owned());

@@ -95,7 +95,14 @@ impl Note {
     }
 }
 
-async fn keep(desk: &Desk, knowledge: &Knowledge, taken: TakenUp, by: Option<&str>, body: &EntryBody) -> Done {
+/// Keeps an entry that the job allows, and says what it did.
+pub(crate) async fn keep(
+    desk: &Desk,
+    knowledge: &Knowledge,
+    taken: TakenUp,
+    by: Option<&str>,
+    body: &EntryBody,
+) -> Done {
     let before = desk.case(&taken.job.state, knowledge).ok();
     let unsealed = entry(taken.id, by, body)?;
     let about = unsealed.id;

@@ -9,4 +9,5 @@
 mod jobs;
 mod knowing;
 mod manners;
+mod quotes;
 mod shop;
