@@ -5,7 +5,7 @@
 //! nothing else is mended; a stage for which nothing is priced takes as long to close as to open \[ours\].
 
 use anatomy::{EngineLayout, Scope};
-use knowledge::workshop::{Part, Reuse, Span};
+use knowledge::workshop::{Part, RepairOption, Reuse, Span};
 use knowledge::{BlockPer, Knowledge, Stage};
 use logbook::JobState;
 use quantity::{Decimal, Money};
@@ -91,11 +91,14 @@ pub fn of<'k>(
         .filter(|s| s.access_minutes > 0.0)
         .map(|s| line(format!("Opening as far as: {}", named(s)), hours(s)))
         .collect();
+    // The price of closing a stage holds that of the stages on the way to it.
+    let priced: Vec<Option<Span>> = stages.iter().map(|s| put_back(layout, knowledge, &s.id)).collect();
+    let deepest = priced.iter().rposition(Option::is_some);
     let mut closing: Vec<Line> = Vec::new();
-    for stage in stages.iter().filter(|s| s.access_minutes > 0.0 || !s.opens.is_empty()) {
-        let priced = put_back(layout, knowledge, &stage.id);
+    for (place, (stage, priced)) in stages.iter().zip(&priced).enumerate() {
+        let held = priced.is_none() && deepest.is_some_and(|deepest| place < deepest);
         let units = priced.unwrap_or_else(|| hours(stage));
-        if units.hi > 0.0 {
+        if !held && units.hi > 0.0 {
             closing.push(line(format!("Putting it back from: {}", named(stage)), units));
         }
     }
@@ -114,24 +117,27 @@ pub fn of<'k>(
     Some(Teardown { stages, opening, closing, destroyed, stop_here, put_back, one_way })
 }
 
-/// What closing a stage costs where its blocks are sound and nothing is mended, new once-only parts included.
+/// What closing a stage costs where its blocks are sound and nothing is mended, new once-only parts included: that of the
+/// first option that prices it.
 fn put_back(layout: &EngineLayout, knowledge: &Knowledge, stage: &str) -> Option<Span> {
-    let priced = knowledge.options.iter().map(|o| &o.value).find(|o| o.keeps_engine && !o.put_back.is_empty())?;
-    let mut out: Option<Span> = None;
-    for back in priced.put_back.iter().filter(|b| b.stage == stage) {
-        let block = knowledge.blocks.iter().map(|b| &b.value).find(|b| b.id == back.block)?;
-        if block.classes.first().is_none_or(|mildest| !back.classes.contains(mildest)) {
-            continue;
+    let of_option = |option: &RepairOption| {
+        let mut out: Option<Span> = None;
+        for back in option.put_back.iter().filter(|b| b.stage == stage) {
+            let block = knowledge.blocks.iter().map(|b| &b.value).find(|b| b.id == back.block)?;
+            if block.classes.first().is_none_or(|mildest| !back.classes.contains(mildest)) {
+                continue;
+            }
+            let times = match block.per {
+                BlockPer::Bank => layout.positions(Scope::Bank).len(),
+                BlockPer::Engine => 1,
+            };
+            let span = back.cost.times(u32::try_from(times).map_or(1.0, f64::from));
+            let sum = out.unwrap_or(Span::ZERO);
+            out = Some(Span { lo: sum.lo + span.lo, hi: sum.hi + span.hi });
         }
-        let times = match block.per {
-            BlockPer::Bank => layout.positions(Scope::Bank).len(),
-            BlockPer::Engine => 1,
-        };
-        let span = back.cost.times(u32::try_from(times).map_or(1.0, f64::from));
-        let sum = out.unwrap_or(Span::ZERO);
-        out = Some(Span { lo: sum.lo + span.lo, hi: sum.hi + span.hi });
-    }
-    out
+        out
+    };
+    knowledge.options.iter().map(|o| &o.value).filter(|o| o.keeps_engine).find_map(of_option)
 }
 
 fn money(rate: Option<Money>, units: Span) -> Option<Range> {

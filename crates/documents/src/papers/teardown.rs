@@ -97,7 +97,7 @@ fn answer(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("Your answer");
     sheet.text(
         "You may stop after opening and pay only that. Say which sum must not be passed before you are asked again, and by when \
-         you decide what follows; until then the engine stays open, and parts may rust or go missing from a yard.",
+         you decide what follows; until then the engine lies open, and bare metal rusts.",
     );
     let asked = desk.state.approvals_asked.iter().rfind(|a| a.covers == logbook::Covers::Teardown);
     sheet.fields(vec![
