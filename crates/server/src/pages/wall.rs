@@ -5,8 +5,10 @@
 use std::sync::Arc;
 
 use knowledge::Knowledge;
-use logbook::{ApprovalAsked, Fact, JobState, Kind, MachineOrderSent, PartOrdered, ReturnKind};
+use logbook::{ApprovalAsked, Fact, JobState, Kind};
 use maud::{Markup, html};
+use workup::Notice;
+use workup::awaited::{self, Coming, JobDate};
 
 use crate::desk::{Bench, Job};
 use crate::forms::{Form, Typed};
@@ -26,25 +28,9 @@ pub(crate) fn unanswered(state: &JobState) -> Vec<&Fact<ApprovalAsked>> {
     state.approvals_asked.iter().filter(|a| !answered(a)).collect()
 }
 
-/// Parts ordered that have neither arrived nor gone back.
-pub(crate) fn on_the_way(state: &JobState) -> Vec<&Fact<PartOrdered>> {
-    let done = |order: &Fact<PartOrdered>| {
-        let same = |its: Option<anatomy::EntryId>, part: &str, entry| {
-            its == Some(order.in_entry) || (its.is_none() && part == order.part && entry > order.in_entry)
-        };
-        state.arrivals.iter().any(|a| same(a.order, &a.part, a.in_entry))
-            // An old part that went back against the order says nothing of the new one.
-            || state.returns.iter().any(|r| r.order == Some(order.in_entry) && r.why != ReturnKind::Core)
-    };
-    state.orders.iter().filter(|o| !done(o)).collect()
-}
-
-/// Machine orders whose work has not come back.
-pub(crate) fn at_the_machinist(state: &JobState) -> Vec<&Fact<MachineOrderSent>> {
-    let back = |order: &Fact<MachineOrderSent>| {
-        state.machine_returns.iter().any(|r| r.order == Some(order.in_entry) || r.code == order.code)
-    };
-    state.machine_orders.iter().filter(|o| !back(o)).collect()
+/// What came back from a machine shop and gives cause to say something, with the next move.
+pub(crate) fn of_machine_work(state: &JobState, knowledge: &Knowledge) -> Vec<Notice> {
+    state.layout.as_ref().map_or_else(Vec::new, |layout| workup::machine::back::of_state(state, layout, knowledge).1)
 }
 
 /// What a job waits for, in short sentences.
@@ -53,7 +39,19 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
     for ask in unanswered(state) {
         out.push(format!("a yes for {}, up to {}", words(ask.covers.word()), amount(&ask.ceiling)));
     }
-    for part in on_the_way(state) {
+    for notice in of_machine_work(state, knowledge) {
+        out.push(format!("a move on {}; {}", notice.message, notice.what_to_do));
+    }
+    let date = JobDate::of(state);
+    let today = Some(surroundings::today());
+    if let Some((setter, day)) = date.sets().filter(|_| date.is_late(today)) {
+        let name = match setter.what {
+            Coming::Part(part) => within(&super::part_name(knowledge, &part.part)),
+            Coming::Work(order) => format!("machine work {}", order.code),
+        };
+        out.push(format!("{name}, which sets the date, {day}: {}", date.words(today).join("; ")));
+    }
+    for part in awaited::parts(state) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
         let name = within(&super::part_name(knowledge, &part.part));
         out.push(format!("{name} from {}{day}", part.supplier));
@@ -63,8 +61,9 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
         let name = within(&super::part_name(knowledge, &core.order.part));
         out.push(format!("the old part for {name}, back to {}{clock}", core.order.supplier));
     }
-    for order in at_the_machinist(state) {
-        let day = order.need_by.map(|d| format!(", needed {d}")).unwrap_or_default();
+    for order in awaited::work(state) {
+        let promised = order.promised.map(|d| format!(", promised {d}"));
+        let day = promised.or_else(|| order.need_by.map(|d| format!(", needed {d}"))).unwrap_or_default();
         out.push(format!("machine work {} at {}{day}", order.code, order.shop));
     }
     if state.layout.is_none() {
@@ -138,12 +137,48 @@ fn row(job: &Job, knowledge: &Knowledge) -> Markup {
     }
 }
 
-/// Whether a job is meant by some words: each stands in its title, code, plate, identification number or vehicle.
+/// Whether a job is meant by some words: each stands in its title, codes, plate, identification number or vehicle.
 pub(crate) fn is_meant(state: &JobState, find: &str) -> bool {
     let v = &state.vehicle;
     let texts = [&state.title, &state.customer, &v.plate, &v.vin, &v.make, &v.model];
-    let all: String = texts.into_iter().flatten().map(|t| format!("{} ", t.to_lowercase())).collect();
+    let codes = state.machine_orders.iter().map(|o| &o.code);
+    let all: String = texts.into_iter().flatten().chain(codes).map(|t| format!("{} ", t.to_lowercase())).collect();
     find.to_lowercase().split_whitespace().all(|word| all.contains(word))
+}
+
+/// Where the code of a paper that came back is typed.
+fn by_code(typed: &str, wrong: Option<&str>) -> Markup {
+    html! {
+        form.another method="get" action="/machine-work" {
+            label for="code" { "Machine work came back: the code on its paper" }
+            @if let Some(why) = wrong {
+                p.wrongline id="code-wrong" role="alert" { (why) }
+            }
+            input
+                type="text"
+                id="code"
+                name="code"
+                value=(typed)
+                autocomplete="off"
+                autocapitalize="characters"
+                aria-describedby=[wrong.map(|_| "code-wrong")];
+            button type="submit" { "Open it" }
+        }
+    }
+}
+
+/// The answer to a code that no machine order has; what was typed is still there.
+pub(crate) fn unknown_code(who: &str, typed: &str, why: &str) -> Markup {
+    let body = html! {
+        main id="main" {
+            h1 { "No such machine order" }
+            (by_code(typed, Some(why)))
+            p {
+                a.button href="/" { "To all jobs" }
+            }
+        }
+    };
+    super::shell("No such machine order", who, &body)
 }
 
 /// The wall.
@@ -180,6 +215,7 @@ pub(crate) fn page(
                     placeholder="title, plate, last of the VIN, customer code";
                 button type="submit" { "Find" }
             }
+            (by_code("", None))
             @if !chase.is_empty() {
                 section.sheet.chase {
                     h2 { "To chase first today" }
