@@ -91,6 +91,9 @@ enum Command {
     Note(commands::tell::Note),
     /// Enters anything else, with its body as JSON.
     Tell(commands::tell::Tell),
+    /// Takes machine work back by the code on its paper.
+    #[command(name = "machine-work-returned")]
+    MachineBack(commands::machine::MachineBack),
     /// The engine's own figures: out of a job, or into one.
     Sheet(commands::sheet::Sheet),
     /// Writes the papers of a job as PDF.
@@ -179,6 +182,7 @@ fn run(cli: Cli) -> Done {
             Command::Correct(c) => c.run(&desk).await,
             Command::Note(c) => c.run(&desk).await,
             Command::Tell(c) => c.run(&desk).await,
+            Command::MachineBack(c) => c.run(&desk).await,
             Command::Sheet(c) => c.run(&desk).await,
             Command::Papers(c) => c.run(&desk).await,
             Command::Serve(c) => c.run(&desk).await,
