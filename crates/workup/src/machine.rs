@@ -6,7 +6,7 @@
 pub mod back;
 pub mod sequence;
 
-use anatomy::{Bank, EngineLayout, HeadDivision, Position};
+use anatomy::{Bank, EngineLayout, EntryId, HeadDivision, Position};
 use knowledge::Knowledge;
 use knowledge::workshop::{Operation, Piece};
 use logbook::{Fact, JobState, Kind, MachineLine, MachineOrderSent, MachineWorkReturned, shortcode};
@@ -114,10 +114,11 @@ pub fn pieces<'a>(
     out
 }
 
-/// Whether a return answers an order: by its entry, else by the code on it.
+/// Whether a return answers an order: by its entry, else by the code on it, where it was written after the order.
 #[must_use]
 pub fn answers(back: &Fact<MachineWorkReturned>, order: &Fact<MachineOrderSent>) -> bool {
-    back.order.map_or_else(|| same_code(&back.code, &order.code), |entry| entry == order.in_entry)
+    let by_code = || same_code(&back.code, &order.code) && back.in_entry > order.in_entry;
+    back.order.map_or_else(by_code, |entry| entry == order.in_entry)
 }
 
 /// Whether two codes are the same, however they were spaced and in small or large letters.
@@ -132,20 +133,34 @@ pub fn order_of<'s>(state: &'s JobState, code: &str) -> Option<&'s Fact<MachineO
     state.machine_orders.iter().rfind(|order| same_code(&order.code, code))
 }
 
-/// The code of a new order: one that was typed and is free, else one made from the entry.
-///
-/// `taken` are the codes of the orders of every job, the entry's own left out.
+/// A code that a machine order has.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Taken {
+    /// The code.
+    pub code: String,
+    /// Whether some of its work is still away.
+    pub away: bool,
+}
+
+/// The codes that the machine orders of a job have; that of one entry is left out.
+#[must_use]
+pub fn taken(state: &JobState, but: EntryId) -> Vec<Taken> {
+    let orders = state.machine_orders.iter().filter(|order| order.in_entry != but);
+    orders.map(|order| Taken { code: order.code.clone(), away: !crate::awaited::is_back(state, order) }).collect()
+}
+
+/// The code of a new order: one that was typed, else one made from the entry; `taken` are the codes of the orders of every job.
 ///
 /// # Errors
-/// A typed code that another order has.
-pub fn code_for(entry: anatomy::EntryId, typed: &str, taken: &[String]) -> Result<String, NotTaken> {
+/// A typed code of an order that is still away: what came back would answer both.
+pub fn code_for(entry: EntryId, typed: &str, taken: &[Taken]) -> Result<String, NotTaken> {
     let typed = typed.trim();
-    let has = |code: &str| taken.iter().any(|other| same_code(other, code));
+    let mut same = taken.iter().filter(|other| same_code(&other.code, typed));
     if typed.is_empty() {
-        return Ok(shortcode::code_of(entry, has));
+        return Ok(shortcode::code_of(entry, |code| taken.iter().any(|other| same_code(&other.code, code))));
     }
-    if has(typed) {
-        let why = format!("another machine order has the code `{typed}`");
+    if same.any(|other| other.away) {
+        let why = format!("another machine order that is not back has the code `{typed}`");
         return Err(refused("code", why, "leave it empty and one is made", Vec::new()));
     }
     Ok(typed.to_owned())

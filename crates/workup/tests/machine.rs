@@ -10,7 +10,7 @@ use workup::awaited::{self, Basis, JobDate};
 use workup::entering::{Rule, body_of};
 use workup::machine::back::{LineBack, of_state};
 use workup::machine::sequence::{Belongs, lines, unordered};
-use workup::machine::{code_for, pieces};
+use workup::machine::{Taken, code_for, pieces, taken};
 use workup::{Case, Notice, work_up};
 
 type Told = (&'static str, &'static str, Value);
@@ -291,7 +291,7 @@ fn machine_work_that_is_not_back_enters_the_date_and_leaves_it_when_it_is() {
 
 #[test]
 fn without_a_promise_the_longest_lead_of_the_quote_counts_and_then_the_day_asked_for() {
-    let quote = json!({"supplier": "Harrow Machine Shop", "price": {"amount": "300.00", "currency": "EUR"}, "lead_days": [2, 6]});
+    let quote = json!({"supplier": "Harrow Machine Shop", "price": {"amount": "300.00", "currency": "EUR"}, "lead_days": [2, 6], "need": "head_resurface"});
     let day = |more: Value| {
         let mut sent = order("A", &[line("head_resurface", "bank-A")]);
         sent.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
@@ -336,7 +336,13 @@ fn a_return_lands_on_a_line_of_its_order_or_is_refused_with_what_it_may_have_mea
     let entry = state.machine_orders[0].in_entry;
     let made = code_for(entry, "", &[]).unwrap();
     assert_eq!(made.len(), 8);
-    assert_ne!(code_for(entry, "", std::slice::from_ref(&made)).unwrap(), made);
-    assert_eq!(code_for(entry, " MY-1 ", &[]).unwrap(), "MY-1");
-    assert!(code_for(entry, "my1", &["MY-1".to_owned()]).unwrap_err().to_string().contains("leave it empty"));
+    let has = |code: &str, away| [Taken { code: code.to_owned(), away }];
+    assert_ne!(code_for(entry, "", &has(&made, false)).unwrap(), made, "a made code is nobody else's, back or not");
+    assert_eq!(
+        code_for(entry, " MY-1 ", &has("my1", false)).unwrap(),
+        "MY-1",
+        "what is back keeps its code for nobody"
+    );
+    assert!(code_for(entry, "my1", &has("MY-1", true)).unwrap_err().to_string().contains("leave it empty"));
+    assert_eq!((taken(&state, entry).len(), taken(&state, state.history[0].entry)), (0, has("7KF-QM", true).to_vec()));
 }

@@ -9,7 +9,6 @@ use knowledge::workshop::{DoneBy, Operation, Order, Requirement};
 use logbook::{JobState, MachineOrderSent};
 
 use super::{OrderLine, PieceAt, ordered, read_here};
-use crate::words::within;
 use crate::work::operation;
 
 /// The lines of an order in the order of work: what must be done before something else stands before it, and what waits for
@@ -77,7 +76,7 @@ impl Unordered<'_> {
     #[must_use]
     pub fn words(&self, layout: &EngineLayout) -> String {
         let what = format!("{} ({}; {})", self.operation.name, self.at.name(layout), self.when);
-        let asks = within(&self.asked_by.name);
+        let asks = format!("\u{201c}{}\u{201d}", self.asked_by.name);
         match (self.belongs, self.always) {
             (Belongs::First, true) => format!(
                 "First: {what}. It comes before {asks}, and is neither ordered nor read here: order it, or ask for its result"
