@@ -5,11 +5,11 @@ mod drafts;
 mod found;
 
 use anatomy::Position;
-use knowledge::limits::{AppliesTo, Characteristic};
-use knowledge::workshop::{DoneBy, Operation};
+use knowledge::limits::{AppliesTo, Characteristic, Tolerance};
+use knowledge::workshop::{DoneBy, Operation, Works};
 use logbook::{Bound, EngineFigure, MachineLine};
 use workup::Finding;
-use workup::machine::{OrderLine, PieceOrder, pieces, sequence};
+use workup::machine::{OrderLine, PieceAt, PieceOrder, pieces, sequence};
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, described, figure, plain};
@@ -28,12 +28,12 @@ enum Detail {
 }
 
 impl Detail {
-    /// How small a sheet may be set before less stands on it \[ours\]: rows to write on stay 5 mm high.
+    /// How small a sheet may be set before less stands on it \[ours\]: letters stay above 6 points.
     const fn least_scale(self) -> f64 {
         match self {
-            Detail::Full => 0.9,
-            Detail::Fewer => 0.84,
-            Detail::Bare => 0.72,
+            Detail::Full => 0.84,
+            Detail::Fewer => 0.76,
+            Detail::Bare => 0.68,
         }
     }
 }
@@ -194,9 +194,11 @@ fn part(sheet: &mut Sheet, desk: &Desk<'_>, piece: &PieceOrder<'_>, detail: Deta
     let places: Vec<(Option<&Operation>, Position)> =
         piece.lines.iter().map(|l| (l.operation, l.line.position)).collect();
     sheet.statement(capital(&piece.at.name(desk.layout)), format!("Order {} to {}", order.code, order.shop));
+    let alone = pieces(order, desk.layout, desk.knowledge).len() < 2;
+    let datum = if alone { "Datum A, measured from" } else { "Datum A, told for the whole order" };
     let mut fields = vec![
         ("Engine".to_owned(), Some(format!("{}; {}", desk.engine_identity(), desk.case.front))),
-        ("Datum A, measured from".to_owned(), order.datum.clone()),
+        (datum.to_owned(), order.datum.clone()),
         ("Needed by".to_owned(), order.need_by.map(|d| d.to_string())),
     ];
     if let Some(day) = order.promised {
@@ -221,7 +223,7 @@ fn part(sheet: &mut Sheet, desk: &Desk<'_>, piece: &PieceOrder<'_>, detail: Deta
     let svg = cut_sketch(&cut);
     if !svg.is_empty() {
         let alt = described(&svg);
-        let sketch = sheet.picture(svg, alt, if detail == Detail::Full { 0.86 } else { 0.74 });
+        let sketch = sheet.picture(svg, alt, sketch_width(detail));
         sheet.pictures(vec![sketch]);
     }
     unbounded(sheet, desk, &all);
@@ -243,20 +245,25 @@ fn part(sheet: &mut Sheet, desk: &Desk<'_>, piece: &PieceOrder<'_>, detail: Deta
     answer(sheet, desk, piece);
 }
 
+/// How wide the drawing stands, in parts of the line.
+const fn sketch_width(detail: Detail) -> f64 {
+    match detail {
+        Detail::Full => 0.86,
+        Detail::Fewer => 0.74,
+        Detail::Bare => 0.6,
+    }
+}
+
 /// The lines in the order of work, with what is wanted of each.
 fn order_of_work(sheet: &mut Sheet, desk: &Desk<'_>, all: &[Work<'_>]) {
     sheet.heading("Order of work");
     let rows: Vec<Vec<Cell>> = all
         .iter()
         .map(|w| {
-            let places: Vec<String> = w
-                .lines
-                .iter()
-                .map(|l| {
-                    let found = l.line.as_found.as_ref().map(|f| format!(" ({})", figure(f))).unwrap_or_default();
-                    format!("{}{found}", desk.place(&l.line.position, &w.name))
-                })
-                .collect();
+            let many = w.lines.len() > WIDE_PLACES;
+            let found =
+                |l: &OrderLine<'_>| l.line.as_found.as_ref().map(|f| format!(" ({})", figure(f))).unwrap_or_default();
+            let places: Vec<String> = w.lines.iter().map(|l| format!("{}{}", place(desk, l, many), found(l))).collect();
             let measure = w.operation.and_then(|o| o.measures.clone()).unwrap_or_default();
             let cuts = w.operation.is_none_or(|o| o.works.is_some());
             let leave = w.leave().unwrap_or_else(|| if cuts { "not told; ask before cutting" } else { "" }.to_owned());
@@ -288,17 +295,30 @@ fn order_of_work(sheet: &mut Sheet, desk: &Desk<'_>, all: &[Work<'_>]) {
     }
 }
 
+/// More places than this are written in short \[ours\].
+const WIDE_PLACES: usize = 3;
+
+/// Where a line is: the part itself, or the place on it.
+fn place(desk: &Desk<'_>, line: &OrderLine<'_>, short: bool) -> String {
+    let at = line.line.position;
+    let piece = PieceAt::of(desk.layout, line.operation, &at);
+    if piece.position == at && piece.piece.is_some() {
+        return piece.name(desk.layout);
+    }
+    if short { plain(&at.address()) } else { desk.place(&at, &line.name()) }
+}
+
 /// One kind of work as it is drawn.
 fn worked(desk: &Desk<'_>, w: &Work<'_>) -> Worked {
-    let places: Vec<String> =
-        w.lines.iter().map(|l| desk.also_at(Some(l.line.position)).trim_start_matches(", ").to_owned()).collect();
-    let places: Vec<String> = places.into_iter().filter(|p| !p.is_empty()).collect();
-    let places = if places.is_empty() { String::new() } else { format!(", {}", places.join(", ")) };
+    let places = match w.lines.as_slice() {
+        [] => String::new(),
+        [one] => desk.also_at(Some(one.line.position)),
+        several => format!(", {} places", several.len()),
+    };
     let single = if let [one] = w.lines.as_slice() { Some(one.line) } else { None };
     let found = single.and_then(|l| l.as_found.as_ref()).filter(|_| w.other_measure.is_none());
     let figures = own_tolerances(desk, w);
-    let zone =
-        |(is, f): &(knowledge::limits::Tolerance, &EngineFigure)| Some(Frame { is: is.is, zone: zone_of(*is, f)? });
+    let zone = |(is, f): &(Tolerance, &EngineFigure)| Some(Frame { is: is.is, zone: zone_of(*is, f)? });
     Worked {
         number: w.number,
         name: format!("{}{places}", w.name),
@@ -311,14 +331,30 @@ fn worked(desk: &Desk<'_>, w: &Work<'_>) -> Worked {
     }
 }
 
+/// Whether a characteristic is one of the surface that is worked: a guide is not held to the run-out of the seat above it.
+const fn suits(works: Option<Works>, is: Characteristic) -> bool {
+    let round = matches!(is, Characteristic::Roundness | Characteristic::Cylindricity | Characteristic::Straightness);
+    match (works, is) {
+        (None, _) => false,
+        (Some(_), Characteristic::Surface) => true,
+        (Some(Works::Face | Works::Ledge), _) => {
+            matches!(is, Characteristic::Flatness | Characteristic::Parallelism)
+        }
+        (Some(Works::Bore), _) => round,
+        (Some(Works::Journal), _) => round || matches!(is, Characteristic::RunOut),
+        (Some(Works::ValveSeat), _) => matches!(is, Characteristic::Roundness | Characteristic::RunOut),
+    }
+}
+
 /// The figures of the engine's own sheet that bound form or surface after some work, one of each characteristic.
-fn own_tolerances<'d>(desk: &Desk<'d>, w: &Work<'_>) -> Vec<(knowledge::limits::Tolerance, &'d EngineFigure)> {
+fn own_tolerances<'d>(desk: &Desk<'d>, w: &Work<'_>) -> Vec<(Tolerance, &'d EngineFigure)> {
     let items = w.operation.map(|o| o.limits_after.clone()).unwrap_or_default();
     let at = w.line().map(|l| l.position);
-    let mut out: Vec<(knowledge::limits::Tolerance, &EngineFigure)> = Vec::new();
+    let mut out: Vec<(Tolerance, &EngineFigure)> = Vec::new();
     for f in desk.own_figures(&items, at) {
         let Some(tolerance) = desk.knowledge.limit(&f.item).and_then(|l| l.tolerance) else { continue };
-        let fits = f.scope.is_none_or(|scope| at.is_some_and(|p| p.scope() == scope));
+        let works = w.operation.and_then(|o| o.works);
+        let fits = f.scope.is_none_or(|scope| at.is_some_and(|p| p.scope() == scope)) && suits(works, tolerance.is);
         if fits && !out.iter().any(|(t, _)| t.is == tolerance.is) {
             out.push((tolerance, f));
         }
@@ -327,7 +363,7 @@ fn own_tolerances<'d>(desk: &Desk<'d>, w: &Work<'_>) -> Vec<(knowledge::limits::
 }
 
 /// The zone of a figure after ISO 1101: of a difference of diameters half of it, since the zone lies between two radii.
-fn zone_of(tolerance: knowledge::limits::Tolerance, f: &EngineFigure) -> Option<String> {
+fn zone_of(tolerance: Tolerance, f: &EngineFigure) -> Option<String> {
     let text = match f.bound {
         Bound::Max => f.text.as_str(),
         Bound::Range => f.text_high.as_deref()?,
@@ -359,7 +395,8 @@ fn unbounded(sheet: &mut Sheet, desk: &Desk<'_>, all: &[Work<'_>]) {
         let limits = w.operation.map(|o| o.limits_after.as_slice()).unwrap_or_default();
         for limit in limits.iter().filter_map(|id| desk.knowledge.limit(id)) {
             let here = !AppliesTo::spoken_against(&limit.applies, |name| desk.told(name));
-            let Some(tolerance) = limit.tolerance.filter(|_| here) else { continue };
+            let suits = |t: &Tolerance| here && suits(w.operation.and_then(|o| o.works), t.is);
+            let Some(tolerance) = limit.tolerance.filter(suits) else { continue };
             if !own.iter().any(|(t, _)| t.is == tolerance.is) && !open.contains(&tolerance.is.words()) {
                 open.push(tolerance.is.words());
             }
@@ -425,12 +462,9 @@ fn narrow_rows(
             || vec![Cell::default(), Cell::default(), Cell::default()],
             |l| {
                 let name = l.name();
+                let short = name.split([',', ':']).next().unwrap_or_default();
                 let [left, result] = answer(l);
-                vec![
-                    Cell::of(format!("Line {}: {}, {name}", l.place + 1, desk.place(&l.line.position, &name))),
-                    left,
-                    result,
-                ]
+                vec![Cell::of(format!("Line {}: {}, {short}", l.place + 1, place(desk, l, true))), left, result]
             },
         )
     };
@@ -461,7 +495,7 @@ fn answer(sheet: &mut Sheet, desk: &Desk<'_>, piece: &PieceOrder<'_>) {
             .iter()
             .map(|l| {
                 let (done, name) = (done(l), l.name());
-                let place = capital(&desk.place(&l.line.position, &name));
+                let place = capital(&place(desk, l, false));
                 vec![
                     Cell { note: place, ..Cell::of(format!("Line {}: {name}", l.place + 1)) },
                     cell(done.and_then(|d| d.as_left.as_ref()).map(figure)),

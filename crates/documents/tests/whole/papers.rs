@@ -263,15 +263,13 @@ fn sent(lines: &str) -> Demo {
     told(NAMES[0], &format!("{}\n{sent}", told_so_far.join("\n")))
 }
 
-/// Everything a head can be sent for: three tests, the face, and each exhaust guide and seat of a four with two of them.
+/// Much of what a head can be sent for: two tests, the face, and an exhaust guide and seat in each of four cylinders.
 fn whole_head() -> String {
     let mut lines: Vec<String> = Vec::new();
     for cylinder in 1..=4 {
-        for valve in 1..=2 {
-            let at = format!("cyl-{cylinder}-ex-{valve}");
-            lines.push(format!(r#"{{"operation": "seats_cut", "position": "{at}", "want": {{"text": "1.4", "unit": "mm"}}, "want_high": {{"text": "1.8", "unit": "mm"}}}}"#));
-            lines.push(format!(r#"{{"operation": "guides_replace", "position": "{at}", "as_found": {{"text": "0.1{cylinder}", "unit": "mm"}}, "want_high": {{"text": "0.06", "unit": "mm"}}}}"#));
-        }
+        let at = format!("cyl-{cylinder}-ex-1");
+        lines.push(format!(r#"{{"operation": "seats_cut", "position": "{at}", "want": {{"text": "1.4", "unit": "mm"}}, "want_high": {{"text": "1.8", "unit": "mm"}}}}"#));
+        lines.push(format!(r#"{{"operation": "guides_replace", "position": "{at}", "as_found": {{"text": "0.1{cylinder}", "unit": "mm"}}, "want_high": {{"text": "0.06", "unit": "mm"}}}}"#));
     }
     lines.push(r#"{"operation": "head_resurface", "position": "bank-A", "as_found": {"text": "0.11", "unit": "mm"}, "want": {"text": "0.03", "unit": "mm"}, "leave_at_least": {"text": "132.4", "unit": "mm"}, "note": "the least that cleans up"}"#.to_owned());
     for test in ["head_crack_test", "head_pressure_test"] {
@@ -328,7 +326,7 @@ fn two_cuts_on_one_head_stand_in_one_drawing_in_the_order_of_work_with_what_must
         assert!(text.contains(said), "{said}: {text}");
     }
     // A row to answer on for each line.
-    assert!((1..=19).all(|n| text.contains(&format!("Line {n}:"))), "{text}");
+    assert!((1..=11).all(|n| text.contains(&format!("Line {n}:"))), "{text}");
     let few = sent(r#"{"operation": "head_resurface", "position": "bank-A"}"#);
     let tail = few.tail();
     let text = plain(&words(&typeset(Paper::MachineOrder, &job(&few, &tail), PaperSize::A4).unwrap().pdf));

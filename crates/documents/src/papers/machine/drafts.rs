@@ -33,7 +33,8 @@ pub(super) fn all<'a>(desk: &Desk<'a>) -> Vec<Draft<'a>> {
         .collect();
     let mut out: Vec<Draft<'a>> = Vec::new();
     for f in outside {
-        for operation in offered.iter().copied().filter(|o| found::concerns(desk, f, o)) {
+        for operation in offered.iter().copied().filter(|o| found::concerns(desk, f, o) && found::of_piece(desk, f, o))
+        {
             let at = PieceAt::of(desk.layout, Some(operation), &f.position);
             let draft = match out.iter_mut().find(|d| d.at == at) {
                 Some(there) => there,
@@ -79,7 +80,7 @@ pub(super) fn write(sheet: &mut Sheet, desk: &Desk<'_>, draft: &Draft<'_>, detai
             cautions.push(id.clone());
         }
     }
-    desk.cautions(sheet, &cautions);
+    super::cautioned(sheet, desk, &cautions, detail);
     let listed = found::readings(desk, &work);
     found::table(sheet, desk, &listed, detail);
     found::along(sheet, desk, &listed);

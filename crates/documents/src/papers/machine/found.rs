@@ -11,11 +11,19 @@ use crate::papers::words::{Desk, capital, described, lower, own, plain};
 use crate::pictures::{Breadth, face_map, measured_at, reading_between_limits};
 
 /// How many readings stand on a sheet that has to hold a whole part, the worst of them \[ours\].
-const ROWS: [usize; 3] = [24, 10, 6];
+const ROWS: [usize; 3] = [24, 10, 4];
 
 /// Whether one of the limits of an operation is one of a reading.
 pub(super) fn concerns(desk: &Desk<'_>, finding: &Finding, operation: &Operation) -> bool {
     desk.reading(finding).is_some_and(|r| r.limits.iter().any(|l| operation.limits_after.contains(&l.limit)))
+}
+
+/// Whether a reading is one of the part of some work: not so where its check follows work on other parts alone.
+pub(super) fn of_piece(desk: &Desk<'_>, finding: &Finding, operation: &Operation) -> bool {
+    let Some(piece) = operation.piece else { return true };
+    let after = desk.knowledge.operations.iter().filter(|o| o.checks_after.contains(&finding.check));
+    let mut pieces = after.filter_map(|o| o.piece).peekable();
+    pieces.peek().is_none() || pieces.any(|p| p == piece)
 }
 
 /// Whether a reading belongs to a place: its very place, or for a head a place on that bank's faces.
@@ -37,7 +45,9 @@ pub(super) fn readings<'a>(desk: &Desk<'a>, work: &[(Option<&Operation>, Positio
         let there = |f: &Finding| {
             near(desk, f.position, *at) || (whole && PieceAt::of(desk.layout, *operation, &f.position) == piece)
         };
-        let of_work = |f: &Finding, o: &Operation| concerns(desk, f, o) || o.checks_after.contains(&f.check);
+        let of_work = |f: &Finding, o: &Operation| {
+            of_piece(desk, f, o) && (concerns(desk, f, o) || o.checks_after.contains(&f.check))
+        };
         let bound: Vec<&Finding> =
             all.iter().copied().filter(|f| there(f) && operation.is_some_and(|o| of_work(f, o))).collect();
         let near_it = || all.iter().copied().filter(|f| near(desk, f.position, *at)).collect();
@@ -134,13 +144,10 @@ pub(super) fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, places: &[Position], 
             sheet.text(format!("{}: {}.", capital(&face.name), face.reason));
         } else {
             let alt = described(&svg);
-            maps.push(sheet.picture(svg, alt, if detail == Detail::Full { 0.8 } else { 0.5 }));
+            maps.push(sheet.picture(svg, alt, if detail == Detail::Full { 0.7 } else { 0.5 }));
         }
     }
     sheet.pictures(maps);
-    if detail != Detail::Full {
-        return;
-    }
     let mut beside = Vec::new();
     for svg in measured_at(&near_it) {
         let alt = described(&svg);
