@@ -3,6 +3,7 @@
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use anatomy::EntryId;
 use knowledge::Knowledge;
@@ -10,8 +11,9 @@ use knowledge::workshop::DoneBy;
 use logbook::{Fact, JobState, Kind, MachineOrderSent, MachineResult};
 use serde_json::Value;
 use workup::entering::NotTaken;
+use workup::machine::Taken;
 
-use crate::desk::Bench;
+use crate::desk::{Bench, Job};
 use crate::forms::{Ask, Field, Typed, may, need, pick, places, rare};
 use crate::trouble::{FieldTrouble, Trouble};
 
@@ -189,24 +191,23 @@ pub(crate) fn typed_field(kind: Kind, field: &str, typed: &Typed) -> Option<Stri
     Some(format!("lines.{place}.{name}"))
 }
 
-/// The codes of all machine orders but that of one entry.
-pub(crate) async fn codes_but(bench: &Bench, entry: EntryId) -> Result<Vec<String>, Trouble> {
-    let jobs = bench.jobs().await?;
-    let orders = jobs.iter().flat_map(|j| &j.state.machine_orders).filter(|o| o.in_entry != entry);
-    Ok(orders.map(|o| o.code.clone()).collect())
-}
-
 /// The code of a new order, as it is typed or made.
 pub(crate) async fn code_for(bench: &Bench, entry: EntryId, typed: &str) -> Result<Result<String, NotTaken>, Trouble> {
-    Ok(workup::machine::code_for(entry, typed, &codes_but(bench, entry).await?))
+    let jobs = bench.jobs().await?;
+    let taken: Vec<Taken> = jobs.iter().flat_map(|j| workup::machine::taken(&j.state, entry)).collect();
+    Ok(workup::machine::code_for(entry, typed, &taken))
 }
 
 /// Where a typed code leads: the page of its job and the code as it is printed, or what it may have meant.
 pub(crate) async fn led_by(bench: &Bench, code: &str) -> Result<Result<String, NotTaken>, Trouble> {
     let jobs = bench.jobs().await?;
-    let found = jobs.iter().find_map(|job| Some((job.id, workup::machine::order_of(&job.state, code)?.code.clone())));
-    if let Some((job, code)) = found {
-        return Ok(Ok(format!("/jobs/{job}/order?code={}#back", crate::door::escaped(&code))));
+    let has = |job: &Arc<Job>| Some((job.id, workup::machine::order_of(&job.state, code)?.clone(), Arc::clone(job)));
+    // Of two orders that a code was typed for, the one that is away is meant.
+    let away = |(_, order, job): &(_, Fact<MachineOrderSent>, Arc<Job>)| !workup::awaited::is_back(&job.state, order);
+    let all: Vec<_> = jobs.iter().filter_map(has).collect();
+    if let Some((job, order, _)) = all.iter().find(|found| away(found)).or_else(|| all.first()) {
+        let code = &order.code;
+        return Ok(Ok(format!("/jobs/{job}/order?code={}#back", crate::door::escaped(code))));
     }
     let codes: Vec<&str> = jobs.iter().flat_map(|j| &j.state.machine_orders).map(|o| o.code.as_str()).collect();
     Ok(Err(workup::machine::unknown_code(code, &codes)))

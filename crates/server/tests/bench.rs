@@ -1052,8 +1052,8 @@ async fn a_machine_order_goes_out_with_a_code_and_comes_back_by_it_line_by_line(
         "{said}"
     );
     // The test stands before the cut, whatever the sequence it was typed in.
-    let list = said.find("Pressure test head,").unwrap();
-    assert!(list < said.find("Resurface head deck,").unwrap(), "{said}");
+    let list = said.find("Pressure test head").unwrap();
+    assert!(list < said.find("Resurface head deck, wanted at most 0.03 mm").unwrap(), "{said}");
 
     // A code typed as one likes opens the form of its order; two signs that changed places are near it.
     let typed = code.to_lowercase().replace('-', "%20");

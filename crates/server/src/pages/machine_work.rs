@@ -8,7 +8,7 @@ use maud::{Markup, html};
 use workup::awaited::{self, JobDate};
 use workup::machine::back::{LineBack, MachineBack, word_of};
 use workup::machine::sequence::{Unordered, unordered};
-use workup::machine::{OrderLine, pieces, same_code};
+use workup::machine::{OrderLine, PieceAt, pieces, same_code};
 
 use super::View;
 use crate::machine;
@@ -61,16 +61,16 @@ fn at_the_shop(view: &View, order: &Fact<MachineOrderSent>, date: &JobDate<'_>) 
         }
         @match &view.state().layout {
             Some(layout) => {
-                @for piece in pieces(order, layout, view.knowledge()) {
-                    h3 { (sentence(&piece.at.name(layout))) }
-                    ol {
-                        @for line in &piece.lines { (ordered(view, line)) }
-                    }
-                }
                 @let open = unordered(view.state(), layout, view.knowledge(), &order.body);
                 @if !open.is_empty() {
                     ul.belongs {
                         @for u in &open { (belongs(view, layout, order, u)) }
+                    }
+                }
+                @for piece in pieces(order, layout, view.knowledge()) {
+                    h3 { (sentence(&piece.at.name(layout))) }
+                    ol {
+                        @for line in &piece.lines { (ordered(view, line, &piece.at)) }
                     }
                 }
             }
@@ -92,16 +92,23 @@ fn at_the_shop(view: &View, order: &Fact<MachineOrderSent>, date: &JobDate<'_>) 
 }
 
 /// One line of an order, in the order of work.
-fn ordered(view: &View, line: &OrderLine<'_>) -> Markup {
+fn ordered(view: &View, line: &OrderLine<'_>, at: &PieceAt) -> Markup {
     let l: &MachineLine = line.line;
     html! {
         li {
             (line.name())
-            ", "
-            (view.place(&l.position))
+            // The part itself stands above.
+            @if at.piece.is_none() || at.position != l.position {
+                ", "
+                (view.place(&l.position))
+            }
             @if let Some(f) = &l.as_found { ", found [" (figure(f)) "]" }
-            @if let Some(f) = &l.want { ", wanted " (figure(f)) }
-            @if let Some(f) = &l.want_high { " to " (figure(f)) }
+            @match (&l.want, &l.want_high) {
+                (Some(low), Some(high)) => { ", wanted " (figure(low)) " to " (figure(high)) }
+                (Some(one), None) => { ", wanted " (figure(one)) }
+                (None, Some(high)) => { ", wanted at most " (figure(high)) }
+                (None, None) => {}
+            }
             @if let Some(f) = &l.leave_at_least { ", leave at least " (figure(f)) }
             @if let Some(n) = &l.note { " (" (n) ")" }
             (view.measured_at(&l.position))

@@ -67,6 +67,11 @@ pub(crate) fn page(view: &View) -> Markup {
                     }
                 }
             }
+            @if date.sets().is_none() {
+                @for word in date.words(None) {
+                    p.nextmove { (sentence(&word)) "." }
+                }
+            }
             (view.form(Kind::PartOrdered, "Order a part", &[]))
         }
         section.sheet {
@@ -179,7 +184,7 @@ fn sets_the_date(view: &View, date: &JobDate<'_>) -> Markup {
                 time { (day) }
             }
         }
-        @if !words.is_empty() && !date.coming.is_empty() {
+        @if !words.is_empty() && date.sets().is_some() {
             p.nextmove { (sentence(&words.join("; "))) "." }
         }
     }

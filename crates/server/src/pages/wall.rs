@@ -44,14 +44,16 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
     }
     let date = JobDate::of(state);
     let today = Some(surroundings::today());
-    if let Some((setter, day)) = date.sets().filter(|_| date.is_late(today)) {
+    let late = date.sets().filter(|_| date.is_late(today));
+    let told = |entry| late.as_ref().is_some_and(|(setter, _)| setter.entry() == entry);
+    if let Some((setter, day)) = &late {
         let name = match setter.what {
             Coming::Part(part) => within(&super::part_name(knowledge, &part.part)),
             Coming::Work(order) => format!("machine work {}", order.code),
         };
         out.push(format!("{name}, which sets the date, {day}: {}", date.words(today).join("; ")));
     }
-    for part in awaited::parts(state) {
+    for part in awaited::parts(state).into_iter().filter(|part| !told(part.in_entry)) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
         let name = within(&super::part_name(knowledge, &part.part));
         out.push(format!("{name} from {}{day}", part.supplier));
@@ -61,7 +63,7 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
         let name = within(&super::part_name(knowledge, &core.order.part));
         out.push(format!("the old part for {name}, back to {}{clock}", core.order.supplier));
     }
-    for order in awaited::work(state) {
+    for order in awaited::work(state).into_iter().filter(|order| !told(order.in_entry)) {
         let promised = order.promised.map(|d| format!(", promised {d}"));
         let day = promised.or_else(|| order.need_by.map(|d| format!(", needed {d}"))).unwrap_or_default();
         out.push(format!("machine work {} at {}{day}", order.code, order.shop));
@@ -215,7 +217,6 @@ pub(crate) fn page(
                     placeholder="title, plate, last of the VIN, customer code";
                 button type="submit" { "Find" }
             }
-            (by_code("", None))
             @if !chase.is_empty() {
                 section.sheet.chase {
                     h2 { "To chase first today" }
@@ -239,6 +240,7 @@ pub(crate) fn page(
                     }
                 }
             }
+            @if open.iter().any(|j| !awaited::work(&j.state).is_empty()) { (by_code("", None)) }
             section {
                 h2.thin {
                     @if open.is_empty() { "Open jobs" } @else { (count(open.len(), "job open", "jobs open")) }

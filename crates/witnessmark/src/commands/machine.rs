@@ -184,7 +184,7 @@ pub(crate) async fn with_code(
     let mut taken = Vec::new();
     for kept in store.jobs().await? {
         let job = desk.load(store, kept.job).await?;
-        taken.extend(job.state.machine_orders.iter().map(|o| o.code.clone()));
+        taken.extend(workup::machine::taken(&job.state, id));
     }
     let code = workup::machine::code_for(id, typed, &taken)
         .map_err(|why| Trouble::new(Exit::Refused, "tell machine-order-sent", why))?;
