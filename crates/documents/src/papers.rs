@@ -228,10 +228,13 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
     let desk = words::Desk::new(job, layout);
     let mut sheet = Sheet::new(paper.title(), title_block(paper, job), size);
     match paper {
+        Paper::MachineOrder => {
+            let blank = |size| Sheet::new(paper.title(), title_block(paper, job), size);
+            return machine::fitted(&desk, &job.issued, size, blank);
+        }
         Paper::CustomerReport => customer::write(&mut sheet, &desk),
         Paper::Teardown => teardown::write(&mut sheet, &desk)?,
         Paper::Estimate => estimate::write(&mut sheet, &desk)?,
-        Paper::MachineOrder => machine::write(&mut sheet, &desk),
         Paper::PartsList => parts::write(&mut sheet, &desk),
         Paper::BuildSheet => build::write(&mut sheet, &desk),
         Paper::Proof => proof::write(&mut sheet, &desk),

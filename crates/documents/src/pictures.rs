@@ -27,7 +27,7 @@ mod warp;
 
 pub use arrivals::{PartLine, parts_line};
 pub use balance::reasons;
-pub use cut::{Cut, cut_sketch};
+pub use cut::{Cut, Frame, Worked, cut_sketch};
 pub use engines::{of_ten_in_words, ten_engines};
 pub use head::head_from_fire_side;
 pub use ladder::check_ladder;

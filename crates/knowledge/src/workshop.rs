@@ -150,6 +150,57 @@ pub enum Order {
     /// Together with it or after.
     #[default]
     With,
+    /// After it: what this one does decides what the other starts from.
+    After,
+}
+
+/// The part that a piece of machine work is done to: what travels to the machine shop, and what one sheet is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Piece {
+    /// A head, with what is pressed into it.
+    Head,
+    /// The block.
+    Block,
+    /// The crankshaft.
+    Crankshaft,
+    /// Connecting rods with their caps.
+    Rods,
+    /// Valves by themselves.
+    Valves,
+    /// The cover over the timing drive.
+    TimingCover,
+}
+
+impl Piece {
+    /// The part in words, as it stands within a sentence.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Piece::Head => "head",
+            Piece::Block => "block",
+            Piece::Crankshaft => "crankshaft",
+            Piece::Rods => "connecting rods",
+            Piece::Valves => "valves",
+            Piece::TimingCover => "timing cover",
+        }
+    }
+}
+
+/// What is worked of a part, as it is drawn for the machine shop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Works {
+    /// A flat face.
+    Face,
+    /// A round hole.
+    Bore,
+    /// A ledge in a bore that something stands on.
+    Ledge,
+    /// A bearing surface of a shaft.
+    Journal,
+    /// A valve seat, centred from its guide.
+    ValveSeat,
 }
 
 /// Another operation that one drags in.
@@ -163,9 +214,12 @@ pub struct Requirement {
     /// True when it is needed every time the `applies` holds.
     #[serde(default)]
     pub always: bool,
-    /// Before it, or with it.
+    /// Before it, with it, or after it.
     #[serde(default)]
     pub order: Order,
+    /// Done to the same part of the other bank.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub other_bank: bool,
     /// What the engine must be.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applies: Vec<AppliesTo>,
@@ -186,6 +240,15 @@ pub struct Operation {
     pub per: PerWhat,
     /// Who does it.
     pub done_by: DoneBy,
+    /// The part it is done to, where a machine shop gets one; else the place says.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub piece: Option<Piece>,
+    /// What of the part is worked, where it can be drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub works: Option<Works>,
+    /// What of the part the work must leave alone.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub spares: Vec<String>,
     /// Hours in the own shop, opening that another operation already counts left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub labour: Option<Span>,

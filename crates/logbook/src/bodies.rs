@@ -625,6 +625,8 @@ bodies! {
         datum?: String,
         /// The day it is needed.
         need_by?: Date,
+        /// The day the machine shop promised it.
+        promised?: Date,
         /// The quote it follows.
         quote?: EntryId,
         ;
@@ -642,6 +644,8 @@ bodies! {
         ;
         /// As left.
         as_left?: Figure,
+        /// Standard uncertainty of that, where the machine shop states one.
+        u?: Figure,
         /// Anything else.
         note?: String,
     }

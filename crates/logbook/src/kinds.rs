@@ -177,9 +177,9 @@ kinds! {
     /// A part went back.
     PartReturned(PartReturned) = "part-returned", Some(Moment::Order), [V1 = 1], V1;
     /// A machine order went out.
-    MachineOrderSent(MachineOrderSent) = "machine-order-sent", Some(Moment::Order), [V1 = 1], V1;
+    MachineOrderSent(MachineOrderSent) = "machine-order-sent", Some(Moment::Order), [V1 = 1, V2 = 2], V2;
     /// Machine work came back.
-    MachineWorkReturned(MachineWorkReturned) = "machine-work-returned", Some(Moment::Order), [V1 = 1], V1;
+    MachineWorkReturned(MachineWorkReturned) = "machine-work-returned", Some(Moment::Order), [V1 = 1, V2 = 2], V2;
     /// A step of the build was done.
     BuildStepDone(BuildStepDone) = "build-step-done", Some(Moment::Build), [V1 = 1], V1;
     /// A hold point was signed.
@@ -243,6 +243,12 @@ impl EntryBody {
         }
         if let EntryBody::PaperIssued(issued) = self {
             return if issued.paper == crate::words::Paper::TeardownEstimate { 2 } else { 1 };
+        }
+        if let EntryBody::MachineOrderSent(order) = self {
+            return if order.promised.is_none() { 1 } else { 2 };
+        }
+        if let EntryBody::MachineWorkReturned(back) = self {
+            return if back.lines.iter().all(|line| line.u.is_none()) { 1 } else { 2 };
         }
         self.kind().latest_version()
     }

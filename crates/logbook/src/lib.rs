@@ -10,7 +10,7 @@
 //! Modules in reading order: [`words`] (closed lists), [`bodies`] (what each kind of entry holds), [`kinds`] (all kinds
 //! and their versions), [`entry`] (the sealed line), [`chain`] (appending and verifying), [`lines`] (JSON Lines in and
 //! out), [`notice`], [`state`] (what the fold knows), [`force`] (withdrawals and corrections), [`mod@fold`],
-//! [`sheet`] (the maker's own figures, for reuse), [`story`] (stories written by hand).
+//! [`sheet`] (the maker's own figures, for reuse), [`shortcode`] (what papers carry out and back), [`story`] (stories written by hand).
 
 pub mod bodies;
 pub mod chain;
@@ -22,6 +22,7 @@ pub mod kinds;
 pub mod lines;
 pub mod notice;
 pub mod sheet;
+pub mod shortcode;
 pub mod state;
 pub mod story;
 pub mod words;

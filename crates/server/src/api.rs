@@ -276,7 +276,7 @@ async fn keep(
     let body = if kind == Kind::ReadingTaken {
         reading(&bench, &job, &new.body, sent_before)?
     } else {
-        told(&bench, &job, kind, &new.body)?
+        told(&bench, &job, kind, &with_code(&bench, kind, entry, new.body).await?)?
     };
     let by = new.by.unwrap_or_else(|| who(&bench, &headers));
     let device = new.device.unwrap_or_else(|| surroundings::DEVICE.to_owned());
@@ -404,6 +404,20 @@ fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: 
 }
 
 /// The body of any other kind.
+/// A body with the code that a new machine order gets where it has none.
+async fn with_code(bench: &Bench, kind: Kind, entry: EntryId, mut body: Value) -> Result<Value, Trouble> {
+    let there = body.get("code");
+    // A code of another form than text is refused where the body is read.
+    let typed = there.map_or(Some(""), Value::as_str);
+    if let (Kind::MachineOrderSent, Some(typed)) = (kind, typed) {
+        let code = crate::machine::code_for(bench, entry, typed).await??;
+        if let Value::Object(map) = &mut body {
+            map.insert("code".to_owned(), Value::from(code));
+        }
+    }
+    Ok(body)
+}
+
 fn told(bench: &Bench, job: &Job, kind: Kind, body: &Value) -> Result<EntryBody, Trouble> {
     let refused =
         |field: &str, why: String| Trouble::fields("the entry was not kept", vec![FieldTrouble::new(field, why)]);

@@ -23,7 +23,7 @@ use crate::forms::Typed;
 use crate::pages::{self, View, enter, who};
 use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble};
-use crate::{api, forms, guard, live, papers, surroundings};
+use crate::{api, forms, guard, live, machine, papers, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -96,6 +96,7 @@ pub fn router(bench: Bench) -> Router {
         .route("/jobs/{id}/papers/{file}", get(paper))
         .route("/jobs/{id}/{moment}", get(moment))
         .route("/gauges", get(gauges))
+        .route("/machine-work", get(machine_work))
         .route("/calculators", get(calculators))
         .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
@@ -142,6 +143,21 @@ async fn wall(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: H
 async fn gauges(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
     let jobs = bench.jobs().await?;
     Ok(pages::gauges::page(&bench, &jobs, &who(&bench, &headers)).into_response())
+}
+
+/// Leads a code typed from a paper to the form that takes what came back.
+async fn machine_work(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: HeaderMap) -> Shown {
+    let code = asked.get("code").map_or("", |c| c.trim());
+    let why = if code.is_empty() {
+        "type the code that stands on the machine order".to_owned()
+    } else {
+        match machine::led_by(&bench, code).await? {
+            Ok(page) => return Ok(Redirect::to(&page).into_response()),
+            Err(why) => why.to_string(),
+        }
+    };
+    let page = pages::wall::unknown_code(&who(&bench, &headers), code, &why);
+    Ok((StatusCode::NOT_FOUND, page).into_response())
 }
 
 async fn calculators(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
@@ -209,6 +225,7 @@ async fn moment(
     let job = bench.job(pages::job_id(&id)?).await?;
     let mut view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/{word}"));
     view.kept = asked.get("kept").cloned().filter(|e| e.parse::<EntryId>().is_ok());
+    view.code = asked.get("code").cloned();
     Ok(moment_page(&view, &word)?.into_response())
 }
 
@@ -365,7 +382,10 @@ async fn tell(
         .ok_or_else(|| Trouble::not_found("there is no such kind of entry", format!("`{word}` is none of ours")))?;
     let by = who(&bench, &headers);
     let entry = entry_of(&typed)?;
-    let (status, errors) = match forms::body(kind, &job.state, bench.knowledge(), &typed) {
+    let (status, errors) = match with_code(&bench, kind, entry, &typed)
+        .await?
+        .and_then(|typed| forms::body(kind, &job.state, bench.knowledge(), &typed))
+    {
         Ok(body) => match bench.keep(job.id, entry, &by, surroundings::DEVICE, &body).await {
             Ok(_) => return Ok(back_to(&typed, &id, entry).into_response()),
             Err(trouble) if trouble.errors.is_empty() => return Err(trouble.into()),
@@ -385,6 +405,24 @@ async fn tell(
         None => view.form_alone(kind),
     };
     Ok((status, page).into_response())
+}
+
+/// What was typed, with the code that a new machine order gets where none was typed.
+async fn with_code(
+    bench: &Bench,
+    kind: Kind,
+    entry: EntryId,
+    typed: &Typed,
+) -> Result<Result<Typed, Vec<FieldTrouble>>, Trouble> {
+    let mut whole = typed.clone();
+    if kind == Kind::MachineOrderSent {
+        let there = typed.get("code").map_or("", |c| c.trim());
+        match machine::code_for(bench, entry, there).await? {
+            Ok(code) => drop(whole.insert("code".to_owned(), code)),
+            Err(why) => return Ok(Err(vec![crate::entering::field(&why)])),
+        }
+    }
+    Ok(Ok(whole))
 }
 
 async fn withdraw(

@@ -3,6 +3,7 @@
 //! Questions stand in the order in which they are asked at the bench. What may be left out says so by not being asked
 //! for first; an error comes back beside its field with everything that was typed.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{
@@ -12,7 +13,7 @@ use anatomy::{
 use knowledge::Knowledge;
 use logbook::{
     ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor, GoodReadings,
-    JobState, Kind, MachineResult, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
+    JobState, Kind, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
 };
 use maud::{Markup, html};
 use quantity::{Currency, MoneyReply, Unit, parse_money};
@@ -26,7 +27,7 @@ use crate::words::{title, words};
 /// The field of an entry that a body points at; `entry` itself is the id of the form's own entry.
 const ON_ENTRY: &str = "on-entry";
 
-fn in_body(name: &'static str) -> &'static str {
+fn in_body(name: &str) -> &str {
     if name == ON_ENTRY { "entry" } else { name }
 }
 
@@ -66,27 +67,27 @@ pub(crate) enum Ask {
 #[derive(Debug, Clone)]
 pub(crate) struct Field {
     /// Where the answer goes in the body; dots lead into it.
-    pub(crate) name: &'static str,
-    pub(crate) label: &'static str,
+    pub(crate) name: Cow<'static, str>,
+    pub(crate) label: Cow<'static, str>,
     pub(crate) ask: Ask,
     pub(crate) need: bool,
     /// Seldom asked: stands in the fold below the others.
     pub(crate) rare: bool,
 }
 
-pub(crate) fn need(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: true, rare: false }
+pub(crate) fn need(name: impl Into<Cow<'static, str>>, label: impl Into<Cow<'static, str>>, ask: Ask) -> Field {
+    Field { name: name.into(), label: label.into(), ask, need: true, rare: false }
 }
 
-pub(crate) fn may(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: false, rare: false }
+pub(crate) fn may(name: impl Into<Cow<'static, str>>, label: impl Into<Cow<'static, str>>, ask: Ask) -> Field {
+    Field { name: name.into(), label: label.into(), ask, need: false, rare: false }
 }
 
-fn rare(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: false, rare: true }
+pub(crate) fn rare(name: impl Into<Cow<'static, str>>, label: impl Into<Cow<'static, str>>, ask: Ask) -> Field {
+    Field { name: name.into(), label: label.into(), ask, need: false, rare: true }
 }
 
-fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
+pub(crate) fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
     Ask::Pick(all.iter().map(|case| (word(*case).to_owned(), words(word(*case)))).collect())
 }
 
@@ -94,7 +95,7 @@ fn ids<'k>(list: impl Iterator<Item = (&'k str, &'k str)>) -> Ask {
     Ask::Pick(list.map(|(id, name)| (id.to_owned(), name.to_owned())).collect())
 }
 
-fn places(state: &JobState) -> Ask {
+pub(crate) fn places(state: &JobState) -> Ask {
     state.layout.as_ref().map_or(Ask::Line, |layout| {
         Ask::Pick(layout.all_positions().iter().map(|p| (p.address(), layout.label(p))).collect())
     })
@@ -134,10 +135,6 @@ fn steps(knowledge: &Knowledge) -> Ask {
 
 fn joints(knowledge: &Knowledge) -> Ask {
     ids(knowledge.joints.iter().map(|j| (j.id.as_str(), j.name.as_str())))
-}
-
-fn operations(knowledge: &Knowledge) -> Ask {
-    ids(knowledge.operations.iter().map(|o| (o.id.as_str(), o.name.as_str())))
 }
 
 fn options(state: &JobState, knowledge: &Knowledge) -> Ask {
@@ -488,40 +485,8 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("order", "The order it came with", orders(state, knowledge)),
             may("note", "Note", Ask::Line),
         ],
-        Kind::MachineOrderSent => vec![
-            need("shop", "To which machine shop", Ask::Line),
-            need("code", "Short code on the order", Ask::Line),
-            may("datum", "Face or axis all is measured from", Ask::Line),
-            may("need_by", "Day needed", Ask::Day),
-            rare("quote", "By which quote", Ask::Pick(quotes(state))),
-            may("lines.0.operation", "What to do", operations(knowledge)),
-            may("lines.0.position", "Where", places(state)),
-            may("lines.0.as_found", "As found (with unit)", Ask::Figure("")),
-            may("lines.0.want", "Wanted, or its lower edge", Ask::Figure("")),
-            may("lines.0.want_high", "Upper edge", Ask::Figure("")),
-            may("lines.0.leave_at_least", "What must be left", Ask::Figure("")),
-            may("lines.0.note", "Note", Ask::Line),
-        ],
-        Kind::MachineWorkReturned => vec![
-            need("code", "Short code on the order", Ask::Line),
-            may(
-                "order",
-                "The order",
-                Ask::Pick(
-                    state
-                        .machine_orders
-                        .iter()
-                        .map(|o| (o.in_entry.to_string(), format!("{} at {}", o.code, o.shop)))
-                        .collect(),
-                ),
-            ),
-            may("done_by", "Who did it", Ask::Line),
-            may("lines.0.operation", "What was asked", operations(knowledge)),
-            may("lines.0.position", "Where", places(state)),
-            may("lines.0.result", "What became of it", pick(MachineResult::ALL, MachineResult::word)),
-            may("lines.0.as_left", "As left (with unit)", Ask::Figure("")),
-            may("lines.0.note", "Note", Ask::Line),
-        ],
+        Kind::MachineOrderSent => crate::machine::order_fields(state, knowledge, quotes(state)),
+        Kind::MachineWorkReturned => crate::machine::return_fields(state, knowledge),
         Kind::BuildStepDone => vec![
             need("stage", "Stage of the build", steps(knowledge)),
             need("step", "Step", Ask::Line),
@@ -668,36 +633,41 @@ pub(crate) fn body(
     let mut errors = Vec::new();
     let mut root = Value::Object(Map::new());
     for field in &fields {
-        let text = typed.get(field.name).map_or("", |t| t.trim());
+        let text = typed.get(&*field.name).map_or("", |t| t.trim());
         if let Ask::Several(list) = &field.ask {
             let ticked = list.iter().enumerate().filter(|(n, _)| typed.contains_key(&format!("{}.{n}", field.name)));
             let ticked: Vec<Value> = ticked.map(|(_, (word, _))| Value::from(word.as_str())).collect();
             if !ticked.is_empty() {
-                put(&mut root, field.name, Value::Array(ticked));
+                put(&mut root, &field.name, Value::Array(ticked));
             }
             continue;
         }
         if text.is_empty() {
             if field.need {
-                errors.push(FieldTrouble::new(field.name, format!("{} is not answered; it is needed", field.label)));
+                errors.push(FieldTrouble::new(&*field.name, format!("{} is not answered; it is needed", field.label)));
             }
             continue;
         }
         match answer(&field.ask, text, currency) {
-            Ok(value) => put(&mut root, in_body(field.name), value),
-            Err(why) => errors.push(FieldTrouble::new(field.name, why)),
+            Ok(value) => put(&mut root, in_body(&field.name), value),
+            Err(why) => errors.push(FieldTrouble::new(&*field.name, why)),
         }
     }
+    errors.extend(crate::machine::missing(kind, state, typed));
     if !errors.is_empty() {
         return Err(errors);
     }
+    crate::machine::without_blank(kind, &mut root, typed);
     without_gaps(&mut root);
     body_of(kind, &root, state, knowledge).map_err(|why| {
         let mut error = crate::entering::field(&why);
-        if fields.iter().all(|f| in_body(f.name) != error.field) {
+        if let Some(field) = crate::machine::typed_field(kind, &error.field, typed) {
+            error.field = field;
+        }
+        if fields.iter().all(|f| in_body(&f.name) != error.field) {
             // What does not fit is named in the sentence; it stands beside that field.
-            let named = fields.iter().find(|f| error.message.contains(f.name.rsplit('.').next().unwrap_or(f.name)));
-            named.map_or("form", |f| f.name).clone_into(&mut error.field);
+            let named = fields.iter().find(|f| error.message.contains(f.name.rsplit('.').next().unwrap_or(&f.name)));
+            error.field = named.map_or_else(|| "form".to_owned(), |f| f.name.to_string());
         }
         vec![error]
     })
@@ -819,12 +789,12 @@ pub(crate) fn typed_of(fields: &[Field], body: &Value) -> Typed {
     };
     let mut out = Typed::new();
     for field in fields {
-        let Some(value) = at(in_body(field.name)) else { continue };
+        let Some(value) = at(in_body(&field.name)) else { continue };
         if let (Ask::Several(list), Value::Array(there)) = (&field.ask, value) {
             let ticked = list.iter().enumerate().filter(|(_, (word, _))| there.iter().any(|v| v == word.as_str()));
             out.extend(ticked.map(|(n, _)| (format!("{}.{n}", field.name), "yes".to_owned())));
         } else {
-            out.insert(field.name.to_owned(), text(value));
+            out.insert(field.name.to_string(), text(value));
         }
     }
     out
@@ -906,7 +876,7 @@ impl Form<'_> {
     }
 
     fn is_filled(&self, f: &Field) -> bool {
-        self.typed.get(f.name).is_some_and(|t| !t.is_empty())
+        self.typed.get(&*f.name).is_some_and(|t| !t.is_empty())
     }
 
     fn is_wrong(&self, f: &Field) -> bool {
@@ -915,7 +885,7 @@ impl Form<'_> {
 
     /// One question with what was typed into it; `form` tells its labels from those of other forms of the page.
     pub(crate) fn field(&self, f: &Field, form: &str) -> Markup {
-        let there = self.typed.get(f.name).map_or("", String::as_str);
+        let there = self.typed.get(&*f.name).map_or("", String::as_str);
         let wrong = self.errors.iter().find(|e| e.field == f.name);
         let id = format!("f-{}-{}", form.get(24..).unwrap_or(form), f.name);
         let hint = format!("{id}-wrong");

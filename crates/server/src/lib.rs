@@ -7,7 +7,7 @@
 //!   [`logbook::JobState`], and writes entries.
 //!
 //! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what [`workup::entering`] refuses, in the words of a
-//! page), `forms` (a form for each kind of entry), `door` (routes, guards),
+//! page), `forms` (a form for each kind of entry), `machine` (rows and codes of machine orders), `door` (routes, guards),
 //! `live` (server-sent events), `api` (the HTTP interface), `papers`, `photos`, `marks`, `words`, then `pages`, one module a
 //! screen.
 
@@ -18,6 +18,7 @@ mod entering;
 mod forms;
 mod guard;
 mod live;
+mod machine;
 mod marks;
 mod pages;
 mod papers;

@@ -93,6 +93,9 @@ enum Command {
     Tell(commands::tell::Tell),
     /// Quotes of a job side by side; in from a price list, out as a table.
     Quotes(commands::quotes::Quotes),
+    /// Takes machine work back by the code on its paper.
+    #[command(name = "machine-work-returned")]
+    MachineBack(commands::machine::MachineBack),
     /// The engine's own figures: out of a job, or into one.
     Sheet(commands::sheet::Sheet),
     /// Writes the papers of a job as PDF.
@@ -182,6 +185,7 @@ fn run(cli: Cli) -> Done {
             Command::Note(c) => c.run(&desk).await,
             Command::Tell(c) => c.run(&desk).await,
             Command::Quotes(c) => c.run(&desk).await,
+            Command::MachineBack(c) => c.run(&desk).await,
             Command::Sheet(c) => c.run(&desk).await,
             Command::Papers(c) => c.run(&desk).await,
             Command::Serve(c) => c.run(&desk).await,

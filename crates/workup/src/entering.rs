@@ -681,6 +681,7 @@ pub fn known(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) 
         placed(state, line).map_err(|e| within(e, n))?;
     }
     placed(state, body)?;
+    crate::machine::ensure_return(kind, body, state)?;
     for name in ["order", "quote", "asked", "entry"] {
         if let Some(id) = text(body, name).and_then(|t| t.parse::<EntryId>().ok()) {
             in_job(state, name, id)?;

@@ -238,7 +238,7 @@ fn beyond(value: &Figure, figure: &EngineFigure) -> bool {
 /// What was ordered or sent out and is not here, in words.
 fn missing(state: &JobState) -> Vec<String> {
     let parts = awaited::parts(state).into_iter().map(|o| format!("{} from {}", words::words(&o.part), o.supplier));
-    let work = awaited::machine_work(state).into_iter().map(|o| format!("machine work {} at {}", o.code, o.shop));
+    let work = awaited::work(state).into_iter().map(|o| format!("machine work {} at {}", o.code, o.shop));
     parts.chain(work).collect()
 }
 

@@ -10,7 +10,7 @@
 //! [`findings`], [`faces`], [`gauges`], [`scales`], [`series`],
 //! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`bounds`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
-//! that go back), [`entering`]
+//! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came back), [`entering`]
 //! (the rules by which an entry is taken), [`simulate`] (how good the advice is) and [`mod@words`].
 
 pub mod advice;
@@ -30,6 +30,7 @@ pub mod findings;
 pub mod first_place;
 pub mod gates;
 pub mod gauges;
+pub mod machine;
 pub mod money;
 pub mod network;
 pub mod notice;
@@ -134,6 +135,9 @@ pub struct Case {
     pub reach: Reach,
     /// Whether the repair is proved, and why.
     pub proof: Proof,
+    /// What machine shops say of their own work; no proof and no belief rests on it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub machine: Vec<machine::back::MachineBack>,
     /// Complaints about the record.
     pub notices: Vec<Notice>,
     /// Cautions for every job.
@@ -230,6 +234,8 @@ pub fn work_up_in_two(
     notices.extend(odd);
     notices.extend(scales::past_the_end(state, knowledge));
     notices.extend(bounds::odd(state));
+    let (machine, of_machine) = machine::back::of_state(state, layout, knowledge);
+    notices.extend(of_machine);
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);
     let (clashes::Consistent { gathered, drawn, laid }, before) =
@@ -297,6 +303,7 @@ pub fn work_up_in_two(
         estimate,
         reach,
         proof,
+        machine,
         notices,
         cautions: knowledge
             .cautions

@@ -9,6 +9,7 @@ const V2: &str = include_str!("../formats/v2/entries.jsonl");
 const V3: &str = include_str!("../formats/v3/entries.jsonl");
 const V4: &str = include_str!("../formats/v4/entries.jsonl");
 const V5: &str = include_str!("../formats/v5/entries.jsonl");
+const V6: &str = include_str!("../formats/v6/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -146,6 +147,26 @@ fn a_teardown_estimate_came_with_version_2_of_what_left_the_shop_and_the_others_
     assert!(EntryBody::read(Kind::PaperIssued, 1, &body).unwrap_err().to_string().contains("version 2"));
     body["paper"] = "estimate".into();
     assert_eq!(Kind::PaperIssued.version_for(&body), 1);
+}
+
+#[test]
+fn the_day_a_machine_shop_promised_and_the_doubt_it_states_came_with_version_2() {
+    use logbook::EntryBody;
+    assert_eq!(verify(V6.as_bytes()).unwrap().tail8(None).unwrap(), "1ac1402b");
+    let entries = import(V6.as_bytes()).entries();
+    let state = fold(&entries);
+    assert_eq!(state.notices, Vec::new());
+    // What says neither is written as before, so that an older build reads it.
+    assert_eq!(entries.iter().map(logbook::Entry::version).collect::<Vec<_>>(), [1, 1, 2, 2]);
+    let [old, new] = state.machine_orders.as_slice() else { panic!("{:?}", state.machine_orders) };
+    assert_eq!((old.promised, new.promised.unwrap().to_string().as_str()), (None, "2026-03-06"));
+    assert_eq!(state.machine_returns[0].lines[0].u.as_ref().unwrap().text, "0.002");
+    for entry in &entries {
+        let Some(kind) = Kind::from_word(entry.kind()) else { panic!("{}", entry.kind()) };
+        assert_eq!(kind.version_for(entry.body()), entry.version());
+        let early = EntryBody::read(kind, 1, entry.body());
+        assert_eq!(early.is_err(), entry.version() == 2, "version 1 holds no field of version 2");
+    }
 }
 
 #[test]

@@ -9,6 +9,7 @@ pub(crate) mod entry;
 pub(crate) mod gauges;
 pub(crate) mod hand_back;
 pub(crate) mod hear;
+pub(crate) mod machine_work;
 pub(crate) mod order;
 pub(crate) mod place;
 pub(crate) mod prove;
@@ -125,6 +126,8 @@ pub(crate) struct View {
     pub(crate) here: String,
     /// An entry just kept.
     pub(crate) kept: Option<String>,
+    /// The code of a machine order that led here: its form stands open.
+    pub(crate) code: Option<String>,
     /// A form that came back with troubles: its kind, what was typed, what was wrong.
     pub(crate) returned: Option<(Kind, Typed, Vec<FieldTrouble>)>,
     told: BTreeMap<String, String>,
@@ -143,6 +146,7 @@ impl View {
             trouble: standing.trouble,
             here: here.into(),
             kept: None,
+            code: None,
             returned: None,
             told: workup::told(&job.state, bench.knowledge()),
             stated: (job.state.layout.as_ref())
@@ -280,7 +284,11 @@ impl View {
     }
 
     /// What came back with troubles, when it is of this kind and of the same given answers.
-    fn came_back(&self, kind: Kind, given: &[(&'static str, String)]) -> Option<&(Kind, Typed, Vec<FieldTrouble>)> {
+    pub(crate) fn came_back(
+        &self,
+        kind: Kind,
+        given: &[(&'static str, String)],
+    ) -> Option<&(Kind, Typed, Vec<FieldTrouble>)> {
         let same = |typed: &Typed| given.iter().all(|(name, value)| typed.get(*name) == Some(value));
         self.returned.as_ref().filter(|(k, typed, _)| *k == kind && same(typed))
     }
@@ -296,14 +304,25 @@ impl View {
         if !self.takes(kind) && self.came_back(kind, given).is_none() {
             return html! {};
         }
-        let none = Typed::new();
-        let returned = self.came_back(kind, given);
         let mut fields = forms::fields(kind, self.state(), self.knowledge());
         for (name, value) in given {
             for field in fields.iter_mut().filter(|f| f.name == *name) {
                 field.ask = forms::Ask::Fixed(value.clone());
             }
         }
+        self.form_of(kind, given, fields, button)
+    }
+
+    /// A form for a kind with questions of its own, open.
+    pub(crate) fn form_of(
+        &self,
+        kind: Kind,
+        given: &[(&'static str, String)],
+        fields: Vec<forms::Field>,
+        button: &str,
+    ) -> Markup {
+        let none = Typed::new();
+        let returned = self.came_back(kind, given);
         let mut typed = returned.map_or(none, |(_, typed, _)| typed.clone());
         if fields.iter().any(|f| f.name == "by") && !typed.contains_key("by") {
             typed.insert("by".to_owned(), self.who.clone());

@@ -7,7 +7,8 @@ use std::sync::Arc;
 use knowledge::Knowledge;
 use logbook::{ApprovalAsked, Fact, JobState, Kind};
 use maud::{Markup, html};
-use workup::awaited;
+use workup::Notice;
+use workup::awaited::{self, Coming, JobDate};
 
 use crate::desk::{Bench, Job};
 use crate::forms::{Form, Typed};
@@ -27,13 +28,32 @@ pub(crate) fn unanswered(state: &JobState) -> Vec<&Fact<ApprovalAsked>> {
     state.approvals_asked.iter().filter(|a| !answered(a)).collect()
 }
 
+/// What came back from a machine shop and gives cause to say something, with the next move.
+pub(crate) fn of_machine_work(state: &JobState, knowledge: &Knowledge) -> Vec<Notice> {
+    state.layout.as_ref().map_or_else(Vec::new, |layout| workup::machine::back::of_state(state, layout, knowledge).1)
+}
+
 /// What a job waits for, in short sentences.
 fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
     let mut out = Vec::new();
     for ask in unanswered(state) {
         out.push(format!("a yes for {}, up to {}", words(ask.covers.word()), amount(&ask.ceiling)));
     }
-    for part in awaited::parts(state) {
+    for notice in of_machine_work(state, knowledge) {
+        out.push(format!("a move on {}; {}", notice.message, notice.what_to_do));
+    }
+    let date = JobDate::of(state);
+    let today = Some(surroundings::today());
+    let late = date.sets().filter(|_| date.is_late(today));
+    let told = |entry| late.as_ref().is_some_and(|(setter, _)| setter.entry() == entry);
+    if let Some((setter, day)) = &late {
+        let name = match setter.what {
+            Coming::Part(part) => within(&super::part_name(knowledge, &part.part)),
+            Coming::Work(order) => format!("machine work {}", order.code),
+        };
+        out.push(format!("{name}, which sets the date, {day}: {}", date.words(today).join("; ")));
+    }
+    for part in awaited::parts(state).into_iter().filter(|part| !told(part.in_entry)) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
         let name = within(&super::part_name(knowledge, &part.part));
         out.push(format!("{name} from {}{day}", part.supplier));
@@ -43,8 +63,9 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
         let name = within(&super::part_name(knowledge, &core.order.part));
         out.push(format!("the old part for {name}, back to {}{clock}", core.order.supplier));
     }
-    for order in awaited::machine_work(state) {
-        let day = order.need_by.map(|d| format!(", needed {d}")).unwrap_or_default();
+    for order in awaited::work(state).into_iter().filter(|order| !told(order.in_entry)) {
+        let promised = order.promised.map(|d| format!(", promised {d}"));
+        let day = promised.or_else(|| order.need_by.map(|d| format!(", needed {d}"))).unwrap_or_default();
         out.push(format!("machine work {} at {}{day}", order.code, order.shop));
     }
     for id in workup::quotes::run_out(state, surroundings::today()) {
@@ -123,12 +144,48 @@ fn row(job: &Job, knowledge: &Knowledge) -> Markup {
     }
 }
 
-/// Whether a job is meant by some words: each stands in its title, code, plate, identification number or vehicle.
+/// Whether a job is meant by some words: each stands in its title, codes, plate, identification number or vehicle.
 pub(crate) fn is_meant(state: &JobState, find: &str) -> bool {
     let v = &state.vehicle;
     let texts = [&state.title, &state.customer, &v.plate, &v.vin, &v.make, &v.model];
-    let all: String = texts.into_iter().flatten().map(|t| format!("{} ", t.to_lowercase())).collect();
+    let codes = state.machine_orders.iter().map(|o| &o.code);
+    let all: String = texts.into_iter().flatten().chain(codes).map(|t| format!("{} ", t.to_lowercase())).collect();
     find.to_lowercase().split_whitespace().all(|word| all.contains(word))
+}
+
+/// Where the code of a paper that came back is typed.
+fn by_code(typed: &str, wrong: Option<&str>) -> Markup {
+    html! {
+        form.another method="get" action="/machine-work" {
+            label for="code" { "Machine work came back: the code on its paper" }
+            @if let Some(why) = wrong {
+                p.wrongline id="code-wrong" role="alert" { (why) }
+            }
+            input
+                type="text"
+                id="code"
+                name="code"
+                value=(typed)
+                autocomplete="off"
+                autocapitalize="characters"
+                aria-describedby=[wrong.map(|_| "code-wrong")];
+            button type="submit" { "Open it" }
+        }
+    }
+}
+
+/// The answer to a code that no machine order has; what was typed is still there.
+pub(crate) fn unknown_code(who: &str, typed: &str, why: &str) -> Markup {
+    let body = html! {
+        main id="main" {
+            h1 { "No such machine order" }
+            (by_code(typed, Some(why)))
+            p {
+                a.button href="/" { "To all jobs" }
+            }
+        }
+    };
+    super::shell("No such machine order", who, &body)
 }
 
 /// The wall.
@@ -188,6 +245,7 @@ pub(crate) fn page(
                     }
                 }
             }
+            @if open.iter().any(|j| !awaited::work(&j.state).is_empty()) { (by_code("", None)) }
             section {
                 h2.thin {
                     @if open.is_empty() { "Open jobs" } @else { (count(open.len(), "job open", "jobs open")) }

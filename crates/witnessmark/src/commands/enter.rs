@@ -177,6 +177,11 @@ fn after_keeping(
             "best": {"before": best(before), "after": best(case)},
             "next": {"before": next(before), "after": next(case)},
             "stop": case.and_then(|c| c.advice.stop.as_ref()),
+            "machine": case.and_then(|c| c.machine.iter().find(|back| back.entry == entry.to_string())),
+            "code": job.state.machine_orders.iter().find(|o| o.in_entry == entry).map(|o| o.code.as_str()),
+            "sets_date": workup::awaited::JobDate::of(&job.state).sets().map(|(by, day)| {
+                json!({"entry": by.entry().to_string(), "day": day})
+            }),
         }))?;
         return Ok(Exit::Fine);
     }
@@ -194,6 +199,7 @@ fn after_keeping(
     if let Some(finding) = case.findings.iter().find(|f| f.entry == entry.to_string()) {
         sheet.finding(finding)?;
     }
+    sheet.machine_of(entry)?;
     let says = |notice: &&workup::Notice| notice.about.contains(&entry.to_string());
     for notice in case.notices.iter().filter(says) {
         t.line(&format!("  note: {}; {}", notice.message, notice.what_to_do), 4)?;
