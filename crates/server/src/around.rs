@@ -61,7 +61,7 @@ impl Around {
         let backups = Backups::of(folder);
         let now = surroundings::now();
         let too_old = |since: Timestamp| *limit > 0 && days_between(since, now) > i64::from(*limit);
-        let next = "`witnessmark backup --to` a disk that is kept elsewhere makes one";
+        let next = "make one at the command line, witnessmark backup, and keep it away from this computer";
         let Some(made) = backups.made else {
             // A record without a job has nothing to lose yet.
             let too_old = too_old(oldest?);

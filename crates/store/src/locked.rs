@@ -112,6 +112,14 @@ pub enum LockedError {
     },
 }
 
+/// Whether a file begins as a locked file of any version does.
+#[must_use]
+pub fn is_locked(path: &Path) -> bool {
+    let mut first = [0; MAGIC_WORD.len()];
+    let read = File::open(path).and_then(|mut file| file.read_exact(&mut first));
+    read.is_ok() && first == *MAGIC_WORD.as_bytes()
+}
+
 /// How the key is made.
 #[derive(Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

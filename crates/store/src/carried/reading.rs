@@ -119,9 +119,9 @@ impl Found {
 
     /// Compares what was found with what the manifest says.
     fn checked(mut self) -> Result<Checked, CarriedError> {
-        if let Some(manifest) = self.checked.manifest.clone() {
-            self.allowed(&manifest)?;
-            self.compare(&manifest)?;
+        let manifest = self.checked.manifest.clone();
+        if let Some(manifest) = &manifest {
+            self.allowed(manifest)?;
         }
         if let Some((line, entry)) = self.breaks.iter().find(|(_, entry)| !self.checked.gaps.contains(entry)) {
             let why = format!(
@@ -129,6 +129,10 @@ impl Found {
                  lines from another copy"
             );
             return Err(CarriedError::Line { file: LOGBOOK.to_owned(), why });
+        }
+        // Where a line is missing in the middle that was said above, which is more than that the file is another one.
+        if let Some(manifest) = &manifest {
+            self.compare(manifest)?;
         }
         for id in self.photos.keys() {
             self.state.attachment(*id);

@@ -7,7 +7,7 @@ use clap::Args;
 use serde_json::json;
 use store::backups::Noted;
 use store::carried::{Beside, Checked, Manifest, Source, check, take_in};
-use store::{Backups, Opening, Passphrase, SqliteStore, Store, carried};
+use store::{Backups, Opening, Passphrase, SqliteStore, carried};
 
 use crate::commands::carry::{everything_in, knowledge_beside, named_out};
 use crate::desk::{Desk, read_text};
@@ -206,7 +206,7 @@ impl Restore {
                 _ => String::new(),
             };
             let made = manifest.made_at.as_ref().and_then(|at| at.parse().ok());
-            let made = made.map_or_else(String::new, |at| format!(", made {}", surroundings::minute_of(at)));
+            let made = made.map_or_else(String::new, |at| format!(", made {},", surroundings::minute_of(at)));
             desk.talk.line(
                 &format!(
                     "This backup{made} opens and would come back whole: {}{between}, every line and photo as it was \

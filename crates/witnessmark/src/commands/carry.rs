@@ -227,6 +227,11 @@ impl Import {
     }
 
     async fn take(&self, desk: &Desk, doing: &str, source: &Source) -> Done {
+        if store::locked::is_locked(source.path()) {
+            let why = "it is a backup; `witnessmark restore` brings it back into a new folder, and what is exported there can be \
+                       imported";
+            return Err(Trouble::new(Exit::Usage, doing, why));
+        }
         let bar = Bar::bytes("checking", &desk.talk);
         let checked = carried::check(source, &mut |p| bar.at(p.done, p.of));
         bar.away();
