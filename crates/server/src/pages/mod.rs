@@ -864,7 +864,7 @@ fn not_kept() -> Markup {
         p.notkept role="status" {
             b { "Nothing more is kept now: " }
             (because)
-            ". What was kept before is there and can be read."
+            "."
         }
     }
 }
