@@ -2,8 +2,6 @@
 
 mod common;
 
-use std::ops::ControlFlow;
-
 use store::{Opening, SqliteStore, Standing, Store};
 
 #[tokio::test]
