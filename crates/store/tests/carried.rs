@@ -1,7 +1,6 @@
 //! Leaving, backing up, coming back and mending: what is carried is the same record, and what is not is named.
 #![expect(clippy::unwrap_used, reason = "clippy lets only the tests themselves off, not the functions they share")]
 
-#[expect(dead_code, reason = "this file takes the pen and the story's record, and not all of its parts")]
 mod common;
 
 use std::fs;
