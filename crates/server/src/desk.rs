@@ -5,6 +5,7 @@
 //! with what weighs for and against each belief. The same chain is never worked twice, and of one job never two at a time.
 
 use std::collections::{BTreeMap, VecDeque};
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -16,6 +17,8 @@ use store::{Kept, Rank, SqliteStore, Store};
 use tokio::sync::{Semaphore, broadcast};
 use workup::{Case, Remembered, Wanted};
 
+use crate::around::Around;
+use crate::log::{Event, Hearer};
 use crate::surroundings;
 use crate::trouble::Trouble;
 use axum::http::StatusCode;
@@ -113,6 +116,7 @@ pub(crate) struct Standing {
 #[derive(Debug, Clone)]
 pub struct Bench {
     inner: Arc<Inner>,
+    around: Around,
 }
 
 #[derive(Debug)]
@@ -154,7 +158,26 @@ impl Bench {
             worked: AtomicU64::new(0),
             keeping: tokio::sync::Mutex::default(),
         };
-        Self { inner: Arc::new(inner) }
+        Self { inner: Arc::new(inner), around: Around::default() }
+    }
+
+    /// Shows on the wall when the record in this folder was last backed up, with a warning after so many days; after 0 days
+    /// means never.
+    #[must_use]
+    pub fn minding_backups(mut self, folder: impl Into<PathBuf>, days: u32) -> Self {
+        self.around.backups = Some((folder.into(), days));
+        self
+    }
+
+    /// Tells somebody of every request and of closing.
+    #[must_use]
+    pub fn heard_by(mut self, hearer: impl Fn(&Event) + Send + Sync + 'static) -> Self {
+        self.around.hearer = Hearer(Some(Arc::new(hearer)));
+        self
+    }
+
+    pub(crate) fn around(&self) -> &Around {
+        &self.around
     }
 
     pub(crate) fn store(&self) -> &SqliteStore {

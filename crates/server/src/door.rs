@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::net::{Ipv4Addr, SocketAddr};
+use std::time::Duration;
 
 use anatomy::{EntryId, JobId, Position};
 use axum::Router;
@@ -13,17 +14,18 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use documents::papers::{Paper, PaperSize};
 use logbook::{EntryBody, EntryWithdrawn, HistoryLine, JobState, Kind, Moment, PhotoKept};
-use store::{ContentId, Store};
+use store::{ContentId, Standing, Store};
 use thiserror::Error;
 use tokio::net::TcpListener;
 
 use crate::desk::Bench;
 use crate::entering::{Given, Refused};
 use crate::forms::Typed;
+use crate::log::Event;
 use crate::pages::{self, View, enter, who};
 use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble};
-use crate::{api, forms, guard, live, machine, papers, surroundings};
+use crate::{api, forms, guard, live, log, machine, papers, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -54,19 +56,45 @@ pub async fn bind(port: u16) -> Result<TcpListener, ServeError> {
     TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).await.map_err(|why| ServeError::Port { port, why })
 }
 
-/// Serves the bench until `until` ends; pages that listen are then let go at once.
+/// How serving ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stopped {
+    /// Every request under way was answered.
+    AllAnswered,
+    /// Some took longer than [`serve`] waits.
+    BrokenOff,
+}
+
+/// How long requests under way may go on after the bench was told to stop \[ours\]: longer than keeping an entry takes, and
+/// shorter than anybody waits for a computer to go off.
+const GRACE: Duration = Duration::from_secs(5);
+
+/// Serves the bench until `until` ends; pages that listen are then let go at once, and requests under way are answered for a
+/// few seconds more.
 ///
 /// # Errors
 /// [`ServeError::BrokeOff`] when the system takes the port away.
 pub async fn serve(
     bench: Bench,
     listener: TcpListener,
-    until: impl Future<Output = ()> + Send,
-) -> Result<(), ServeError> {
-    let app = router(bench);
+    until: impl Future<Output = ()> + Send + 'static,
+) -> Result<Stopped, ServeError> {
+    let around = bench.around().clone();
+    let keeps = bench.store().standing() == Standing::Writable;
+    around.hearer.hear(&Event::Opened { version: env!("CARGO_PKG_VERSION"), keeps });
+    let stop = around.clone();
+    let told = async move {
+        until.await;
+        stop.close();
+    };
+    let serving = axum::serve(listener, router(bench)).with_graceful_shutdown(told).into_future();
+    let too_long = async {
+        around.closing().await;
+        tokio::time::sleep(GRACE).await;
+    };
     tokio::select! {
-        done = axum::serve(listener, app).into_future() => done.map_err(ServeError::BrokeOff),
-        () = until => Ok(()),
+        done = serving => done.map(|()| Stopped::AllAnswered).map_err(ServeError::BrokeOff),
+        () = too_long => Ok(Stopped::BrokenOff),
     }
 }
 
@@ -101,6 +129,7 @@ pub fn router(bench: Bench) -> Router {
         .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
         .route("/who", post(set_who))
+        .route("/health", get(health))
         .route("/bench.css", get(css))
         .route("/bench.js", get(js))
         .route("/mark.svg", get(mark))
@@ -112,7 +141,9 @@ pub fn router(bench: Bench) -> Router {
         .fallback(nothing_here)
         .method_not_allowed_fallback(other_method)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(middleware::from_fn_with_state(bench.clone(), pages::told_of_standing))
         .layer(middleware::from_fn(guard::guard))
+        .layer(middleware::from_fn_with_state(bench.clone(), log::request))
         .with_state(bench)
 }
 
@@ -131,6 +162,22 @@ async fn nothing_here(uri: Uri) -> Response {
 async fn other_method(method: Method, uri: Uri) -> Response {
     let why = format!("{method} is not done at {}; the description is at /api/1/openapi.json", uri.path());
     in_its_form(&uri, Trouble::new(StatusCode::METHOD_NOT_ALLOWED, "this cannot be done here", why))
+}
+
+/// Whether the record can be read and anything is kept, for a program that looks now and then; no word of what is in it.
+async fn health(State(bench): State<Bench>) -> Response {
+    let readable = bench.store().entries_after(0, 1).await.is_ok();
+    let (status, state) = match (readable, bench.store().standing()) {
+        (false, _) => (StatusCode::SERVICE_UNAVAILABLE, "unreadable"),
+        (true, Standing::ReadOnly { .. }) => (StatusCode::SERVICE_UNAVAILABLE, "read-only"),
+        (true, Standing::Writable) => (StatusCode::OK, "ok"),
+    };
+    let answer = serde_json::json!({
+        "state": state,
+        "version": env!("CARGO_PKG_VERSION"),
+        "last_backup": bench.around().last_backup().map(|at| at.to_string()),
+    });
+    (status, axum::Json(answer)).into_response()
 }
 
 async fn wall(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: HeaderMap) -> Shown {

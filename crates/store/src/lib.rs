@@ -10,20 +10,30 @@
 //! Modules in reading order: [`entry`] (what is kept), [`keeping`] (the trait every store meets and its promises),
 //! [`failure`] (what can go wrong and which exit class it has), [`verify`] (does the record still agree with itself),
 //! [`folder`] (the folder on disk: format, lock, safe writing), [`attachment`] (files named after their SHA-256),
-//! [`schema`] (the migrations), [`sqlite`] (the embedded store).
+//! [`schema`] (the migrations), [`sqlite`] (the embedded store), [`mod@state_hash`] (one hash for everything), [`locked`] (files
+//! that only a passphrase opens), [`carried`] (export, import, backup and restore), [`repair`] (what is sound, into a copy),
+//! [`backups`] (when the last one was made).
 
 pub mod attachment;
+pub mod backups;
+pub mod carried;
 pub mod entry;
 pub mod failure;
 pub mod folder;
 pub mod keeping;
+pub mod locked;
+pub mod repair;
 pub mod schema;
 pub mod sqlite;
+pub mod state_hash;
 pub mod verify;
 
 pub use attachment::{Attachment, ContentId};
+pub use backups::Backups;
 pub use entry::{Kept, KeptBy, KeptEntry, Rank};
 pub use failure::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
 pub use keeping::{JobKept, Standing, Store};
+pub use locked::Passphrase;
 pub use sqlite::{Opening, SqliteStore};
+pub use state_hash::{StateHash, state_hash};
 pub use verify::{Complaint, Progress, Report};

@@ -1,6 +1,7 @@
 //! The commands, one module each (two where two of them do the same thing to a record).
 
 pub(crate) mod amend;
+pub(crate) mod backup;
 pub(crate) mod calc;
 pub(crate) mod carry;
 pub(crate) mod demo;

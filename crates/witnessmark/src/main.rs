@@ -46,7 +46,7 @@ struct Cli {
     /// No talk on standard error but complaints.
     #[arg(long, short, global = true)]
     quiet: bool,
-    /// Never ask anything (nothing is ever asked; kept for scripts that say so).
+    /// Never ask anything (nothing but the passphrase of a backup is ever asked for).
     #[arg(long, global = true)]
     no_input: bool,
     /// No colour.
@@ -102,10 +102,14 @@ enum Command {
     Papers(commands::papers::Papers),
     /// Opens the bench in a browser on this machine.
     Serve(commands::serve::Serve),
-    /// Writes logbooks as JSON Lines, byte for byte.
+    /// Writes the whole record with its photos as plain files, or logbooks alone as JSON Lines.
     Export(commands::carry::Export),
-    /// Takes in a logbook from JSON Lines.
+    /// Takes in an exported record with its photos, or a logbook from JSON Lines.
     Import(commands::carry::Import),
+    /// Copies the whole record into one file that only a passphrase opens.
+    Backup(commands::backup::Backup),
+    /// Brings a record back from a backup, or proves that one would come back.
+    Restore(commands::backup::Restore),
     /// Says whether a logbook is as it was written.
     Verify(commands::verify::Verify),
     /// The network of a job, and exact answers from any network in the open BIF form.
@@ -161,7 +165,8 @@ fn misread(error: &clap::Error) -> Done {
 }
 
 fn run(cli: Cli) -> Done {
-    let manner = Manner { json: cli.json, plain: cli.plain, quiet: cli.quiet, no_colour: cli.no_color };
+    let manner =
+        Manner { json: cli.json, plain: cli.plain, quiet: cli.quiet, no_colour: cli.no_color, no_input: cli.no_input };
     let desk = Desk {
         talk: Talk::new(manner),
         store: cli.store.unwrap_or_else(surroundings::default_store),
@@ -172,7 +177,7 @@ fn run(cli: Cli) -> Done {
         .enable_all()
         .build()
         .map_err(|error| Trouble::file("start", &error))?;
-    runtime.block_on(async {
+    let done = runtime.block_on(async {
         match cli.command {
             Command::Demo(c) => c.run(&desk).await,
             Command::Workup(c) => c.run(&desk).await,
@@ -191,6 +196,8 @@ fn run(cli: Cli) -> Done {
             Command::Serve(c) => c.run(&desk).await,
             Command::Export(c) => c.run(&desk).await,
             Command::Import(c) => c.run(&desk).await,
+            Command::Backup(c) => c.run(&desk).await,
+            Command::Restore(c) => c.run(&desk).await,
             Command::Verify(c) => c.run(&desk).await,
             Command::Network(c) => c.run(&desk).await,
             Command::Knowledge(c) => c.run(&desk),
@@ -198,5 +205,8 @@ fn run(cli: Cli) -> Done {
             Command::Life(c) => c.run(&desk),
             Command::Simulate(c) => c.run(&desk).await,
         }
-    })
+    });
+    // A work-up that nobody waits for any more does not hold up the end.
+    runtime.shutdown_background();
+    done
 }

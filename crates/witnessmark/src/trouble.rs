@@ -1,5 +1,6 @@
 //! What can go wrong at the door, and which exit code says so.
 
+use store::carried::{CarriedClass, CarriedError};
 use store::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
 use workup::entering::{NotTaken, Rule};
 
@@ -123,6 +124,19 @@ impl Trouble {
     pub(crate) fn file(doing: impl Into<String>, error: &std::io::Error) -> Self {
         let (exit, next) = of_io(error);
         Self::new(exit, doing, format!("{error}; {next}"))
+    }
+
+    /// A record that was not carried out or in.
+    pub(crate) fn carried(doing: impl Into<String>, error: &CarriedError) -> Self {
+        if let CarriedError::System { path, why } = error {
+            let (exit, next) = of_io(why);
+            return Self::new(exit, doing, format!("{}: {why}; {next}", path.display()));
+        }
+        let exit = match error.class() {
+            CarriedClass::NotAsWritten => Exit::Problem,
+            CarriedClass::Store(of) => class(of),
+        };
+        Self::new(exit, doing, bare(&error.to_string()))
     }
 
     /// The exit code.

@@ -22,12 +22,16 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use anatomy::{JobId, Position};
+use axum::extract::{Request, State};
 use axum::http::{HeaderMap, header};
+use axum::middleware::Next;
+use axum::response::Response;
 use documents::pictures::{Breadth, Mark};
 use knowledge::Knowledge;
 use logbook::{InForce, JobState, Kind, Moment};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde::Deserialize;
+use store::{Standing, Store};
 use workup::{Case, Finding};
 
 use crate::desk::{Bench, Job};
@@ -862,6 +866,29 @@ pub(crate) fn of_moments(moments: &[Moment]) -> impl Fn(Kind) -> bool + '_ {
     move |kind| kind.moment().is_some_and(|m| moments.contains(&m))
 }
 
+tokio::task_local! {
+    /// The bench that answers the request under way; every page asks it whether anything is kept.
+    static ANSWERING: Bench;
+}
+
+/// Lets every page of a request know the bench, also one that tells of an error.
+pub(crate) async fn told_of_standing(State(bench): State<Bench>, request: Request, next: Next) -> Response {
+    ANSWERING.scope(bench, next.run(request)).await
+}
+
+/// One plain line when nothing more is kept.
+fn not_kept() -> Markup {
+    let standing = ANSWERING.try_with(|bench| bench.store().standing());
+    let Ok(Standing::ReadOnly { because }) = standing else { return html! {} };
+    html! {
+        p.notkept role="status" {
+            b { "Nothing more is kept now: " }
+            (because)
+            "."
+        }
+    }
+}
+
 /// The whole document around a page.
 pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
     html! {
@@ -906,6 +933,7 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                         { (PreEscaped(HALF)) }
                     }
                 }
+                (not_kept())
                 (body)
             }
         }

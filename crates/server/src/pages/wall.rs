@@ -200,6 +200,7 @@ pub(crate) fn page(
     let (open, closed): (Vec<_>, Vec<_>) = jobs.iter().partition(|j| j.state.closed.is_none());
     let chase: Vec<(&Arc<Job>, Vec<String>)> =
         open.iter().map(|j| (*j, waits(&j.state, bench.knowledge()))).filter(|(_, waits)| !waits.is_empty()).collect();
+    let backups = bench.around().backup_line(jobs.iter().filter_map(|j| j.state.opened_at).min());
     let fields = forms::fields(Kind::JobOpened, &JobState::default(), bench.knowledge());
     let form = Form {
         action: "/jobs".to_owned(),
@@ -212,6 +213,9 @@ pub(crate) fn page(
     let body = html! {
         main id="main" {
             h1 { "Jobs" }
+            @if let Some(line) = backups.as_ref().filter(|line| line.too_old) {
+                p.sheet.clash.backups role="status" { (line.words) }
+            }
             form.another method="get" action="/" {
                 label for="find" { "Find a job" }
                 input
@@ -272,6 +276,9 @@ pub(crate) fn page(
                         @for job in &closed { (row(job, bench.knowledge())) }
                     }
                 }
+            }
+            @if let Some(line) = backups.as_ref().filter(|line| !line.too_old) {
+                p.quiet.backups { (line.words) }
             }
         }
     };

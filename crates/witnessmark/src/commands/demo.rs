@@ -138,7 +138,7 @@ impl Demo {
             return Ok(Exit::Fine);
         }
         t.gap()?;
-        serve::open(desk, &self.out, knowledge, self.port).await
+        serve::open(desk, &self.out, knowledge, self.port, &serve::Service::default()).await
     }
 
     /// Writes the papers of every job beside the record.

@@ -7,6 +7,7 @@
 )]
 
 mod jobs;
+mod keeping;
 mod knowing;
 mod manners;
 mod quotes;
