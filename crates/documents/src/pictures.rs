@@ -4,7 +4,7 @@
 //! and gives classes (`wm-line`, `wm-help`, `wm-outline`, `wm-solid`, `wm-bar`, `wm-text`, `mark-…`) to a page that
 //! colours them otherwise. The geometry is the picture's own; figures and verdicts are the work-up's.
 //!
-//! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `spreads`, `ladder`, `balance`, `engines`, `pairs`,
+//! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `spreads`, `strip`, `ladder`, `balance`, `engines`, `pairs`,
 //! `arrivals`, `cut`, `warp`, `section`, `measured`, `trial`.
 
 mod arrivals;
@@ -21,6 +21,7 @@ mod prices;
 pub(crate) mod reading;
 mod section;
 mod spreads;
+mod strip;
 mod trial;
 mod warp;
 
@@ -37,5 +38,6 @@ pub use prices::{Breadth, cost_intervals};
 pub use reading::reading_between_limits;
 pub use section::{Section, round_section};
 pub use spreads::{SpreadLine, cost_spreads};
+pub use strip::approval_strip;
 pub use trial::{stated_and_seen, ways_of_testing};
 pub use warp::{Warp, face_map, warp_map};

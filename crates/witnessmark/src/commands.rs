@@ -11,6 +11,7 @@ pub(crate) mod knowledge;
 pub(crate) mod life;
 pub(crate) mod network;
 pub(crate) mod new;
+pub(crate) mod page;
 pub(crate) mod papers;
 pub(crate) mod serve;
 pub(crate) mod sheet;
