@@ -176,7 +176,7 @@ fn wrong(page: &CustomerPage) -> Markup {
                 ul.wrong {
                     @for one in &page.wrong {
                         li {
-                            b { (one.sure) ": " (one.what) }
+                            b { (one.sure) ". " (one.what) "." }
                             (inline(&ten_engines(one.p)))
                             span.quiet { (workup::words::sentence(&one.words)) "." }
                         }

@@ -284,27 +284,56 @@ fn bearer(who: &str) -> String {
     }
 }
 
-fn wrong(case: &Case, state: &JobState, knowledge: &Knowledge) -> Vec<Wrong> {
-    let place = |b: &Belief| {
+/// What is told of several places with the same chance is one row.
+struct Row<'c> {
+    belief: &'c Belief,
+    state: String,
+    words: String,
+    places: Vec<String>,
+}
+
+impl<'c> Row<'c> {
+    fn of(belief: &'c Belief, one_bank: bool) -> Self {
+        // The mildest state comes first and is none to tell of.
+        let bad = belief.states.iter().skip(1).max_by(|a, b| a.1.total_cmp(&b.1));
+        let state = bad.map_or_else(String::new, |(state, _)| crate::words::words(state));
         // The one bank there is needs no name.
-        let one_bank = state.layout.as_ref().is_none_or(|l| l.banks().len() < 2);
-        let alone = b.position.is_none_or(|p| p == Position::Engine || one_bank && matches!(p, Position::Bank(_)));
-        if alone || b.place.is_empty() { String::new() } else { format!(", {}", b.place) }
+        let nameless = |p: Position| p == Position::Engine || one_bank && matches!(p, Position::Bank(_));
+        let named = belief.position.is_some_and(|p| !nameless(p)) && !belief.place.is_empty();
+        let places = if named { vec![belief.place.clone()] } else { Vec::new() };
+        Self { belief, state, words: of_ten_in_words(belief.p), places }
+    }
+
+    /// Name, state and places: `Rod bearing: worn, rod bearing of cylinder 2`, each thing named once.
+    fn what(&self) -> String {
+        let name = &self.belief.name;
+        let state = if self.state.is_empty() { String::new() } else { format!(": {}", self.state) };
+        match self.places.as_slice() {
+            [] => format!("{name}{state}"),
+            [only] if only.to_lowercase().contains(&name.to_lowercase()) => format!("{}{state}", sentence(only)),
+            several => format!("{name}{state}, {}", several.join(" and ")),
+        }
+    }
+}
+
+fn wrong(case: &Case, state: &JobState, knowledge: &Knowledge) -> Vec<Wrong> {
+    let one_bank = state.layout.as_ref().is_none_or(|l| l.banks().len() < 2);
+    let mut rows: Vec<Row<'_>> = Vec::new();
+    for belief in beliefs_told(case, knowledge) {
+        let row = Row::of(belief, one_bank);
+        let same = |r: &&mut Row<'_>| r.belief.id == row.belief.id && r.state == row.state && r.words == row.words;
+        match rows.iter_mut().find(same) {
+            Some(known) => known.places.extend(row.places),
+            None => rows.push(row),
+        }
+    }
+    let sure = |p: f64| match p {
+        p if p >= SURE => "Nearly sure",
+        p if p >= LIKELY => "Likely",
+        _ => "Possible",
     };
-    let told = beliefs_told(case, knowledge).into_iter().take(MOST_WRONG);
-    told.map(|b| {
-        let where_it_is = place(b);
-        // A bearing is named by its place already.
-        let twice = where_it_is.to_lowercase().contains(&b.name.to_lowercase());
-        let what = if twice { sentence(&b.place) } else { format!("{}{where_it_is}", b.name) };
-        let sure = match b.p {
-            p if p >= SURE => "Nearly sure",
-            p if p >= LIKELY => "Likely",
-            _ => "Possible",
-        };
-        Wrong { what, sure, p: b.p, words: of_ten_in_words(b.p) }
-    })
-    .collect()
+    let told = rows.into_iter().take(MOST_WRONG);
+    told.map(|row| Wrong { what: row.what(), sure: sure(row.belief.p), p: row.belief.p, words: row.words }).collect()
 }
 
 fn cause(state: &JobState, knowledge: &Knowledge) -> Result<String, PageError> {
@@ -313,7 +342,8 @@ fn cause(state: &JobState, knowledge: &Knowledge) -> Result<String, PageError> {
         Some(CauseAnswer::Named(named)) => {
             let name =
                 knowledge.cause(&named.cause).map_or_else(|| crate::words::title(&named.cause), |c| c.name.clone());
-            Ok(format!("{name}. {} found it.", named.by))
+            let because = named.because.as_ref().map(|b| format!(" What shows it: {b}.")).unwrap_or_default();
+            Ok(format!("{name}. {} names it as the cause.{because}", named.by))
         }
         Some(CauseAnswer::UnknownSigned(signed)) => Ok(format!(
             "We do not know why it failed. {} signs for that. It may fail in the same way once more.",
