@@ -124,7 +124,7 @@ fn asked(page: &CustomerPage, leaf: &Leaf<'_>) -> Markup {
                 }
             }
             @if let Some(day) = page.prices_until {
-                p { "The first price we were given ends on " (day) "." }
+                p { "The first of the prices we were given holds until " (day) "." }
             }
             @match leaf.code {
                 Some(code) => {

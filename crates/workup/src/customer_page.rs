@@ -20,8 +20,9 @@ pub const MOST_WAYS: usize = 5;
 pub const TOLD: f64 = 0.15;
 /// How many of them a page tells \[ours\]: what else is believed stands in the report.
 const MOST_WRONG: usize = 4;
-/// A chance from which a belief counts as nearly sure, and one from which it is likely \[ours\].
+/// From this chance on a belief counts as nearly sure \[ours\].
 const SURE: f64 = 0.9;
+/// From this chance on it counts as likely \[ours\].
 const LIKELY: f64 = 0.5;
 
 /// What a customer is asked.

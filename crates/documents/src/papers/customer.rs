@@ -326,7 +326,8 @@ fn decided(sheet: &mut Sheet, desk: &Desk<'_>) {
         &[("Yes to", Some(1.0)), ("Ceiling", Some(1.3)), ("Who and how", Some(1.4)), ("Words", Some(3.0))],
         rows,
     );
-    for course in workup::committed::courses(state) {
+    let agreed = workup::committed::courses(state).into_iter().filter(|course| !course.ceilings.is_empty());
+    for course in agreed {
         let svg = approval_strip(&course, Breadth::Sheet);
         let alt = described(&svg);
         sheet.subheading(format!("What was agreed for the {}, and what is committed", plain(course.covers.word())));

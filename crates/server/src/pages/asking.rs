@@ -118,6 +118,9 @@ pub(crate) fn forms(view: &View) -> Markup {
             }
             @match ready(view) {
                 Ok(()) => {
+                    @if let Some(way) = asked_about(view) {
+                        p { "It asks about " b { (way.name) } ", " (crate::words::price(way)) " now." }
+                    }
                     (form(view, PAGE, page_fields(view.state()), "Make it and ask"))
                     p {
                         a.button.plain href=(view.link("look.html")) { "Look at it first, nothing is asked" }
@@ -127,6 +130,13 @@ pub(crate) fn forms(view: &View) -> Markup {
             }
         }
     }
+}
+
+/// The way that a new page asks about: the chosen one, else the one that costs least on average.
+fn asked_about(view: &View) -> Option<&workup::OptionLine> {
+    let case = view.case.as_deref()?;
+    let asked = view.state().chosen.as_ref().map_or(case.advice.best.as_str(), |c| c.option.as_str());
+    case.options.iter().find(|o| o.id == asked)
 }
 
 /// Whether anything stands in the way of a page; while the job is worked nothing is said to.
@@ -259,5 +269,9 @@ impl Answered {
 pub(crate) fn written(job: &Job, page: &CustomerPage, ask: Option<&Fact<ApprovalAsked>>) -> Vec<u8> {
     let code = ask.and_then(|ask| ask.code.as_deref()).and_then(|code| AnswerCode::read(code).ok());
     let issued = ask.map_or_else(surroundings::today, |ask| surroundings::day_of(ask.made_at)).to_string();
-    file(page, &Leaf { shop: None, code: code.as_ref(), issued: &issued, chain_tail: job.tail() })
+    // Given again it has the same bytes: it carries the chain as it was when it was asked.
+    let asked = ask.and_then(|ask| job.entries.iter().find(|entry| entry.id() == ask.in_entry));
+    let hash = asked.map_or(job.hash(), logbook::Entry::hash);
+    let chain_tail = hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash);
+    file(page, &Leaf { shop: None, code: code.as_ref(), issued: &issued, chain_tail })
 }

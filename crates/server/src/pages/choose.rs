@@ -408,7 +408,7 @@ fn approvals(view: &View) -> Markup {
                 }
             }
             @for one in &workup::committed::committed(state) { (committed(one)) }
-            @for course in &workup::committed::courses(state) { (strip(course)) }
+            @for course in workup::committed::courses(state).iter().filter(|c| !c.ceilings.is_empty()) { (strip(course)) }
             (view.form(Kind::ApprovalAsked, "Ask for a yes in words", &[]))
             @if waits.is_empty() { (view.form(Kind::ApprovalGiven, "The customer said yes", &[])) }
             (view.form(Kind::ApprovalRefused, "The customer said no", &[]))

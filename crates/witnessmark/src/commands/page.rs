@@ -15,7 +15,7 @@ use workup::customer_page::{CustomerPage, PageError, Question};
 use workup::words::amount;
 
 use super::enter;
-use crate::desk::{Desk, Job, TakenUp, entry, is_path, write_file};
+use crate::desk::{Desk, Job, TakenUp, entry, is_path, tail, write_file};
 use crate::surroundings;
 use crate::trouble::{Done, Exit, Trouble};
 
@@ -151,6 +151,9 @@ impl Page {
         if let Some(day) = answer_by.filter(|day| *day < surroundings::today()) {
             return Err(Trouble::new(Exit::Usage, MAKING, format!("{day} is over; name a day to come")));
         }
+        if self.words.as_ref().is_some_and(|words| words.trim().is_empty()) {
+            return Err(Trouble::new(Exit::Usage, MAKING, "--words is empty; say the question, or leave it out"));
+        }
         let option = self.option.clone().or_else(|| job.state.chosen.as_ref().map(|c| c.option.clone()));
         Ok(Question { covers, option, ceiling, words: self.words.clone(), answer_by })
     }
@@ -253,7 +256,9 @@ impl Page {
     fn write(&self, desk: &Desk, job: &Job, page: &CustomerPage, ask: &Fact<ApprovalAsked>, new: bool) -> Done {
         let code = ask.code.as_deref().and_then(|code| AnswerCode::read(code).ok());
         let issued = surroundings::day_of(ask.made_at).to_string();
-        let tail = job.tail();
+        // Written again it has the same bytes: it carries the chain as it was when it was asked.
+        let asked = job.entries.iter().find(|entry| entry.id() == ask.in_entry);
+        let tail = asked.map_or_else(|| job.tail(), |entry| tail(entry.hash()));
         let leaf = Leaf { shop: self.shop.as_deref(), code: code.as_ref(), issued: &issued, chain_tail: &tail };
         let shown = code.as_ref().map(AnswerCode::grouped).unwrap_or_default();
         write_file(&self.out, &file(page, &leaf), self.force).map_err(|trouble| match trouble {
