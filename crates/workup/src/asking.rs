@@ -34,8 +34,8 @@ impl Change {
     #[must_use]
     pub fn in_words(&self) -> String {
         match (&self.was, &self.is) {
-            (Some(was), Some(is)) => format!("{} from {was} to {is}", self.what),
-            (Some(was), None) => format!("{} (was {was}) is no longer shown", self.what),
+            (Some(was), Some(is)) => format!("{}, from “{was}” to “{is}”", self.what),
+            (Some(was), None) => format!("{}, which was “{was}”, is no longer shown", self.what),
             (None, Some(is)) => format!("{}: {is}", self.what),
             (None, None) => self.what.clone(),
         }

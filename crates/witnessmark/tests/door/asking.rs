@@ -84,14 +84,13 @@ fn a_page_is_asked_once_answered_by_its_code_and_kept_with_its_version() {
 #[test]
 fn a_page_whose_price_changed_takes_no_yes_and_says_what_changed() {
     let (shop, job) = van();
-    let made =
-        shop.run(&page(&job, "page.html", &["--ceiling", "EUR 5000", "--option", "fix-failed-only"])).exits(0).json();
+    let made = shop.run(&page(&job, "page.html", &["--ceiling", "EUR 5000", "--option", "new-heads"])).exits(0).json();
     let code = made["code"].as_str().expect("a code").to_owned();
     let paper = shop.run(&["workup", &job]).exits(0).out;
     assert!(paper.contains(&code) && paper.contains("waits for an answer"), "{paper}");
     shop.run(&["tell", &job, "money-told", r#"{"labour_rate": {"amount": "91.00", "currency": "EUR"}}"#]).exits(0);
     let said = answer(&shop, &code, &["--yes"]).exits(4);
-    for part in ["void", "price: ", " from EUR", " to EUR", "ask again", "witnessmark page"] {
+    for part in ["void", "price: ", ", from “EUR", "” to “EUR", "ask again", "witnessmark page"] {
         assert!(said.err.contains(part), "{part}: {}", said.err);
     }
     let yes = format!(
@@ -105,7 +104,7 @@ fn a_page_whose_price_changed_takes_no_yes_and_says_what_changed() {
     assert!(paper.contains("ask again"), "{paper}");
     // Asked again it has another code, and that one is answered; a no needs no page that holds.
     let again =
-        shop.run(&page(&job, "other.html", &["--ceiling", "EUR 5000", "--option", "fix-failed-only"])).exits(0).json();
+        shop.run(&page(&job, "other.html", &["--ceiling", "EUR 5000", "--option", "new-heads"])).exits(0).json();
     assert_ne!(again["code"], made["code"]);
     let said = answer(&shop, &code, &["--yes"]).exits(4);
     assert!(said.err.contains("asked again"), "{}", said.err);
