@@ -229,7 +229,7 @@ fn way(way: &Way) -> Markup {
                 b.tag { "Costs least in the end, on average" }
             }
             @if let Some(why) = &way.ruled_out {
-                p { "This is ruled out: " (why) "." }
+                p { "This is ruled out: " (why.trim_end_matches('.')) "." }
             }
             dl {
                 dt { "Price now" }
