@@ -82,7 +82,7 @@ impl Shop {
 
     /// The last request of the job.
     async fn request(&self) -> Value {
-        self.job().await["requests"].as_array().unwrap().last().unwrap().clone()
+        self.job().await.get("requests").and_then(Value::as_array).and_then(|all| all.last()).unwrap().clone()
     }
 }
 

@@ -35,7 +35,7 @@ pub struct Question {
     pub option: Option<String>,
     /// The most it may cost, everything included.
     pub ceiling: Money,
-    /// The words of the question; left out: those of [`Question::usual`].
+    /// The words of the question; left out: the usual ones.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub words: Option<String>,
     /// The day until which an answer is asked for.
