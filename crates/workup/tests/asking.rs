@@ -1,7 +1,6 @@
 //! Customer pages and the requests they make: what a page shows, when it is void, which answers are taken.
 #![expect(
     clippy::unwrap_used,
-    clippy::expect_used,
     clippy::panic,
     reason = "clippy lets only the tests themselves off, not the functions they share"
 )]

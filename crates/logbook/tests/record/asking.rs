@@ -21,7 +21,7 @@ fn shown() -> Vec<ShownFact> {
 fn the_signs_are_a_prime_number_of_signs_that_are_not_taken_for_each_other() {
     let signs: Vec<char> = SIGNS.chars().collect();
     assert_eq!(signs.len(), 23);
-    assert!((2..23).all(|n| signs.len() % n != 0));
+    assert!((2..23).all(|n| !signs.len().is_multiple_of(n)));
     for alike in ["0OQD", "1IL", "2Z", "5S", "6G", "8B", "UV", "MN"] {
         assert!(alike.chars().filter(|c| signs.contains(c)).count() <= 1, "{alike}");
     }
