@@ -8,7 +8,7 @@ use logbook::{CauseAnswer, Content, Kind, ReadingValue, fold, import, verify};
 const V2: &str = include_str!("../formats/v2/entries.jsonl");
 const V3: &str = include_str!("../formats/v3/entries.jsonl");
 const V4: &str = include_str!("../formats/v4/entries.jsonl");
-const V5: &str = include_str!("../formats/v5/entries.jsonl");
+const V6: &str = include_str!("../formats/v6/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -215,8 +215,8 @@ fn a_straightedge_laid_once_and_a_bore_on_three_axes_came_with_version_3() {
 #[test]
 fn a_question_with_its_page_and_code_came_with_version_2_and_folds_to_what_was_shown() {
     use logbook::EntryBody;
-    assert_eq!(verify(V5.as_bytes()).unwrap().tail8(None).unwrap(), "aed99348");
-    let imported = import(V5.as_bytes());
+    assert_eq!(verify(V6.as_bytes()).unwrap().tail8(None).unwrap(), "aed99348");
+    let imported = import(V6.as_bytes());
     let versions: Vec<u32> = imported.entries().iter().map(logbook::Entry::version).collect();
     assert_eq!(versions, [1, 2, 2]);
     let state = fold(&imported.entries());
