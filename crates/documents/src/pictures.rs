@@ -4,8 +4,8 @@
 //! and gives classes (`wm-line`, `wm-help`, `wm-outline`, `wm-solid`, `wm-bar`, `wm-text`, `mark-…`) to a page that
 //! colours them otherwise. The geometry is the picture's own; figures and verdicts are the work-up's.
 //!
-//! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `spreads`, `ladder`, `balance`, `engines`, `pairs`,
-//! `arrivals`, `cut`, `warp`, `section`, `measured`, `rosette`, `trial`.
+//! Modules in reading order: `drawing`, `marks`, `head`, `reading`, `prices`, `spreads`, `strip`, `ladder`, `balance`, `engines`,
+//! `pairs`, `arrivals`, `cut`, `warp`, `section`, `measured`, `rosette`, `trial`.
 
 mod arrivals;
 mod balance;
@@ -22,6 +22,7 @@ pub(crate) mod reading;
 mod rosette;
 mod section;
 mod spreads;
+mod strip;
 mod trial;
 mod warp;
 
@@ -39,5 +40,6 @@ pub use reading::reading_between_limits;
 pub use rosette::bolt_rosette;
 pub use section::{Section, round_section};
 pub use spreads::{SpreadLine, cost_spreads};
+pub use strip::approval_strip;
 pub use trial::{stated_and_seen, ways_of_testing};
 pub use warp::{Warp, face_map, warp_map};

@@ -43,6 +43,14 @@ bodies! {
         unit: String,
     }
 
+    /// One fact that a page showed.
+    ShownFact {
+        /// Of what it speaks, such as `price: Exchange engine`.
+        what: String,
+        /// What the page said of it.
+        says: String,
+    }
+
     // ---- Hear ----
 
     /// A job was opened.
@@ -385,10 +393,17 @@ bodies! {
         /// The words used.
         words: String,
         ;
-        /// SHA-256 of the page shown.
+        /// SHA-256 of what the page showed ([`crate::asking::page_hash`]).
         page?: String,
         /// The repair option asked about.
         option?: String,
+        /// The short code by which the answer comes back: seven signs, the last of them a check sign.
+        code?: String,
+        /// The day until which an answer is asked for.
+        answer_by?: Date,
+        ;
+        /// What the page showed, fact by fact, so that it can be said what has changed since.
+        shown*: ShownFact,
     }
     /// The customer said yes.
     ApprovalGiven {
@@ -423,6 +438,8 @@ bodies! {
         option?: String,
         /// The entry that asked.
         asked?: EntryId,
+        /// SHA-256 of the page it was said about.
+        page?: String,
     }
     /// Time was worked on the job.
     TimeWorked {

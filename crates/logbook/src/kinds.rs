@@ -8,6 +8,7 @@ use serde::Serialize;
 use serde::de::Error as _;
 use serde_json::Value;
 
+use crate::asking::{AnswerCode, page_hash};
 use crate::bodies::*;
 use crate::words::Moment;
 
@@ -149,11 +150,11 @@ kinds! {
     /// What the customer cannot go beyond.
     LimitsTold(LimitsTold) = "limits-told", None, [V1 = 1], V1;
     /// A yes was asked for.
-    ApprovalAsked(ApprovalAsked) = "approval-asked", Some(Moment::Choose), [V1 = 1], V1;
+    ApprovalAsked(ApprovalAsked) = "approval-asked", Some(Moment::Choose), [V1 = 1, V2 = 2], V2;
     /// The customer said yes.
     ApprovalGiven(ApprovalGiven) = "approval-given", Some(Moment::Choose), [V1 = 1], V1;
     /// The customer said no.
-    ApprovalRefused(ApprovalRefused) = "approval-refused", Some(Moment::Choose), [V1 = 1], V1;
+    ApprovalRefused(ApprovalRefused) = "approval-refused", Some(Moment::Choose), [V1 = 1, V2 = 2], V2;
     /// Time was worked.
     TimeWorked(TimeWorked) = "time-worked", None, [V1 = 1], V1;
     /// Money was spent.
@@ -249,6 +250,12 @@ impl EntryBody {
         }
         if let EntryBody::MachineWorkReturned(back) = self {
             return if back.lines.iter().all(|line| line.u.is_none()) { 1 } else { 2 };
+        }
+        if let EntryBody::ApprovalAsked(ask) = self {
+            return if ask.code.is_none() && ask.answer_by.is_none() && ask.shown.is_empty() { 1 } else { 2 };
+        }
+        if let EntryBody::ApprovalRefused(refusal) = self {
+            return if refusal.page.is_none() { 1 } else { 2 };
         }
         self.kind().latest_version()
     }
@@ -352,6 +359,9 @@ impl EntryBody {
                 );
             }
         }
+        if let EntryBody::ApprovalAsked(ask) = self {
+            ensure_asked(ask)?;
+        }
         if let EntryBody::PhotoKept(photo) = self {
             digest("sha256", &photo.sha256)?;
         }
@@ -364,6 +374,28 @@ impl EntryBody {
             return Err("bolt and stage count from 1: found 0; use the numbers of the tightening sequence".into());
         }
         Ok(())
+    }
+}
+
+/// Passes a question whose page has the hash of what it showed, and whose code is a good one.
+fn ensure_asked(ask: &ApprovalAsked) -> Result<(), String> {
+    if let Some(code) = &ask.code {
+        let read = AnswerCode::read(code).map_err(|e| format!("code: {e}"))?;
+        if read.as_str() != code {
+            return Err(format!("code: expected seven signs as they are kept, `{}`; found `{code}`", read.as_str()));
+        }
+        if ask.shown.is_empty() {
+            return Err("code: expected what the page showed beside it; make the page, it brings its code".into());
+        }
+    }
+    if ask.shown.is_empty() {
+        return Ok(());
+    }
+    let hash = page_hash(&ask.shown);
+    match &ask.page {
+        Some(page) if *page == hash => Ok(()),
+        Some(_) => Err("page: expected the hash of what stands in shown; make the page anew".into()),
+        None => Err("page: expected the hash of what stands in shown, found none; make the page anew".into()),
     }
 }
 

@@ -176,6 +176,13 @@ async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Answered {
         map.insert("no_case_because".to_owned(), trouble);
         let committed = workup::committed::committed(&job.state);
         map.insert("committed".to_owned(), serde_json::to_value(committed).unwrap_or(Value::Null));
+        let requests = job.state.approvals_asked.iter().map(|ask| {
+            let standing = crate::pages::asking::standing(&bench, &job, ask);
+            let code = ask.code.as_deref().map(workup::asking::shown);
+            json!({"asked": ask.in_entry.to_string(), "covers": ask.covers.word(), "ceiling": ask.ceiling, "code": code,
+                "page": ask.page, "answer_by": ask.answer_by, "standing": standing})
+        });
+        map.insert("requests".to_owned(), requests.collect());
     }
     Ok(tagged(&job, StatusCode::OK, &body))
 }

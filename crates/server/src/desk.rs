@@ -260,7 +260,7 @@ impl Bench {
     ) -> Result<(Kept, Arc<Job>), Trouble> {
         let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
             .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
-        let _alone = self.inner.keeping.lock().await;
+        let (_alone, case) = self.alone(job, id, body).await?;
         let mut together = vec![unsealed.clone()];
         if self.store().last_of(job).await?.is_some() {
             let now = self.job(job).await?;
@@ -271,6 +271,7 @@ impl Bench {
                 let after = logbook::fold_with(&now.entries, unsealed.clone())
                     .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
                 workup::entering::ensure(&now.state, &after, self.knowledge(), body)?;
+                workup::asking::ensure_answer(&now.state, self.knowledge(), case.as_deref(), body)?;
                 together.extend(self.carried(&after, by, device, body).await?);
             }
         }
@@ -285,6 +286,33 @@ impl Bench {
             Trouble::new(StatusCode::SERVICE_UNAVAILABLE, "nothing was kept", "the store gave no answer; send it again")
         })?;
         Ok((kept, now))
+    }
+
+    /// The right to keep, alone; for a yes to a customer page with the work-up of the job as it stands then, which says
+    /// whether the page still holds.
+    async fn alone(
+        &self,
+        job: JobId,
+        id: EntryId,
+        body: &EntryBody,
+    ) -> Result<(tokio::sync::MutexGuard<'_, ()>, Option<Arc<Case>>), Trouble> {
+        loop {
+            let known = self.store().last_of(job).await?.is_some();
+            let seen = if known { Some(self.job(job).await?) } else { None };
+            // What was kept once is not judged again.
+            let hangs = |seen: &&Arc<Job>| {
+                workup::asking::hangs_on_page(&seen.state, body) && seen.entries.iter().all(|e| e.id() != id)
+            };
+            let Some(_) = seen.as_ref().filter(hangs) else {
+                return Ok((self.inner.keeping.lock().await, None));
+            };
+            // A work-up takes seconds, and nobody else waits for it: whether it is of the last chain is looked at afterwards.
+            let (judged, worked) = self.case(job).await?;
+            let alone = self.inner.keeping.lock().await;
+            if self.job(job).await?.hash() == judged.hash() {
+                return Ok((alone, worked.ok()));
+            }
+        }
     }
 
     /// What is said here of a gauge, for the other open jobs that lean on it; a job that a newer build wrote is left alone.

@@ -25,7 +25,7 @@ use crate::log::Event;
 use crate::pages::{self, View, enter, who};
 use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble};
-use crate::{api, forms, guard, live, log, machine, papers, surroundings};
+use crate::{api, asked, forms, guard, live, log, machine, papers, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -122,6 +122,10 @@ pub fn router(bench: Bench) -> Router {
         .route("/jobs/{id}/sheet.toml", get(give_sheet))
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
+        .route("/jobs/{id}/page", post(asked::make))
+        .route("/jobs/{id}/page/{file}", get(asked::give))
+        .route("/jobs/{id}/look.html", get(asked::look))
+        .route("/jobs/{id}/answer", post(asked::answer))
         .route("/jobs/{id}/{moment}", get(moment))
         .route("/gauges", get(gauges))
         .route("/machine-work", get(machine_work))
@@ -147,7 +151,7 @@ pub fn router(bench: Bench) -> Router {
         .with_state(bench)
 }
 
-type Shown = Result<Response, OnPage>;
+pub(crate) type Shown = Result<Response, OnPage>;
 
 /// A trouble in the form that the asker reads: a program gets a problem document, a person a page.
 fn in_its_form(uri: &Uri, trouble: Trouble) -> Response {
@@ -231,7 +235,7 @@ async fn calculator(
 }
 
 /// The entry id of a form: made where the form was filled in, so that a second touch is the same entry.
-fn entry_of(typed: &Typed) -> Result<EntryId, Trouble> {
+pub(crate) fn entry_of(typed: &Typed) -> Result<EntryId, Trouble> {
     match typed.get("entry").map(String::as_str) {
         None | Some("") => Ok(surroundings::new_entry()),
         Some(text) => {
@@ -410,7 +414,7 @@ async fn place(State(bench): State<Bench>, Path((id, position)): Path<(String, S
 }
 
 /// Where a form leads back to; only into the same job, so that no form can be made to lead away.
-fn back_to(typed: &Typed, id: &str, entry: EntryId) -> Redirect {
+pub(crate) fn back_to(typed: &Typed, id: &str, entry: EntryId) -> Redirect {
     let within = format!("/jobs/{id}/");
     let ours = |b: &&String| b.starts_with(&within) || b.as_str() == "/gauges";
     let back = typed.get("back").filter(ours).cloned().unwrap_or_else(|| format!("{within}test"));

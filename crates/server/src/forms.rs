@@ -618,21 +618,16 @@ fn asked(state: &JobState) -> Ask {
     )
 }
 
-/// Reads a form into the body of its kind, or says field by field what does not fit.
-pub(crate) fn body(
-    kind: Kind,
-    state: &JobState,
-    knowledge: &Knowledge,
-    typed: &Typed,
-) -> Result<EntryBody, Vec<FieldTrouble>> {
-    let fields = fields(kind, state, knowledge);
-    if fields.is_empty() {
-        return Err(vec![FieldTrouble::new("kind", format!("{} is not written by a form", kind.word()))]);
-    }
-    let currency = state.rates.labour_rate.as_ref().map(quantity::Money::currency);
+/// The currency of the shop's prices, where a rate is told.
+pub(crate) fn currency(state: &JobState) -> Option<Currency> {
+    state.rates.labour_rate.as_ref().map(quantity::Money::currency)
+}
+
+/// Reads what was typed into some fields, or says field by field what does not fit.
+pub(crate) fn answers(fields: &[Field], typed: &Typed, currency: Option<Currency>) -> Result<Value, Vec<FieldTrouble>> {
     let mut errors = Vec::new();
     let mut root = Value::Object(Map::new());
-    for field in &fields {
+    for field in fields {
         let text = typed.get(&*field.name).map_or("", |t| t.trim());
         if let Ask::Several(list) = &field.ask {
             let ticked = list.iter().enumerate().filter(|(n, _)| typed.contains_key(&format!("{}.{n}", field.name)));
@@ -659,6 +654,21 @@ pub(crate) fn body(
     }
     crate::machine::without_blank(kind, &mut root, typed);
     without_gaps(&mut root);
+    Ok(root)
+}
+
+/// Reads a form into the body of its kind, or says field by field what does not fit.
+pub(crate) fn body(
+    kind: Kind,
+    state: &JobState,
+    knowledge: &Knowledge,
+    typed: &Typed,
+) -> Result<EntryBody, Vec<FieldTrouble>> {
+    let fields = fields(kind, state, knowledge);
+    if fields.is_empty() {
+        return Err(vec![FieldTrouble::new("kind", format!("{} is not written by a form", kind.word()))]);
+    }
+    let root = answers(&fields, typed, currency(state))?;
     body_of(kind, &root, state, knowledge).map_err(|why| {
         let mut error = crate::entering::field(&why);
         if let Some(field) = crate::machine::typed_field(kind, &error.field, typed) {

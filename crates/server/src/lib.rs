@@ -9,11 +9,11 @@
 //! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what [`workup::entering`] refuses, in the words of a
 //! page), `forms` (a form for each kind of entry), `machine` (rows and codes of machine orders), `door` (routes, guards),
 //! `around` (backups, log, closing), `log` (events without names), `live` (server-sent events), `api` (the HTTP interface),
-//! `papers`, `photos`, `marks`, `words`, then `pages`, one module a
-//! screen.
+//! `asked` (customer pages and their answers), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
 
 mod api;
 mod around;
+mod asked;
 pub mod desk;
 mod door;
 mod entering;

@@ -13,6 +13,7 @@ pub(crate) mod life;
 pub(crate) mod machine;
 pub(crate) mod network;
 pub(crate) mod new;
+pub(crate) mod page;
 pub(crate) mod papers;
 pub(crate) mod quotes;
 pub(crate) mod serve;

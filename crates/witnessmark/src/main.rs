@@ -100,6 +100,10 @@ enum Command {
     Sheet(commands::sheet::Sheet),
     /// Writes the papers of a job as PDF.
     Papers(commands::papers::Papers),
+    /// Makes the page that a customer answers, as one file.
+    Page(Box<commands::page::Page>),
+    /// Keeps the answer to a customer page, by its code.
+    Answer(commands::page::Answer),
     /// Opens the bench in a browser on this machine.
     Serve(commands::serve::Serve),
     /// Writes the whole record with its photos as plain files, or logbooks alone as JSON Lines.
@@ -193,6 +197,8 @@ fn run(cli: Cli) -> Done {
             Command::MachineBack(c) => c.run(&desk).await,
             Command::Sheet(c) => c.run(&desk).await,
             Command::Papers(c) => c.run(&desk).await,
+            Command::Page(c) => c.run(&desk).await,
+            Command::Answer(c) => c.run(&desk).await,
             Command::Serve(c) => c.run(&desk).await,
             Command::Export(c) => c.run(&desk).await,
             Command::Import(c) => c.run(&desk).await,

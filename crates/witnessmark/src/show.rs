@@ -5,6 +5,7 @@ use std::io;
 use knowledge::Knowledge;
 use logbook::JobState;
 use quantity::Verdict;
+use workup::asking;
 use workup::series::severity;
 pub(crate) use workup::words::count;
 use workup::words::{of_engines, words};
@@ -51,6 +52,7 @@ impl Sheet<'_> {
         self.machine()?;
         self.date()?;
         self.committed()?;
+        self.requests()?;
         self.notices()
     }
 
@@ -128,6 +130,24 @@ impl Sheet<'_> {
                 n => format!("; {} not counted", count(n, "line", "lines")),
             };
             t.line(&format!("  {}: {used} {of}{rest}", words(one.covers.word())), 4)?;
+        }
+        Ok(())
+    }
+
+    /// The questions for a yes that wait, and how each stands.
+    fn requests(&self) -> io::Result<()> {
+        let (t, state, today) = (self.talk, self.state(), crate::surroundings::today());
+        let waits = asking::waiting_for_answer(state, today);
+        if waits.is_empty() {
+            return Ok(());
+        }
+        t.heading("WHAT IS ASKED AND NOT ANSWERED")?;
+        for ask in waits {
+            let code = ask.code.as_deref().map(|code| format!(", code {}", asking::shown(code))).unwrap_or_default();
+            let standing = asking::standing(state, self.knowledge, Some(self.case), ask, today);
+            let next = if matches!(standing, asking::Standing::Void { .. }) { "; ask again" } else { "" };
+            let what = words(ask.covers.word());
+            t.line(&format!("  {what}, up to {}{code}: {}{next}", ask.ceiling, standing.in_words()), 4)?;
         }
         Ok(())
     }

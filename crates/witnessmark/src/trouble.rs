@@ -80,6 +80,10 @@ impl Trouble {
             Rule::Ceiling => format!(
                 "; ask for it and write it down, `witnessmark tell {job} approval-asked …` and `approval-given`"
             ),
+            Rule::Asked if why.expected.contains("ask again") => format!(
+                ": `witnessmark page {job} --ceiling AMOUNT --out FILE` makes a new page to send, `witnessmark answer` takes its answer"
+            ),
+            Rule::Asked => String::new(),
             Rule::Closed => format!(
                 ": `witnessmark withdraw {job} ENTRY` takes the `job-closed` back,                  `witnessmark tell {job} comeback-opened …` says that the engine came back"
             ),
@@ -114,6 +118,7 @@ impl Trouble {
             | Rule::Caution(_)
             | Rule::Hold
             | Rule::Ceiling
+            | Rule::Asked
             | Rule::Closed
             | Rule::OwnWay => Exit::Refused,
         };

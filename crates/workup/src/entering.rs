@@ -53,6 +53,8 @@ pub enum Rule {
     Hold,
     /// It goes beyond what was approved.
     Ceiling,
+    /// The request that it answers does not hold.
+    Asked,
     /// The job is closed.
     Closed,
     /// The kind has a way of its own.
@@ -657,7 +659,7 @@ pub fn in_one_way(typed: &Typed) -> String {
 pub fn body_of(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) -> Result<EntryBody, NotTaken> {
     known(kind, body, state, knowledge)?;
     match EntryBody::read(kind, kind.latest_version(), body) {
-        Ok(Some(body)) => Ok(body),
+        Ok(Some(body)) => Ok(crate::asking::with_page(state, body)),
         Ok(None) => Err(NotTaken::new(Rule::Body, "kind", "this build does not write that version")),
         Err(error) => {
             let why = format!("it does not fit {}: {error}", kind.word());

@@ -9,11 +9,15 @@
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
 //! [`findings`], [`faces`], [`gauges`], [`scales`], [`series`],
 //! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`bounds`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
-//! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
-//! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came back), [`entering`]
-//! (the rules by which an entry is taken), [`simulate`] (how good the advice is) and [`mod@words`].
+//! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved),
+//! [`customer_page`] and [`asking`] (what a customer is asked, and whether the question still holds), [`cores`] (old parts
+//! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came
+//! back), [`gates`] (hold points and what they hold up), [`quotes`] (offers side by side), [`teardown`] (what opening
+//! costs), [`tightening`] (the bolts of a joint), [`entering`] (the rules by which an entry is taken), [`simulate`] (how good
+//! the advice is) and [`mod@words`].
 
 pub mod advice;
+pub mod asking;
 pub mod awaited;
 pub mod beliefs;
 pub mod bounds;
@@ -22,6 +26,7 @@ pub mod choosing;
 mod clashes;
 pub mod committed;
 pub mod cores;
+pub mod customer_page;
 pub mod entering;
 pub mod estimate;
 pub mod export;

@@ -555,3 +555,43 @@ fn a_bore_by_height_and_axis_and_a_face_line_by_line_hold_every_figure_read_and_
     // One figure of a bore is no picture.
     assert!(place(NAMES[1], "bore-gauge", "cyl-3").is_empty());
 }
+
+#[test]
+fn the_approval_strip_steps_with_what_is_agreed_and_hatches_what_goes_above_it() {
+    use workup::committed::{Course, Step};
+    let step = |at: &str, to: &str| Step {
+        at: at.parse().unwrap(),
+        to: match quantity::parse_money(&format!("EUR {to}"), None).unwrap() {
+            quantity::MoneyReply::Value(money) => money,
+            quantity::MoneyReply::Question { ask, .. } => panic!("{ask}"),
+        },
+    };
+    let within = Course {
+        covers: logbook::Covers::Repair,
+        ceilings: vec![step("2026-03-02T08:00:00Z", "1000"), step("2026-03-05T08:00:00Z", "1250")],
+        used: vec![step("2026-03-03T08:00:00Z", "400"), step("2026-03-06T08:00:00Z", "900")],
+    };
+    let over = Course { used: vec![step("2026-03-03T08:00:00Z", "1100")], ..within.clone() };
+    let unasked = Course { ceilings: Vec::new(), ..within.clone() };
+    let short = Course { ceilings: vec![step("2026-03-02T08:00:00Z", "1000")], used: Vec::new(), ..within.clone() };
+    for breadth in [Breadth::Sheet, Breadth::Phone] {
+        let hatched = |course: &Course| {
+            let svg = pictures::approval_strip(course, breadth);
+            let document = whole(&svg);
+            let bars = document.descendants().filter(|n| n.attribute("class") == Some("wm-bar")).count();
+            // Two treads of the scale and one of the ground are lines too; hatching is many.
+            (bars, document.descendants().filter(|n| n.attribute("class") == Some("wm-help")).count())
+        };
+        let ((bars, plain), (_, above), (none, all)) = (hatched(&within), hatched(&over), hatched(&unasked));
+        assert_eq!(bars, 3, "one for each time in which something was committed");
+        assert!(above > plain && all > above && none == 0, "{plain} {above} {all}");
+        assert_eq!(hatched(&short).0, 0);
+    }
+    let said = pictures::approval_strip(&within, Breadth::Sheet);
+    for part in ["EUR\u{a0}1,250.00 from 2026-03-05", "EUR\u{a0}900.00 from 2026-03-06", "EUR\u{a0}350.00 are left"] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    assert!(pictures::approval_strip(&over, Breadth::Sheet).contains("EUR\u{a0}150.00 are left"));
+    let over = Course { ceilings: vec![step("2026-03-02T08:00:00Z", "1000")], ..over };
+    assert!(pictures::approval_strip(&over, Breadth::Sheet).contains("More is committed than is agreed"));
+}

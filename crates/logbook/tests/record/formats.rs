@@ -10,6 +10,7 @@ const V3: &str = include_str!("../formats/v3/entries.jsonl");
 const V4: &str = include_str!("../formats/v4/entries.jsonl");
 const V5: &str = include_str!("../formats/v5/entries.jsonl");
 const V6: &str = include_str!("../formats/v6/entries.jsonl");
+const V7: &str = include_str!("../formats/v7/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -269,4 +270,43 @@ fn a_straightedge_laid_once_and_a_bore_on_three_axes_came_with_version_3() {
         let why = read(3, &body).unwrap_err().to_string();
         assert!(why.contains(says), "{why}");
     }
+}
+
+#[test]
+fn a_question_with_its_page_and_code_came_with_version_2_and_folds_to_what_was_shown() {
+    use logbook::EntryBody;
+    assert_eq!(verify(V7.as_bytes()).unwrap().tail8(None).unwrap(), "aed99348");
+    let imported = import(V7.as_bytes());
+    let versions: Vec<u32> = imported.entries().iter().map(logbook::Entry::version).collect();
+    assert_eq!(versions, [1, 2, 2]);
+    let state = fold(&imported.entries());
+    assert_eq!(state.notices, Vec::new());
+    let [ask] = state.approvals_asked.as_slice() else { panic!("{:?}", state.approvals_asked) };
+    assert_eq!(ask.code.as_deref(), Some("7XYCMHD"));
+    assert_eq!(ask.answer_by.unwrap().to_string(), "2026-03-09");
+    assert_eq!(ask.shown[1].says, "EUR\u{a0}2,900.00");
+    let [no] = state.refusals.as_slice() else { panic!("{:?}", state.refusals) };
+    assert_eq!((no.asked, &no.page), (Some(ask.in_entry), &ask.page));
+
+    // Without a page nothing of version 2 is said, so an older build still reads it.
+    let mut body = serde_json::to_value(&ask.body).unwrap();
+    assert_eq!(Kind::ApprovalAsked.version_for(&body), 2);
+    assert!(EntryBody::read(Kind::ApprovalAsked, 1, &body).unwrap_err().to_string().contains("version 2"));
+    let refused = |body: &serde_json::Value| EntryBody::read(Kind::ApprovalAsked, 2, body).unwrap_err().to_string();
+    let mut other = body.clone();
+    other["shown"][0]["says"] = "EUR 2,791".into();
+    assert!(refused(&other).contains("expected the hash of what stands in shown"), "{}", refused(&other));
+    other = body.clone();
+    other["code"] = "7XYCMDH".into();
+    assert!(refused(&other).contains("check sign"), "{}", refused(&other));
+    other["code"] = "7XY-CMH-D".into();
+    assert!(refused(&other).contains("7XYCMHD"), "{}", refused(&other));
+    for name in ["code", "answer_by", "shown", "page"] {
+        body.as_object_mut().unwrap().remove(name);
+    }
+    assert_eq!(Kind::ApprovalAsked.version_for(&body), 1);
+    let mut refusal = serde_json::to_value(&no.body).unwrap();
+    assert_eq!(Kind::ApprovalRefused.version_for(&refusal), 2);
+    refusal.as_object_mut().unwrap().remove("page");
+    assert_eq!(Kind::ApprovalRefused.version_for(&refusal), 1);
 }

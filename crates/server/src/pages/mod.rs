@@ -1,5 +1,6 @@
 //! The pages. Each module is one screen and opens with three lines: who, which moment, why this arrangement.
 
+pub(crate) mod asking;
 pub(crate) mod bolts;
 pub(crate) mod build;
 pub(crate) mod calculators;
@@ -134,6 +135,8 @@ pub(crate) struct View {
     pub(crate) code: Option<String>,
     /// A form that came back with troubles: its kind, what was typed, what was wrong.
     pub(crate) returned: Option<(Kind, Typed, Vec<FieldTrouble>)>,
+    /// A form about a customer page that came back: which, what was typed, what was wrong.
+    pub(crate) asking: Option<(&'static str, Typed, Vec<FieldTrouble>)>,
     told: BTreeMap<String, String>,
     stated: BTreeMap<String, String>,
 }
@@ -152,6 +155,7 @@ impl View {
             kept: None,
             code: None,
             returned: None,
+            asking: None,
             told: workup::told(&job.state, bench.knowledge()),
             stated: (job.state.layout.as_ref())
                 .map(|layout| workup::work::stated(&job.state, layout, bench.knowledge()))
@@ -295,6 +299,12 @@ impl View {
     ) -> Option<&(Kind, Typed, Vec<FieldTrouble>)> {
         let same = |typed: &Typed| given.iter().all(|(name, value)| typed.get(*name) == Some(value));
         self.returned.as_ref().filter(|(k, typed, _)| *k == kind && same(typed))
+    }
+
+    /// What came back with troubles of a form about a customer page.
+    pub(crate) fn asking_came_back(&self, which: &str) -> Option<(&Typed, &[FieldTrouble])> {
+        let found = self.asking.as_ref().filter(|(form, _, _)| *form == which);
+        found.map(|(_, typed, errors)| (typed, errors.as_slice()))
     }
 
     /// Whether the job as it stands takes entries of a kind; what would be refused is not offered.

@@ -5,9 +5,10 @@
 use std::sync::Arc;
 
 use knowledge::Knowledge;
-use logbook::{ApprovalAsked, Fact, JobState, Kind};
+use logbook::{JobState, Kind};
 use maud::{Markup, html};
 use workup::Notice;
+use workup::asking::{self, Standing};
 use workup::awaited::{self, Coming, JobDate};
 
 use crate::desk::{Bench, Job};
@@ -16,29 +17,29 @@ use crate::trouble::FieldTrouble;
 use crate::words::{amount, count, within, words};
 use crate::{forms, surroundings};
 
-/// Questions for a yes that nobody has answered.
-pub(crate) fn unanswered(state: &JobState) -> Vec<&Fact<ApprovalAsked>> {
-    let answered = |ask: &Fact<ApprovalAsked>| {
-        let same = |asked: Option<anatomy::EntryId>, covers, entry| {
-            asked == Some(ask.in_entry) || (asked.is_none() && covers == ask.covers && entry > ask.in_entry)
-        };
-        state.approvals.iter().any(|a| same(a.asked, a.covers, a.in_entry))
-            || state.refusals.iter().any(|r| same(r.asked, r.covers, r.in_entry))
-    };
-    state.approvals_asked.iter().filter(|a| !answered(a)).collect()
-}
-
 /// What came back from a machine shop and gives cause to say something, with the next move.
 pub(crate) fn of_machine_work(state: &JobState, knowledge: &Knowledge) -> Vec<Notice> {
     state.layout.as_ref().map_or_else(Vec::new, |layout| workup::machine::back::of_state(state, layout, knowledge).1)
 }
 
 /// What a job waits for, in short sentences.
-fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
-    let mut out = Vec::new();
-    for ask in unanswered(state) {
-        out.push(format!("a yes for {}, up to {}", words(ask.covers.word()), amount(&ask.ceiling)));
-    }
+fn waits(bench: &Bench, job: &Arc<Job>) -> Vec<String> {
+    let (state, knowledge) = (&job.state, bench.knowledge());
+    let mut out: Vec<String> = asking::waiting_for_answer(state, surroundings::today())
+        .into_iter()
+        .map(|ask| {
+            let code = ask.code.as_deref().map(|c| format!(", code {}", asking::shown(c))).unwrap_or_default();
+            let yes = format!("a yes for {}, up to {}{code}", words(ask.covers.word()), amount(&ask.ceiling));
+            match super::asking::standing(bench, job, ask) {
+                Standing::Void { changed } => {
+                    let first = changed.first().map(|c| format!(": {}", c.in_words())).unwrap_or_default();
+                    format!("being asked again for {yes}: what the page shows has changed{first}")
+                }
+                Standing::Overdue { answer_by } => format!("{yes}, overdue since {answer_by}"),
+                Standing::Open | Standing::NotWorked | Standing::Answered { .. } | Standing::AskedAgain { .. } => yes,
+            }
+        })
+        .collect();
     for notice in of_machine_work(state, knowledge) {
         out.push(format!("a move on {}; {}", notice.message, notice.what_to_do));
     }
@@ -89,9 +90,9 @@ fn last_words(state: &JobState) -> Option<(jiff::Timestamp, String)> {
     told.chain(heard).chain(back).chain(noted).chain(closed).max_by_key(|(at, _)| *at)
 }
 
-fn row(job: &Job, knowledge: &Knowledge) -> Markup {
+fn row(job: &Arc<Job>, bench: &Bench) -> Markup {
     let state = &job.state;
-    let waits = waits(state, knowledge);
+    let waits = waits(bench, job);
     let moment = state.moment.map_or("opened", super::tab);
     let late = state.closed.is_none() && state.promised.is_some_and(|d| d < surroundings::today());
     let path = state.moment.map_or("hear", logbook::Moment::word);
@@ -144,12 +145,16 @@ fn row(job: &Job, knowledge: &Knowledge) -> Markup {
     }
 }
 
-/// Whether a job is meant by some words: each stands in its title, codes, plate, identification number or vehicle.
+/// Whether a job is meant by some words: each stands in its title, codes, plate, identification number or vehicle, or is the
+/// code of a machine order or of one of its customer pages.
 pub(crate) fn is_meant(state: &JobState, find: &str) -> bool {
     let v = &state.vehicle;
     let texts = [&state.title, &state.customer, &v.plate, &v.vin, &v.make, &v.model];
     let codes = state.machine_orders.iter().map(|o| &o.code);
-    let all: String = texts.into_iter().flatten().chain(codes).map(|t| format!("{} ", t.to_lowercase())).collect();
+    let mut all: String = texts.into_iter().flatten().chain(codes).map(|t| format!("{} ", t.to_lowercase())).collect();
+    for code in asking::codes(state) {
+        all.push_str(&format!("{} {} ", code.to_lowercase(), asking::shown(code).to_lowercase()));
+    }
     find.to_lowercase().split_whitespace().all(|word| all.contains(word))
 }
 
@@ -199,7 +204,7 @@ pub(crate) fn page(
 ) -> Markup {
     let (open, closed): (Vec<_>, Vec<_>) = jobs.iter().partition(|j| j.state.closed.is_none());
     let chase: Vec<(&Arc<Job>, Vec<String>)> =
-        open.iter().map(|j| (*j, waits(&j.state, bench.knowledge()))).filter(|(_, waits)| !waits.is_empty()).collect();
+        open.iter().map(|j| (*j, waits(bench, j))).filter(|(_, waits)| !waits.is_empty()).collect();
     let backups = bench.around().backup_line(jobs.iter().filter_map(|j| j.state.opened_at).min());
     let fields = forms::fields(Kind::JobOpened, &JobState::default(), bench.knowledge());
     let form = Form {
@@ -223,7 +228,7 @@ pub(crate) fn page(
                     id="find"
                     name="find"
                     value=(find)
-                    placeholder="title, plate, last of the VIN, customer code";
+                    placeholder="title, plate, last of the VIN, customer code, code of a page";
                 button type="submit" { "Find" }
             }
             @if !chase.is_empty() {
@@ -255,7 +260,7 @@ pub(crate) fn page(
                     @if open.is_empty() { "Open jobs" } @else { (count(open.len(), "job open", "jobs open")) }
                 }
                 ul.wall {
-                    @for job in &open { (row(job, bench.knowledge())) }
+                    @for job in &open { (row(job, bench)) }
                 }
                 @if open.is_empty() {
                     p.quiet {
@@ -273,7 +278,7 @@ pub(crate) fn page(
                 section {
                     h2.thin { (count(closed.len(), "job closed", "jobs closed")) }
                     ul.wall {
-                        @for job in &closed { (row(job, bench.knowledge())) }
+                        @for job in &closed { (row(job, bench)) }
                     }
                 }
             }

@@ -6,6 +6,7 @@ use logbook::{EntryBody, JobState, Kind, Unsealed, fold_with};
 use serde_json::json;
 use store::Store;
 use workup::Case;
+use workup::asking::ensure_answer;
 use workup::entering::{Given, ensure};
 
 use crate::desk::{Desk, Job, TakenUp, entry};
@@ -101,7 +102,7 @@ pub(crate) async fn keep(
     about: anatomy::EntryId,
     said: &str,
 ) -> Done {
-    let (after, body) = allowed(knowledge, &taken, &unsealed)?;
+    let (after, body) = allowed(knowledge, &taken, &unsealed, before.as_ref())?;
     let carried = carried(desk, &taken, &after, &unsealed.by, &body).await?;
     for other in carried.iter().filter(|c| c.job != taken.id) {
         desk.talk.say(&format!("witnessmark: the gauge is used in job {} as well; it is told there too", other.job));
@@ -137,8 +138,13 @@ async fn carried(
     carried.iter().map(|(job, body)| entry(*job, Some(by), body)).collect()
 }
 
-/// Passes an entry that the job as it stands allows: the job with it, and what it says.
-fn allowed(knowledge: &Knowledge, taken: &TakenUp, unsealed: &Unsealed) -> Result<(JobState, EntryBody), Trouble> {
+/// Passes an entry that the job as it stands allows: the job with it, and what it says. `case` is the work-up of that job.
+pub(crate) fn allowed(
+    knowledge: &Knowledge,
+    taken: &TakenUp,
+    unsealed: &Unsealed,
+    case: Option<&Case>,
+) -> Result<(JobState, EntryBody), Trouble> {
     let doing = match unsealed.kind.as_str() {
         "reading-taken" => DOING.to_owned(),
         kind => format!("keep {kind}"),
@@ -147,6 +153,7 @@ fn allowed(knowledge: &Knowledge, taken: &TakenUp, unsealed: &Unsealed) -> Resul
     let read = Kind::from_word(&unsealed.kind).map(|kind| EntryBody::read(kind, unsealed.v, &unsealed.body));
     match read {
         Some(Ok(Some(body))) => ensure(&taken.job.state, &after, knowledge, &body)
+            .and_then(|()| ensure_answer(&taken.job.state, knowledge, case, &body))
             .map_err(|why| Trouble::not_taken(&doing, &taken.id.to_string(), &why))
             .map(|()| (after, body)),
         Some(Ok(None) | Err(_)) | None => Err(Trouble::new(Exit::Refused, &doing, "this build does not write it")),

@@ -6,6 +6,7 @@
     reason = "a test that cannot go on stops where it stands"
 )]
 
+mod asking;
 mod jobs;
 mod keeping;
 mod knowing;
