@@ -625,6 +625,16 @@ pub(crate) fn currency(state: &JobState) -> Option<Currency> {
 
 /// Reads what was typed into some fields, or says field by field what does not fit.
 pub(crate) fn answers(fields: &[Field], typed: &Typed, currency: Option<Currency>) -> Result<Value, Vec<FieldTrouble>> {
+    let (mut root, errors) = read(fields, typed, currency);
+    if !errors.is_empty() {
+        return Err(errors);
+    }
+    without_gaps(&mut root);
+    Ok(root)
+}
+
+/// What was typed into some fields as far as it fits, gaps of lists left in, and what does not fit.
+fn read(fields: &[Field], typed: &Typed, currency: Option<Currency>) -> (Value, Vec<FieldTrouble>) {
     let mut errors = Vec::new();
     let mut root = Value::Object(Map::new());
     for field in fields {
@@ -648,13 +658,7 @@ pub(crate) fn answers(fields: &[Field], typed: &Typed, currency: Option<Currency
             Err(why) => errors.push(FieldTrouble::new(&*field.name, why)),
         }
     }
-    errors.extend(crate::machine::missing(kind, state, typed));
-    if !errors.is_empty() {
-        return Err(errors);
-    }
-    crate::machine::without_blank(kind, &mut root, typed);
-    without_gaps(&mut root);
-    Ok(root)
+    (root, errors)
 }
 
 /// Reads a form into the body of its kind, or says field by field what does not fit.
@@ -668,7 +672,13 @@ pub(crate) fn body(
     if fields.is_empty() {
         return Err(vec![FieldTrouble::new("kind", format!("{} is not written by a form", kind.word()))]);
     }
-    let root = answers(&fields, typed, currency(state))?;
+    let (mut root, mut errors) = read(&fields, typed, currency(state));
+    errors.extend(crate::machine::missing(kind, state, typed));
+    if !errors.is_empty() {
+        return Err(errors);
+    }
+    crate::machine::without_blank(kind, &mut root, typed);
+    without_gaps(&mut root);
     body_of(kind, &root, state, knowledge).map_err(|why| {
         let mut error = crate::entering::field(&why);
         if let Some(field) = crate::machine::typed_field(kind, &error.field, typed) {
