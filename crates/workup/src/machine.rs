@@ -195,8 +195,16 @@ pub(crate) fn ensure_return(kind: Kind, body: &Value, state: &JobState) -> Resul
     let text = |value: &Value, name: &str| value.get(name).and_then(Value::as_str).map(str::to_owned);
     let Some(code) = text(body, "code") else { return Ok(()) };
     let codes: Vec<&str> = state.machine_orders.iter().map(|o| o.code.as_str()).collect();
-    let order = order_of(state, &code).ok_or_else(|| unknown_code(&code, &codes))?;
-    if let Some(named) = text(body, "order").filter(|named| *named != order.in_entry.to_string()) {
+    let named = text(body, "order");
+    let order = match &named {
+        // Two orders may have had one code that was typed: then the entry says which is meant.
+        Some(named) => {
+            state.machine_orders.iter().find(|o| o.in_entry.to_string() == *named && same_code(&o.code, &code))
+        }
+        None => None,
+    };
+    let order = order.or_else(|| order_of(state, &code)).ok_or_else(|| unknown_code(&code, &codes))?;
+    if let Some(named) = named.filter(|named| *named != order.in_entry.to_string()) {
         let why = format!("code `{code}` is that of another order than {named}");
         return Err(refused("order", why, "leave the order out: the code names it", Vec::new()));
     }

@@ -28,12 +28,12 @@ enum Detail {
 }
 
 impl Detail {
-    /// How small a sheet may be set before less stands on it \[ours\]: letters stay above 6 points.
+    /// How small a sheet may be set before less stands on it \[ours\]: letters stay at 6 points.
     const fn least_scale(self) -> f64 {
         match self {
             Detail::Full => 0.84,
             Detail::Fewer => 0.76,
-            Detail::Bare => 0.68,
+            Detail::Bare => 0.6,
         }
     }
 }
@@ -48,10 +48,12 @@ pub(super) fn fitted(
     let mut last = None;
     for detail in [Detail::Full, Detail::Fewer, Detail::Bare] {
         let mut sheet = blank(size);
-        sheet.least_scale = Some(detail.least_scale());
+        // Nobody works from a draft; it may be as long as it is.
+        let ordered = !desk.state.machine_orders.is_empty();
+        sheet.least_scale = ordered.then(|| detail.least_scale());
         let parts = write(&mut sheet, desk, detail);
         let set = press::print(super::Paper::MachineOrder.word(), issued, &sheet)?;
-        if set.pages <= parts.max(1) {
+        if !ordered || set.pages <= parts.max(1) {
             return Ok(set);
         }
         last = Some(set);

@@ -11,7 +11,7 @@ use crate::papers::words::{Desk, capital, described, lower, own, plain};
 use crate::pictures::{Breadth, face_map, measured_at, reading_between_limits};
 
 /// How many readings stand on a sheet that has to hold a whole part, the worst of them \[ours\].
-const ROWS: [usize; 3] = [24, 10, 4];
+const ROWS: [usize; 3] = [24, 10, 0];
 
 /// Whether one of the limits of an operation is one of a reading.
 pub(super) fn concerns(desk: &Desk<'_>, finding: &Finding, operation: &Operation) -> bool {
@@ -73,8 +73,15 @@ pub(super) fn table(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding], d
     if findings.is_empty() {
         return;
     }
-    sheet.heading("As found");
     let most = ROWS.get(detail as usize).copied().unwrap_or(usize::MAX);
+    if most == 0 {
+        sheet.small(format!(
+            "As found: what this order is about stands in brackets above, all {} readings in the findings.",
+            findings.len()
+        ));
+        return;
+    }
+    sheet.heading("As found");
     let mut kept: Vec<(usize, &Finding)> = findings.iter().copied().enumerate().collect();
     kept.sort_by(|a, b| inside(a.1).total_cmp(&inside(b.1)));
     kept.truncate(most);
