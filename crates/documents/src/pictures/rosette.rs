@@ -2,7 +2,7 @@
 
 use workup::tightening::{Bolt, Pattern};
 
-use super::drawing::{Anchor, Drawing, Pen, count};
+use super::drawing::{Anchor, Drawing, Pen, count, lines};
 
 const WIDTH: f64 = 380.0;
 /// Room round the outermost bolts.
@@ -29,7 +29,7 @@ pub fn bolt_rosette(pattern: &Pattern, name: &str, next: Option<u16>) -> String 
     let top = (height - wide * scale) / 2.0;
     let at = |b: &Bolt| (left + (b.along - low.0) * scale, top + (b.across - low.1) * scale);
     let stages = pattern.stages().max(1);
-    let mut d = Drawing::new(WIDTH, height + 40.0, &format!("Bolts of {name}"), &in_words(pattern, next));
+    let mut d = Drawing::new(WIDTH, height + 54.0, &format!("Bolts of {name}"), &in_words(pattern, next));
     for pair in pattern.bolts.windows(2) {
         if let [from, to] = pair {
             d.line(at(from), at(to), &Pen::help());
@@ -39,9 +39,12 @@ pub fn bolt_rosette(pattern: &Pattern, name: &str, next: Option<u16>) -> String 
         one(&mut d, bolt, at(bolt), stages, next == Some(bolt.number));
     }
     d.text((8.0, height + 8.0), 12.0, Anchor::Start, false, "← front");
-    let wet = if pattern.wet().is_empty() { "" } else { "; drop: wet hole" };
-    let key = format!("sector: a stage done; bar: striped{wet}; double ring: next");
-    d.text((8.0, height + 28.0), 12.0, Anchor::Start, false, &key);
+    let mut key = vec!["sector: a stage done", "bar: striped"];
+    key.extend((!pattern.wet().is_empty()).then_some("drop: wet hole"));
+    key.extend(next.map(|_| "double ring: next"));
+    for (n, line) in lines(&key.join("; "), 12.0, WIDTH - 16.0).iter().enumerate() {
+        d.text((8.0, height + 28.0 + 16.0 * count(n)), 12.0, Anchor::Start, false, line);
+    }
     d.finish()
 }
 

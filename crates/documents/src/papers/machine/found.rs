@@ -75,10 +75,8 @@ pub(super) fn table(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding], d
     }
     let most = ROWS.get(detail as usize).copied().unwrap_or(usize::MAX);
     if most == 0 {
-        sheet.small(format!(
-            "As found: what this order is about stands in brackets above, all {} readings in the findings.",
-            findings.len()
-        ));
+        let all = if findings.len() == 1 { "the reading" } else { &format!("all {} readings", findings.len()) };
+        sheet.small(format!("As found: what this order is about stands in brackets above, {all} in the findings."));
         return;
     }
     sheet.heading("As found");
