@@ -9,14 +9,18 @@
 //!
 //! Modules in reading order: [`entry`] (what is kept), [`keeping`] (the trait every store meets and its promises),
 //! [`failure`] (what can go wrong and which exit class it has), [`verify`] (does the record still agree with itself),
-//! [`folder`] (the folder on disk: format, lock, safe writing), [`attachment`] (files named after their SHA-256),
-//! [`schema`] (the migrations), [`sqlite`] (the embedded store).
+//! [`place`] (where a record lies), [`folder`] (the folder on disk: format, lock, safe writing), [`attachment`] (files named
+//! after their SHA-256), [`schema`] (the migrations), [`sqlite`] (the embedded store), [`postgres`] (the store that several
+//! shops share), [`record`] (either of them, for the doors).
 
 pub mod attachment;
 pub mod entry;
 pub mod failure;
 pub mod folder;
 pub mod keeping;
+pub mod place;
+pub mod postgres;
+pub mod record;
 pub mod schema;
 pub mod sqlite;
 pub mod verify;
@@ -24,6 +28,9 @@ pub mod verify;
 pub use attachment::{Attachment, ContentId};
 pub use entry::{Kept, KeptBy, KeptEntry, Rank};
 pub use failure::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
-pub use keeping::{JobKept, Standing, Store};
+pub use keeping::{JobKept, Judged, Standing, Store};
+pub use place::{Address, Place, PlaceError};
+pub use postgres::{Changes, PgOpening, PgStore};
+pub use record::Record;
 pub use sqlite::{Opening, SqliteStore};
 pub use verify::{Complaint, Progress, Report};

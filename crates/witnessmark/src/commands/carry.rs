@@ -7,7 +7,7 @@ use anatomy::JobId;
 use clap::Args;
 use logbook::{Entry, EntryBody, JobState};
 use serde_json::json;
-use store::{KeptBy, Opening, SqliteStore, Store};
+use store::{KeptBy, Record, Store};
 
 use crate::desk::{Desk, entry, read_bytes, write_file};
 use crate::progress::Bar;
@@ -81,7 +81,7 @@ impl Import {
         logbook::verify(&bytes)
             .map_err(|error| Trouble::new(Exit::Problem, &doing, format!("{error}; nothing was taken in")))?;
         let entries = logbook::import(&bytes).entries();
-        let store = SqliteStore::open(Opening::of(&desk.store)).await?;
+        let store = desk.begin().await?;
         let bar = Bar::new("importing", &desk.talk);
         let of = u64::try_from(entries.len()).unwrap_or(u64::MAX);
         let (mut new, mut done) = (0_usize, 0_u64);
@@ -120,7 +120,7 @@ impl Import {
 }
 
 /// Tells the jobs that came in what is said here of their gauges, and the jobs here what those say of theirs; says how much.
-async fn tell_on(desk: &Desk, store: &SqliteStore, came_in: &BTreeSet<JobId>) -> Result<usize, Trouble> {
+async fn tell_on(desk: &Desk, store: &Record, came_in: &BTreeSet<JobId>) -> Result<usize, Trouble> {
     let mut jobs = Vec::new();
     for kept in store.jobs().await? {
         jobs.push(desk.load(store, kept.job).await?);

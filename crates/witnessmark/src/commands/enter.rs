@@ -16,6 +16,9 @@ use crate::trouble::{Done, Exit, Trouble};
 /// What a refused reading could not do.
 pub(crate) const DOING: &str = "enter the reading";
 
+/// How often an entry is judged anew because another shop was faster \[ours\].
+const TURNS: u32 = 100;
+
 /// Enters a reading and says how the advice moved.
 #[derive(Debug, Args)]
 pub(crate) struct Enter {
@@ -95,20 +98,32 @@ impl Enter {
 pub(crate) async fn keep(
     desk: &Desk,
     knowledge: &Knowledge,
-    taken: TakenUp,
+    mut taken: TakenUp,
     before: Option<Case>,
     unsealed: Unsealed,
     about: anatomy::EntryId,
     said: &str,
 ) -> Done {
-    let (after, body) = allowed(knowledge, &taken, &unsealed)?;
-    let carried = carried(desk, &taken, &after, &unsealed.by, &body).await?;
+    let mut turn = 0;
+    let carried = loop {
+        turn += 1;
+        let (after, body) = allowed(knowledge, &taken, &unsealed)?;
+        let carried = carried(desk, &taken, &after, &unsealed.by, &body).await?;
+        let mut together = vec![unsealed.clone()];
+        together.extend(carried.iter().cloned());
+        if desk.keep_after(&taken, &together).await? {
+            break carried;
+        }
+        if turn >= TURNS {
+            return Err(Trouble::new(Exit::Conflict, DOING, "others write into this job all the time; try again"));
+        }
+        // Another shop was faster, and what it wrote may forbid this one.
+        taken.job = desk.load(&taken.store, taken.id).await?;
+        Desk::ensure_writable(&taken.job)?;
+    };
     for other in carried.iter().filter(|c| c.job != taken.id) {
         desk.talk.say(&format!("witnessmark: the gauge is used in job {} as well; it is told there too", other.job));
     }
-    let mut together = vec![unsealed];
-    together.extend(carried);
-    desk.keep(&taken.store, &together).await?;
     let job = desk.load(&taken.store, taken.id).await?;
     taken.store.close().await;
     after_keeping(desk, knowledge, before.as_ref(), &job, about, said)

@@ -1,12 +1,11 @@
 //! `serve`: the bench in a browser on this machine.
 
-use std::path::Path;
 use std::sync::Arc;
 
 use clap::Args;
 use knowledge::Knowledge;
 use server::{Bench, bind};
-use store::{Opening, SqliteStore};
+use store::{Place, Record};
 
 use crate::desk::Desk;
 use crate::surroundings;
@@ -31,17 +30,17 @@ impl Serve {
 }
 
 /// Serves a record until Ctrl-C.
-pub(crate) async fn open(desk: &Desk, record: &Path, knowledge: Knowledge, port: u16) -> Done {
-    let store = SqliteStore::open(Opening::of(record)).await?;
+pub(crate) async fn open(desk: &Desk, record: &Place, knowledge: Knowledge, port: u16) -> Done {
+    let store = Record::open(record).await?;
     let listener = bind(port).await.map_err(|e| Trouble::new(Exit::Conflict, "open the bench", e))?;
     let address = listener.local_addr().map_err(|e| Trouble::file("open the bench", &e))?;
     let t = &desk.talk;
     if t.json() {
-        t.answer(&serde_json::json!({"bench": format!("http://{address}/"), "store": record.display().to_string()}))?;
+        t.answer(&serde_json::json!({"bench": format!("http://{address}/"), "store": record.name()}))?;
     } else {
         t.line(&format!("The bench is open at http://{address}/ for browsers on this machine; Ctrl-C closes it."), 0)?;
     }
-    let bench = Bench::new(Arc::new(store), Arc::new(knowledge), surroundings::person());
+    let bench = Bench::new(store, Arc::new(knowledge), surroundings::person());
     let interrupted = async {
         // Where the signal cannot be listened for, the system ends the program as it always did.
         if tokio::signal::ctrl_c().await.is_err() {

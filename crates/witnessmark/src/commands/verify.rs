@@ -118,7 +118,7 @@ async fn whole_record(desk: &Desk) -> Done {
         return Ok(Exit::Fine);
     }
     for complaint in complaints {
-        complain(&format!("witnessmark: {}: {complaint}", desk.store.display()));
+        complain(&format!("witnessmark: {}: {complaint}", desk.store.name()));
     }
     Err(Trouble::new(
         Exit::Problem,
