@@ -15,17 +15,19 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use anatomy::{EntryId, JobId};
-use logbook::Entry;
+use logbook::{Entry, Unsealed};
 use sqlx::postgres::{PgPool, PgRow};
 use sqlx::{PgConnection, Row as _};
 
 pub use changes::Changes;
 pub use opening::PgOpening;
 
+use writing::Asked;
+
 use crate::attachment::{Attachment, ContentId};
 use crate::entry::{Kept, KeptEntry, Rank};
 use crate::failure::{AppendError, AttachmentError, ReadError};
-use crate::keeping::{JobKept, Standing, Store};
+use crate::keeping::{JobKept, Judged, Standing, Store};
 use crate::place::{Address, Place};
 use crate::verify::Row;
 
@@ -155,7 +157,16 @@ impl PgStore {
 
 impl Store for PgStore {
     async fn append(&self, entries: &[Entry]) -> Result<Vec<Kept>, AppendError> {
-        self.append_entries(entries).await
+        self.keep(Asked::Sealed(entries)).await
+    }
+
+    async fn seal_and_append(&self, entries: &[Unsealed]) -> Result<Vec<Kept>, AppendError> {
+        // Sealed with the lock in hand: whoever waits for it finds the end of the job as it is then.
+        self.keep(Asked::Unsealed(entries, None)).await
+    }
+
+    async fn seal_after(&self, judged: Judged<'_>, entries: &[Unsealed]) -> Result<Vec<Kept>, AppendError> {
+        self.keep(Asked::Unsealed(entries, Some(judged))).await
     }
 
     async fn jobs(&self) -> Result<Vec<JobKept>, ReadError> {

@@ -4,13 +4,13 @@
 //! there is one type, and a match.
 
 use anatomy::{EntryId, JobId};
-use logbook::Entry;
+use logbook::{Entry, Unsealed};
 
 use crate::attachment::{Attachment, ContentId};
 use crate::entry::{Kept, KeptEntry, Rank};
 use crate::failure::{AppendError, AttachmentError, OpenError, ReadError};
 use crate::folder::RECORD_FILE;
-use crate::keeping::{JobKept, Standing, Store};
+use crate::keeping::{JobKept, Judged, Standing, Store};
 use crate::place::Place;
 use crate::postgres::{Changes, PgOpening, PgStore};
 use crate::sqlite::{Opening, SqliteStore};
@@ -96,6 +96,20 @@ impl Store for Record {
         match self {
             Self::Sqlite(store) => store.append(entries).await,
             Self::Postgres(store) => store.append(entries).await,
+        }
+    }
+
+    async fn seal_and_append(&self, entries: &[Unsealed]) -> Result<Vec<Kept>, AppendError> {
+        match self {
+            Self::Sqlite(store) => store.seal_and_append(entries).await,
+            Self::Postgres(store) => store.seal_and_append(entries).await,
+        }
+    }
+
+    async fn seal_after(&self, judged: Judged<'_>, entries: &[Unsealed]) -> Result<Vec<Kept>, AppendError> {
+        match self {
+            Self::Sqlite(store) => store.seal_after(judged, entries).await,
+            Self::Postgres(store) => store.seal_after(judged, entries).await,
         }
     }
 

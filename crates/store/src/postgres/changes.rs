@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use sqlx::postgres::PgListener;
+use sqlx::postgres::{PgListener, PgPoolOptions};
 
 use super::{CHANNEL, PgStore, trouble};
 use crate::entry::{KeptEntry, Rank};
@@ -84,7 +84,10 @@ impl Changes {
     }
 
     async fn listen(&self) -> Result<PgListener, sqlx::Error> {
-        let mut listener = PgListener::connect_with(&self.store.inner.pool).await?;
+        // A connection of its own: the others are let go when the store is closed, and this one waits in here.
+        let alone = PgPoolOptions::new().max_connections(1).idle_timeout(None).max_lifetime(None);
+        let mut listener = PgListener::connect_with(&alone.connect_lazy_with(self.store.connecting()?)).await?;
+        listener.ignore_pool_close_event(true);
         listener.listen(CHANNEL).await?;
         Ok(listener)
     }

@@ -14,8 +14,8 @@ use crate::failure::OpenError;
 use crate::place::{Address, Place};
 use crate::schema::{POSTGRES_SCHEMA, postgres_migrations};
 
-/// How many connections read at once \[ours\], the one that listens among them.
-const READERS: u32 = 5;
+/// How many connections read at once \[ours\].
+const READERS: u32 = 4;
 /// How long a call goes on trying before it gives up \[ours\]: a server that is started again is back by then.
 const PATIENCE: Duration = Duration::from_secs(20);
 
@@ -120,10 +120,14 @@ impl PgStore {
         })
     }
 
+    /// How this store makes its connections.
+    pub(super) fn connecting(&self) -> Result<PgConnectOptions, sqlx::Error> {
+        connecting(&self.inner.address, self.inner.patience, false)
+    }
+
     /// Opens one more connection that writes, after looking that the server still secures a commit.
     pub(super) async fn connect_to_write(&self) -> Result<PgConnection, sqlx::Error> {
-        let options = connecting(&self.inner.address, self.inner.patience, false)?;
-        let mut connection = options.connect().await?;
+        let mut connection = self.connecting()?.connect().await?;
         match lax_setting(&mut connection).await? {
             None => Ok(connection),
             Some(lax) => Err(sqlx::Error::Configuration(

@@ -4,13 +4,13 @@
 //! breaks after that, nobody here knows. Then a new connection takes the same lock: it has it only when the old transaction
 //! has ended, one way or the other, and so what it finds under the ids is the answer.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
 use anatomy::{EntryId, JobId};
-use logbook::{Entry, FIRST_PREV};
+use logbook::{Entry, FIRST_PREV, Unsealed};
 use sqlx::{Connection as _, Executor as _, PgConnection, Postgres, Row as _, Transaction};
 
 use super::{BETWEEN_LOOKS, CHANNEL, LOOK_WHETHER_IT_RUNS, PgStore, TRY_AGAIN, WRITING_LOCK};
@@ -18,6 +18,7 @@ use super::{attachment_of, rank_of, trouble};
 use crate::attachment::{Attachment, ContentId};
 use crate::entry::{Kept, KeptBy, LONGEST_LINE, Rank, sha256_of};
 use crate::failure::{AppendError, AttachmentError};
+use crate::keeping::Judged;
 
 /// How long a call waits before it tries a server that was away once more \[ours\].
 const BREATH: Duration = Duration::from_millis(50);
@@ -45,26 +46,62 @@ impl From<sqlx::Error> for Stop {
     }
 }
 
+/// What a call wants kept.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Asked<'a> {
+    /// Lines that somebody sealed.
+    Sealed(&'a [Entry]),
+    /// What devices sent, to be sealed where its job ends when the lock is held; the judged job must end as it was judged.
+    Unsealed(&'a [Unsealed], Option<Judged<'a>>),
+}
+
+impl Asked<'_> {
+    fn is_empty(self) -> bool {
+        match self {
+            Self::Sealed(entries) => entries.is_empty(),
+            Self::Unsealed(entries, _) => entries.is_empty(),
+        }
+    }
+
+    fn ids(self) -> Vec<String> {
+        match self {
+            Self::Sealed(entries) => entries.iter().map(|entry| entry.id().to_string()).collect(),
+            Self::Unsealed(entries, _) => entries.iter().map(|entry| entry.id.to_string()).collect(),
+        }
+    }
+
+    /// The jobs, each once.
+    fn jobs(self) -> Vec<String> {
+        let jobs: BTreeSet<JobId> = match self {
+            Self::Sealed(entries) => entries.iter().map(Entry::job).collect(),
+            Self::Unsealed(entries, _) => entries.iter().map(|entry| entry.job).collect(),
+        };
+        jobs.iter().map(ToString::to_string).collect()
+    }
+
+    /// How many bytes at least it takes on the disk.
+    fn need(self) -> u64 {
+        match self {
+            Self::Sealed(entries) => entries.iter().map(|entry| count(entry.line().len())).sum(),
+            Self::Unsealed(entries, _) => entries.iter().map(|entry| count(entry.body.to_string().len())).sum(),
+        }
+    }
+}
+
 impl PgStore {
     /// Keeps the entries, all or none.
-    pub(super) async fn append_entries(&self, entries: &[Entry]) -> Result<Vec<Kept>, AppendError> {
+    pub(super) async fn keep(&self, asked: Asked<'_>) -> Result<Vec<Kept>, AppendError> {
         if let Some(because) = self.inner.closed.clone() {
             return Err(AppendError::ReadOnly { because });
         }
-        if entries.is_empty() {
+        if asked.is_empty() {
             return Ok(Vec::new());
         }
-        for entry in entries {
-            let (id, line) = (entry.id(), entry.line());
-            if line.len() > LONGEST_LINE {
-                return Err(AppendError::TooLong { id, bytes: line.len() });
-            }
-            if let Some(at) = line.find(['\n', '\r']) {
-                return Err(AppendError::NotOneLine { id, at });
-            }
+        if let Asked::Sealed(entries) = asked {
+            entries.iter().try_for_each(ensure_fits)?;
         }
         let mut trace = Trace::default();
-        let done = tokio::time::timeout(self.inner.patience, self.turns(entries, &mut trace)).await;
+        let done = tokio::time::timeout(self.inner.patience, self.turns(asked, &mut trace)).await;
         match done {
             Ok(done) => done,
             Err(_) => Err(self.gave_up(trace)),
@@ -72,7 +109,7 @@ impl PgStore {
     }
 
     /// Makes the call again until it is answered.
-    async fn turns(&self, entries: &[Entry], trace: &mut Trace) -> Result<Vec<Kept>, AppendError> {
+    async fn turns(&self, asked: Asked<'_>, trace: &mut Trace) -> Result<Vec<Kept>, AppendError> {
         // One call of this process at a time; those of other processes wait at the server's lock.
         let mut held = self.inner.writing.lock().await;
         loop {
@@ -82,7 +119,7 @@ impl PgStore {
                     Some(connection) => connection,
                     None => self.connect_to_write().await?,
                 };
-                let done = self.turn(&mut connection, entries, trace).await;
+                let done = self.turn(&mut connection, asked, trace).await;
                 if !matches!(done, Err(Stop::Failed(_))) {
                     *held = Some(connection);
                 }
@@ -104,7 +141,7 @@ impl PgStore {
             }
             let open = trace.unanswered.is_some();
             if !open && !trouble::is_worth_another_turn(&error) {
-                return Err(self.append_failed(&error, entries));
+                return Err(self.append_failed(&error, asked));
             }
             if trouble::is_busy(&error) && !open {
                 trace.why = "another shop has been writing for longer than a write takes".to_owned();
@@ -117,17 +154,17 @@ impl PgStore {
     async fn turn(
         &self,
         connection: &mut PgConnection,
-        entries: &[Entry],
+        asked: Asked<'_>,
         trace: &mut Trace,
     ) -> Result<Vec<Kept>, Stop> {
         let mut transaction = connection.begin_with("BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE").await?;
         let patience = (self.inner.patience / 4).as_millis().to_string();
         sqlx::query("SELECT set_config('lock_timeout', $1, true)").bind(patience).execute(&mut *transaction).await?;
         sqlx::query("SELECT pg_advisory_xact_lock($1)").bind(WRITING_LOCK).execute(&mut *transaction).await?;
-        let before = Before::look(&mut transaction, entries).await?;
+        let before = Before::look(&mut transaction, asked).await?;
         // What an earlier turn asked for has been decided: it is among what was found, or it never was kept.
         let ours = trace.unanswered.take().unwrap_or_default();
-        let placed = match before.place(entries) {
+        let placed = match before.place(asked) {
             Ok(placed) => placed,
             Err(refused) => {
                 // The lock is let go at once, and not when the connection is next used.
@@ -223,10 +260,10 @@ impl PgStore {
         AppendError::Storage { place, why, next: LOOK_WHETHER_IT_RUNS }
     }
 
-    fn append_failed(&self, error: &sqlx::Error, entries: &[Entry]) -> AppendError {
+    fn append_failed(&self, error: &sqlx::Error, asked: Asked<'_>) -> AppendError {
         let (place, why) = (self.place(), trouble::said(error));
         if trouble::is_full(error) {
-            return AppendError::Full { place, need: entries.iter().map(|entry| count(entry.line().len())).sum() };
+            return AppendError::Full { place, need: asked.need() };
         }
         if trouble::may_not_write(error) {
             return AppendError::ReadOnly { because: format!("the server does not let this role write ({why})") };
@@ -287,27 +324,27 @@ struct Before {
 }
 
 /// An entry with the rank it gets.
-struct New<'a> {
+struct New {
     rank: Rank,
-    entry: &'a Entry,
+    entry: Entry,
 }
 
 /// The answers, and what is to be written for them.
-struct Placed<'a> {
+#[derive(Default)]
+struct Placed {
     kept: Vec<Kept>,
-    new: Vec<New<'a>>,
+    new: Vec<New>,
 }
 
 impl Before {
     /// Looks with the lock in hand, so that nothing changes until the transaction ends.
-    async fn look(transaction: &mut Transaction<'_, Postgres>, entries: &[Entry]) -> Result<Self, sqlx::Error> {
+    async fn look(transaction: &mut Transaction<'_, Postgres>, asked: Asked<'_>) -> Result<Self, sqlx::Error> {
         let highest: i64 = sqlx::query_scalar("SELECT coalesce(max(rank), 0) FROM witnessmark.entries")
             .fetch_one(&mut **transaction)
             .await?;
-        let ids: Vec<String> = entries.iter().map(|entry| entry.id().to_string()).collect();
         let mut kept = BTreeMap::new();
         for row in sqlx::query("SELECT id, rank, line FROM witnessmark.entries WHERE id = ANY($1)")
-            .bind(&ids)
+            .bind(asked.ids())
             .fetch_all(&mut **transaction)
             .await?
         {
@@ -315,14 +352,13 @@ impl Before {
             let id = id.parse().map_err(|error| sqlx::Error::Decode(Box::new(error)))?;
             kept.insert(id, (rank_of(&row, "rank")?, row.try_get("line")?));
         }
-        let jobs: Vec<String> = jobs_of(entries).map(|job| job.to_string()).collect();
         let mut ends = BTreeMap::new();
         for row in sqlx::query(
             "SELECT asked.job, last.rank, last.line FROM unnest($1::text[]) AS asked (job) CROSS JOIN LATERAL \
              (SELECT rank, line FROM witnessmark.entries e WHERE e.job = asked.job COLLATE \"C\" \
              ORDER BY rank DESC LIMIT 1) AS last",
         )
-        .bind(&jobs)
+        .bind(asked.jobs())
         .fetch_all(&mut **transaction)
         .await?
         {
@@ -338,39 +374,102 @@ impl Before {
         Ok(Self { highest, kept, ends })
     }
 
-    /// Gives each entry its rank, or says why one of them is not taken.
-    fn place(mut self, entries: &[Entry]) -> Result<Placed<'_>, AppendError> {
-        let mut placed = Placed { kept: Vec::with_capacity(entries.len()), new: Vec::new() };
-        for entry in entries {
-            let id = entry.id();
-            if let Some((rank, line)) = self.kept.get(&id) {
-                if line != entry.line().as_bytes() {
-                    return Err(AppendError::Conflict { id, rank: *rank });
+    /// Gives each entry its rank, and its seal where it has none, or says why one of them is not taken.
+    fn place(mut self, asked: Asked<'_>) -> Result<Placed, AppendError> {
+        let mut placed = Placed::default();
+        match asked {
+            Asked::Sealed(entries) => {
+                for entry in entries {
+                    let same = |line: &[u8]| line == entry.line().as_bytes();
+                    if let Some(kept) = self.earlier(entry.id(), same)? {
+                        placed.kept.push(kept);
+                        continue;
+                    }
+                    let end = self.end(entry.job())?;
+                    if entry.prev() != end {
+                        return Err(out_of_chain(entry.id(), entry.job(), entry.prev(), end));
+                    }
+                    self.put(entry.clone(), &mut placed);
                 }
-                placed.kept.push(Kept { id, rank: *rank, by: KeptBy::AnEarlierCall });
-                continue;
             }
-            let end = match self.ends.get(&entry.job()) {
-                None => FIRST_PREV,
-                Some(Ok(end)) => end.as_str(),
-                Some(Err(why)) => return Err(AppendError::Unreadable { why: why.clone() }),
-            };
-            if entry.prev() != end {
-                let (named, end) = (entry.prev().to_owned(), end.to_owned());
-                return Err(AppendError::OutOfChain { id, job: entry.job(), named, end });
+            Asked::Unsealed(entries, mut judged) => {
+                for unsealed in entries {
+                    let same = |line: &[u8]| {
+                        std::str::from_utf8(line)
+                            .ok()
+                            .and_then(|line| Entry::from_line(line).ok())
+                            .is_some_and(|entry| entry.unsealed() == *unsealed)
+                    };
+                    if let Some(kept) = self.earlier(unsealed.id, same)? {
+                        placed.kept.push(kept);
+                        continue;
+                    }
+                    let end = self.end(unsealed.job)?;
+                    // Looked at once: the second entry of the job continues the first one.
+                    if let Some(judged) = judged.take_if(|judged| judged.job == unsealed.job)
+                        && judged.end.unwrap_or(FIRST_PREV) != end
+                    {
+                        let named = judged.end.unwrap_or(FIRST_PREV);
+                        return Err(out_of_chain(unsealed.id, unsealed.job, named, end));
+                    }
+                    let entry = unsealed
+                        .clone()
+                        .seal(end)
+                        .map_err(|error| AppendError::NotSealed { id: unsealed.id, why: error.to_string() })?;
+                    ensure_fits(&entry)?;
+                    self.put(entry, &mut placed);
+                }
             }
-            self.highest += 1;
-            self.ends.insert(entry.job(), Ok(entry.hash().to_owned()));
-            self.kept.insert(id, (self.highest, entry.line().as_bytes().to_vec()));
-            placed.kept.push(Kept { id, rank: self.highest, by: KeptBy::ThisCall });
-            placed.new.push(New { rank: self.highest, entry });
         }
         Ok(placed)
+    }
+
+    /// The answer for an entry that is kept already; refused when it is kept with other content.
+    fn earlier(&self, id: EntryId, same: impl Fn(&[u8]) -> bool) -> Result<Option<Kept>, AppendError> {
+        match self.kept.get(&id) {
+            None => Ok(None),
+            Some((rank, line)) if same(line) => Ok(Some(Kept { id, rank: *rank, by: KeptBy::AnEarlierCall })),
+            Some((rank, _)) => Err(AppendError::Conflict { id, rank: *rank }),
+        }
+    }
+
+    /// The hash that a job ends with now.
+    fn end(&self, job: JobId) -> Result<&str, AppendError> {
+        match self.ends.get(&job) {
+            None => Ok(FIRST_PREV),
+            Some(Ok(end)) => Ok(end),
+            Some(Err(why)) => Err(AppendError::Unreadable { why: why.clone() }),
+        }
+    }
+
+    /// Puts an entry at the end of the record and of its job.
+    fn put(&mut self, entry: Entry, placed: &mut Placed) {
+        self.highest += 1;
+        self.ends.insert(entry.job(), Ok(entry.hash().to_owned()));
+        self.kept.insert(entry.id(), (self.highest, entry.line().as_bytes().to_vec()));
+        placed.kept.push(Kept { id: entry.id(), rank: self.highest, by: KeptBy::ThisCall });
+        placed.new.push(New { rank: self.highest, entry });
+    }
+}
+
+fn out_of_chain(id: EntryId, job: JobId, named: &str, end: &str) -> AppendError {
+    AppendError::OutOfChain { id, job, named: named.to_owned(), end: end.to_owned() }
+}
+
+/// Refuses what is not one line of a length that is taken.
+fn ensure_fits(entry: &Entry) -> Result<(), AppendError> {
+    let (id, line) = (entry.id(), entry.line());
+    if line.len() > LONGEST_LINE {
+        return Err(AppendError::TooLong { id, bytes: line.len() });
+    }
+    match line.find(['\n', '\r']) {
+        Some(at) => Err(AppendError::NotOneLine { id, at }),
+        None => Ok(()),
     }
 }
 
 /// Writes the rows and tells whoever listens, in the same transaction: nobody hears of what is not kept.
-async fn insert(transaction: &mut Transaction<'_, Postgres>, new: &[New<'_>]) -> Result<(), sqlx::Error> {
+async fn insert(transaction: &mut Transaction<'_, Postgres>, new: &[New]) -> Result<(), sqlx::Error> {
     let ranks: Vec<i64> = new.iter().map(|new| i64::try_from(new.rank).unwrap_or(i64::MAX)).collect();
     let ids: Vec<String> = new.iter().map(|new| new.entry.id().to_string()).collect();
     let jobs: Vec<String> = new.iter().map(|new| new.entry.job().to_string()).collect();
@@ -404,12 +503,6 @@ fn answered(mut kept: Vec<Kept>, ours: &[Kept]) -> Vec<Kept> {
         }
     }
     kept
-}
-
-/// The jobs of some entries, each once.
-fn jobs_of(entries: &[Entry]) -> impl Iterator<Item = JobId> {
-    let jobs: std::collections::BTreeSet<JobId> = entries.iter().map(Entry::job).collect();
-    jobs.into_iter()
 }
 
 fn count(len: usize) -> u64 {

@@ -9,4 +9,7 @@
 mod jobs;
 mod knowing;
 mod manners;
+#[path = "../../../store/tests/postgres_server/mod.rs"]
+mod postgres_server;
+mod shared;
 mod shop;
