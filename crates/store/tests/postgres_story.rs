@@ -159,7 +159,7 @@ async fn a_record_is_begun_only_by_who_means_to() {
 #[tokio::test]
 async fn what_cannot_be_reached_or_entered_is_said_with_the_next_move() {
     let server = Server::shared();
-    let nowhere: Address = "postgres://harbour@localhost:5432/record?host=/tmp/no-such-folder".parse().unwrap();
+    let nowhere: Address = "postgres://harbour@localhost:5432/record?host=/no/such/folder".parse().unwrap();
     let refused = PgStore::open(PgOpening::of(nowhere)).await.unwrap_err();
     assert!(matches!(refused, OpenError::NoAnswer { .. }), "{refused}");
     assert_eq!(refused.class(), FailureClass::Storage);
