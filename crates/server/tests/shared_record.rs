@@ -81,6 +81,10 @@ impl Shop {
     }
 }
 
+fn complaint(words: &str) -> Value {
+    json!({"kind": "complaint-heard", "body": {"words": words}})
+}
+
 fn note(text: &str) -> Value {
     json!({"kind": "note-written", "body": {"text": text}})
 }
@@ -107,17 +111,17 @@ async fn what_one_shop_keeps_the_other_one_shows() {
     let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam"});
     let (status, said) = hillside.post(&job, 1, &json!({"kind": "engine-described", "body": {"layout": layout}})).await;
     assert_eq!(status, StatusCode::CREATED, "{said}");
-    let (status, said) = harbour.post(&job, 2, &note("oil like milk under the cap")).await;
+    let (status, said) = harbour.post(&job, 2, &complaint("oil like milk under the cap")).await;
     assert_eq!(status, StatusCode::CREATED, "{said}");
     // A device that heard no answer asks at the other shop's bench.
-    let (status, said) = hillside.post(&job, 2, &note("oil like milk under the cap")).await;
+    let (status, said) = hillside.post(&job, 2, &complaint("oil like milk under the cap")).await;
     assert!(status.is_success(), "{status}: {said}");
-    let (status, said) = hillside.post(&job, 2, &note("other words")).await;
+    let (status, said) = hillside.post(&job, 2, &complaint("other words")).await;
     assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{said}");
     for shop in [&harbour, &hillside] {
         let (status, page) = shop.get(&format!("/jobs/{job}/hear")).await;
         assert_eq!(status, StatusCode::OK);
-        assert!(page.contains("oil like milk under the cap"), "{page}");
+        assert!(page.contains("oil like milk under the cap"), "the page of the other shop has it too");
         assert!(shop.get("/").await.1.contains("Ostrand van"));
     }
     assert_eq!(harbour.store.entries_of(job.parse().unwrap()).await.unwrap().len(), 3);
