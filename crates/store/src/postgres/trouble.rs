@@ -1,5 +1,7 @@
 //! What the complaints of the server and of the line to it mean.
 
+use std::io::ErrorKind;
+
 use sqlx::Error;
 
 /// SQLSTATE codes [published: PostgreSQL documentation, appendix A, "PostgreSQL Error Codes"].
@@ -30,6 +32,9 @@ fn code(error: &Error) -> String {
 pub(super) fn said(error: &Error) -> String {
     match error {
         Error::Database(said) => said.message().to_owned(),
+        Error::Io(said) if matches!(said.kind(), ErrorKind::NotFound | ErrorKind::ConnectionRefused) => {
+            "nobody listens there".to_owned()
+        }
         Error::Io(said) => said.to_string(),
         Error::PoolTimedOut => "no answer in time".to_owned(),
         other => other.to_string(),
