@@ -1,15 +1,17 @@
 //! The papers of a job as PDF, and the pictures that page and print share.
 //!
-//! * **For:** what leaves the shop on paper: customer report, estimate, machine order, parts list, build sheet, proof.
+//! * **For:** what leaves the shop on paper: customer report, estimate, machine order, parts list, build sheet, proof; and the page that the
+//!   customer answers.
 //! * **Comes in:** a judged [`workup::Case`], the [`logbook::JobState`] it was judged from and the
 //!   [`knowledge::Knowledge`] it was judged by.
-//! * **Goes out:** SVG for screens and papers, PDF for papers; the same input gives the same bytes.
+//! * **Goes out:** SVG for screens and papers, PDF for papers, one HTML file for the customer; the same input gives the same bytes.
 //! * **Must not:** work out a figure of the trade or word a verdict; the geometry of pictures is its own. Torque,
 //!   angle, timing and assembly clearances are printed from the engine's own sheet or left as an empty line, never
 //!   from a fallback limit.
 //!
-//! Modules in reading order: [`pictures`], [`papers`].
+//! Modules in reading order: [`pictures`], [`papers`], [`customer_page`].
 
+pub mod customer_page;
 pub mod papers;
 pub mod pictures;
 

@@ -12,6 +12,7 @@ mod parts;
 mod press;
 mod proof;
 mod sheet;
+mod teardown;
 mod trial;
 mod words;
 
@@ -27,6 +28,8 @@ pub use trial::{figures as trial_figures, typeset_trial};
 pub enum Paper {
     /// What was found, what can be done, in the customer's words.
     CustomerReport,
+    /// What opening the engine costs, before anybody knows what it shows.
+    Teardown,
     /// The written estimate.
     Estimate,
     /// What a machine shop cuts from.
@@ -41,8 +44,9 @@ pub enum Paper {
 
 impl Paper {
     /// Every paper, in the order of the job.
-    pub const ALL: [Paper; 6] = [
+    pub const ALL: [Paper; 7] = [
         Paper::CustomerReport,
+        Paper::Teardown,
         Paper::Estimate,
         Paper::MachineOrder,
         Paper::PartsList,
@@ -55,6 +59,7 @@ impl Paper {
     pub const fn word(self) -> &'static str {
         match self {
             Paper::CustomerReport => "customer-report",
+            Paper::Teardown => "teardown-estimate",
             Paper::Estimate => "estimate",
             Paper::MachineOrder => "machine-order",
             Paper::PartsList => "parts-list",
@@ -74,6 +79,7 @@ impl Paper {
     pub const fn title(self) -> &'static str {
         match self {
             Paper::CustomerReport => "Report to the customer",
+            Paper::Teardown => "Teardown estimate",
             Paper::Estimate => "Estimate",
             Paper::MachineOrder => "Machine order",
             Paper::PartsList => "Parts list",
@@ -87,6 +93,7 @@ impl Paper {
     pub const fn in_logbook(self) -> logbook::Paper {
         match self {
             Paper::CustomerReport => logbook::Paper::CustomerPage,
+            Paper::Teardown => logbook::Paper::TeardownEstimate,
             Paper::Estimate => logbook::Paper::Estimate,
             Paper::MachineOrder => logbook::Paper::MachineOrder,
             Paper::PartsList => logbook::Paper::PartsList,
@@ -166,6 +173,15 @@ pub enum PaperError {
         /// The job.
         job: String,
     },
+    /// A teardown estimate was asked for and nothing is left to open.
+    #[error(
+        "teardown estimate of job {job}: neither the next check nor the best way asks for opening the engine further; the \
+         estimate has what is to be done"
+    )]
+    NothingToOpen {
+        /// The job.
+        job: String,
+    },
     /// The job has no engine.
     #[error("{paper} of job {job}: nobody has described the engine; enter one (`engine-described`) first")]
     NoEngine {
@@ -184,10 +200,26 @@ pub enum PaperError {
     },
 }
 
+impl PaperError {
+    /// Whether a rule of the shop keeps the paper back, and no fault.
+    #[must_use]
+    pub const fn is_ruled(&self) -> bool {
+        matches!(self, Self::CauseUnnamed { .. } | Self::NoOption { .. } | Self::NothingToOpen { .. })
+    }
+}
+
+/// The papers that a job has something for: a teardown estimate only while something is to be opened.
+#[must_use]
+pub fn due(case: &Case, state: &JobState, knowledge: &Knowledge) -> Vec<Paper> {
+    let to_open = state.closed.is_none() && workup::teardown::next_stage(case, state, knowledge).is_some();
+    Paper::ALL.into_iter().filter(|paper| to_open || *paper != Paper::Teardown).collect()
+}
+
 /// Typesets one paper of a job.
 ///
 /// # Errors
-/// [`PaperError::CauseUnnamed`] for an estimate while the cause is open, [`PaperError::NoEngine`] for a job without
+/// [`PaperError::CauseUnnamed`] for an estimate while the cause is open, [`PaperError::NothingToOpen`] for a teardown
+/// estimate of an engine that is open as far as anybody wants, [`PaperError::NoEngine`] for a job without
 /// one, [`PaperError::Typesetting`] where the typesetter refuses.
 pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typeset, PaperError> {
     let Some(layout) = job.state.layout.as_ref() else {
@@ -196,9 +228,13 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
     let desk = words::Desk::new(job, layout);
     let mut sheet = Sheet::new(paper.title(), title_block(paper, job), size);
     match paper {
+        Paper::MachineOrder => {
+            let blank = |size| Sheet::new(paper.title(), title_block(paper, job), size);
+            return machine::fitted(&desk, &job.issued, size, blank);
+        }
         Paper::CustomerReport => customer::write(&mut sheet, &desk),
+        Paper::Teardown => teardown::write(&mut sheet, &desk)?,
         Paper::Estimate => estimate::write(&mut sheet, &desk)?,
-        Paper::MachineOrder => machine::write(&mut sheet, &desk),
         Paper::PartsList => parts::write(&mut sheet, &desk),
         Paper::BuildSheet => build::write(&mut sheet, &desk),
         Paper::Proof => proof::write(&mut sheet, &desk),

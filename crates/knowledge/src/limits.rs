@@ -191,6 +191,59 @@ impl AppliesTo {
     }
 }
 
+/// What of form, run-out or surface a limit bounds, in the characteristics of ISO 1101.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Characteristic {
+    /// All of a face between two parallel planes.
+    Flatness,
+    /// A line between two parallel lines, an axis within a cylinder.
+    Straightness,
+    /// A section between two circles of one centre.
+    Roundness,
+    /// A surface between two cylinders of one axis.
+    Cylindricity,
+    /// A face between two planes parallel to the datum.
+    Parallelism,
+    /// The reading of a dial in one turn about the datum.
+    RunOut,
+    /// The roughness of a surface, which has a symbol of its own.
+    Surface,
+}
+
+impl Characteristic {
+    /// The characteristic in words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Characteristic::Flatness => "flatness",
+            Characteristic::Straightness => "straightness",
+            Characteristic::Roundness => "roundness",
+            Characteristic::Cylindricity => "cylindricity",
+            Characteristic::Parallelism => "parallelism",
+            Characteristic::RunOut => "run-out",
+            Characteristic::Surface => "surface",
+        }
+    }
+
+    /// Whether it is counted from a datum.
+    #[must_use]
+    pub const fn from_datum(self) -> bool {
+        matches!(self, Characteristic::Parallelism | Characteristic::RunOut)
+    }
+}
+
+/// How a limit stands on a drawing: `tolerance = { is = "roundness", across = true }`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Tolerance {
+    /// What it bounds.
+    pub is: Characteristic,
+    /// Whether its figure is a difference of diameters; the zone of ISO 1101 is one of radii, half of it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub across: bool,
+}
+
 /// When in a job a limit is used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -281,6 +334,9 @@ pub struct Limit {
     pub alternate_unit: Option<String>,
     /// Which side is bad.
     pub side: Side,
+    /// What of form or surface it bounds, where it bounds one: what a drawing shows it as.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tolerance: Option<Tolerance>,
     /// Below this the part is out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub low_reject: Option<Edge>,

@@ -7,8 +7,8 @@ use crate::gauges::lint_gauges;
 use crate::limits::{lint_limits, source_fault};
 use crate::load::{Complaint, Located};
 use crate::network::{
-    AttributeIs, Band, Block, Check, Condition, Given, LeftMode, Normalise, Numeric, Observe, Observed, OutsideFault,
-    Reading, ReadingKind, Worse, with_factor, worst_of,
+    AttributeIs, Band, Block, Cause, Check, Condition, Given, LeftMode, Normalise, Numeric, Observe, Observed,
+    OutsideFault, Reading, ReadingKind, Worse, with_factor, worst_of,
 };
 use crate::source::Source;
 use crate::workshop::{
@@ -73,6 +73,7 @@ impl Knowledge {
             conditions: self.conditions.iter().map(|c| (c.id.clone(), c.states.clone())).collect(),
             causes: ids(&self.causes, |c| &c.id),
             checks: ids(&self.checks, |c| &c.id),
+            outcomes: self.graded_readings(),
             stages: ids(&self.stages, |s| &s.id),
             blocks: self.blocks.iter().map(|b| (b.id.clone(), b.classes.clone())).collect(),
             limits: ids(&self.limits, |l| &l.id),
@@ -84,6 +85,18 @@ impl Knowledge {
             operations: ids(&self.operations, |o| &o.id),
             attributes: self.attributes.iter().map(|a| (a.id.clone(), a.values.clone())).collect(),
         }
+    }
+
+    /// The outcomes of every reading that is told by a word, as `check/reading`.
+    fn graded_readings(&self) -> std::collections::BTreeMap<String, Vec<String>> {
+        let all = self.checks.iter().flat_map(|c| c.value.readings.iter().map(move |r| (&c.id, r)));
+        all.filter_map(|(check, reading)| match &reading.kind {
+            ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. } => {
+                Some((format!("{check}/{}", reading.id), outcomes.clone()))
+            }
+            ReadingKind::Numeric(_) => None,
+        })
+        .collect()
     }
 
     fn lint_attributes(&self, known: &Known, out: &mut Vec<Complaint>) {
@@ -129,6 +142,7 @@ impl Knowledge {
             if cause.revealed_by.is_empty() {
                 out.push(cause.complaint("revealed_by", "no check tells of this cause", "name a check that does"));
             }
+            lint_remedies(cause, known, out);
             if known.conditions.contains_key(&cause.id) {
                 out.push(cause.complaint(
                     "id",
@@ -1230,6 +1244,44 @@ fn lint_classes(block: &Located<Block>, out: &mut Vec<Complaint>) {
                 "have a member name it, or take it out",
             ));
         }
+    }
+}
+
+/// A cause is taken away by something that has a price, or it is said why nothing besides the repair does it.
+fn lint_remedies(cause: &Located<Cause>, known: &Known, out: &mut Vec<Complaint>) {
+    let told = cause.no_remedy.as_ref().is_some_and(|why| !why.trim().is_empty());
+    if told != cause.remedies.is_empty() {
+        out.push(cause.complaint(
+            "remedy",
+            "needs either what takes the cause away or why nothing besides the repair does",
+            "give one [[cause.remedy]] or more, or no_remedy, and not both",
+        ));
+    }
+    for remedy in &cause.remedies {
+        if remedy.what.trim().is_empty() {
+            out.push(cause.complaint("remedy.what", "is empty", "say what is done"));
+        }
+        if !(remedy.cost.lo >= 0.0 && remedy.cost.hi >= remedy.cost.lo) {
+            out.push(cause.complaint(
+                "remedy.cost",
+                "is no price from low to high",
+                "give two figures, the lower first",
+            ));
+        }
+        for operation in &remedy.operations {
+            resolves(cause, "remedy.operations", operation, "operation", known.operations.contains(operation), out);
+        }
+        for one in &remedy.applies {
+            let values = known.attributes.get(&one.attribute);
+            if !one.any_of.iter().all(|v| values.is_some_and(|all| all.contains(v))) || one.any_of.is_empty() {
+                out.push(cause.complaint(
+                    "remedy.applies",
+                    format!("{} {:?} is nothing an engine can be", one.attribute, one.any_of),
+                    "mend the attribute or its values",
+                ));
+            }
+        }
+        sourced(cause, "remedy.source", &remedy.source, known, out);
     }
 }
 

@@ -4,6 +4,7 @@
 //! independent draws: one from the prior (or the background of a reading), one from each cause and one from each
 //! part that is not in its own mildest state. [`worst_of`] is that rule for draws already chosen.
 
+use crate::limits::AppliesTo;
 use crate::source::Source;
 use anatomy::{RelativeSite, Scope};
 use serde::{Deserialize, Serialize};
@@ -91,7 +92,34 @@ pub struct Cause {
     pub brings_in: Vec<f64>,
     /// Checks that tell of this cause.
     pub revealed_by: Vec<String>,
+    /// What takes it away once it is named, so that the repair lasts.
+    #[serde(default, rename = "remedy", skip_serializing_if = "Vec::is_empty")]
+    pub remedies: Vec<Remedy>,
+    /// Why nothing besides the repair takes it away, where nothing does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub no_remedy: Option<String>,
     /// Where the chances come from.
+    pub source: Source,
+}
+
+/// Work that takes a cause away.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Remedy {
+    /// What it is, in trade words.
+    pub what: String,
+    /// The operations of the knowledge that do it: an option that holds one of them pays for it already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub operations: Vec<String>,
+    /// What the engine must be; empty for every engine.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub applies: Vec<AppliesTo>,
+    /// True when it is done outside the engine, so that another engine in its place needs it as well.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub outside: bool,
+    /// Labour units.
+    pub cost: crate::workshop::Span,
+    /// Where the price comes from.
     pub source: Source,
 }
 

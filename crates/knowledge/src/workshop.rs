@@ -150,6 +150,57 @@ pub enum Order {
     /// Together with it or after.
     #[default]
     With,
+    /// After it: what this one does decides what the other starts from.
+    After,
+}
+
+/// The part that a piece of machine work is done to: what travels to the machine shop, and what one sheet is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Piece {
+    /// A head, with what is pressed into it.
+    Head,
+    /// The block.
+    Block,
+    /// The crankshaft.
+    Crankshaft,
+    /// Connecting rods with their caps.
+    Rods,
+    /// Valves by themselves.
+    Valves,
+    /// The cover over the timing drive.
+    TimingCover,
+}
+
+impl Piece {
+    /// The part in words, as it stands within a sentence.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Piece::Head => "head",
+            Piece::Block => "block",
+            Piece::Crankshaft => "crankshaft",
+            Piece::Rods => "connecting rods",
+            Piece::Valves => "valves",
+            Piece::TimingCover => "timing cover",
+        }
+    }
+}
+
+/// What is worked of a part, as it is drawn for the machine shop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Works {
+    /// A flat face.
+    Face,
+    /// A round hole.
+    Bore,
+    /// A ledge in a bore that something stands on.
+    Ledge,
+    /// A bearing surface of a shaft.
+    Journal,
+    /// A valve seat, centred from its guide.
+    ValveSeat,
 }
 
 /// Another operation that one drags in.
@@ -163,9 +214,12 @@ pub struct Requirement {
     /// True when it is needed every time the `applies` holds.
     #[serde(default)]
     pub always: bool,
-    /// Before it, or with it.
+    /// Before it, with it, or after it.
     #[serde(default)]
     pub order: Order,
+    /// Done to the same part of the other bank.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub other_bank: bool,
     /// What the engine must be.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applies: Vec<AppliesTo>,
@@ -186,6 +240,15 @@ pub struct Operation {
     pub per: PerWhat,
     /// Who does it.
     pub done_by: DoneBy,
+    /// The part it is done to, where a machine shop gets one; else the place says.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub piece: Option<Piece>,
+    /// What of the part is worked, where it can be drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub works: Option<Works>,
+    /// What of the part the work must leave alone.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub spares: Vec<String>,
     /// Hours in the own shop, opening that another operation already counts left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub labour: Option<Span>,
@@ -493,6 +556,9 @@ pub struct RepairOption {
     pub best_when: Vec<String>,
     /// Whether the present engine stays in the car.
     pub keeps_engine: bool,
+    /// Why it does not take away what made the engine fail, in words for the owner; an option without them pays for that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub leaves_cause: Option<String>,
     /// Strip-down stages it needs whatever is found; stages reached are credited.
     pub access: Vec<String>,
     /// The option under which a block stays that this one does not open.
@@ -888,8 +954,32 @@ pub struct Hold {
     /// What the engine must be to have it; empty for every engine. What nobody told does not take it away.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applies: Vec<AppliesTo>,
+    /// Parts, by id: one of them fitted answers it, and no signature is asked for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub fitted: Vec<String>,
+    /// True when an entry must stand behind the signature: a photo, a reading, a part fitted.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub evidence: bool,
+    /// True when the engine is not started before it is answered: what the first minute would ruin.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub before_start: bool,
+    /// True when it says that everything ordered is here: no build step after it before it is answered.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub kit: bool,
     /// Who signs.
     pub sign: Signer,
+}
+
+/// Outcomes of a reading that call for something.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Seen {
+    /// The check.
+    pub check: String,
+    /// Its reading.
+    pub reading: String,
+    /// Any of these outcomes.
+    pub any_of: Vec<String>,
 }
 
 /// One thing to do or to mind at a stage, for every engine or for those it belongs to.
@@ -965,6 +1055,9 @@ pub struct BuildStage {
     /// True when every build has it, whatever was opened.
     #[serde(default)]
     pub always: bool,
+    /// What was seen that calls for it, any one of these, whatever is opened: readings as found that stand.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub after_seeing: Vec<Seen>,
     /// What is done, in order. A step is told by its number here, those of other engines counted.
     pub steps: Vec<Instruction>,
     /// Where it stops for a signature.
@@ -1150,6 +1243,8 @@ pub struct Known {
     pub causes: BTreeSet<String>,
     /// Checks.
     pub checks: BTreeSet<String>,
+    /// Graded readings as `check/reading`, and their outcomes.
+    pub outcomes: BTreeMap<String, Vec<String>>,
     /// Strip-down stages.
     pub stages: BTreeSet<String>,
     /// Blocks and their classes, mildest first.
@@ -1695,7 +1790,9 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
         lint_names(stage, "after", &stage.after, &known.operations, &mut out);
         for hold in &stage.holds {
             lint_applies(stage, "hold.applies", &hold.applies, known, &mut out);
+            lint_names(stage, "hold.fitted", &hold.fitted, &known.parts, &mut out);
         }
+        lint_seen(stage, known, &mut out);
         for (field, list) in [("steps", &stage.steps), ("warnings", &stage.warnings)] {
             for one in list {
                 lint_applies(stage, field, &one.applies, known, &mut out);
@@ -1706,7 +1803,7 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
         }
         let rows = known.limits.union(&known.operations).cloned().collect();
         lint_names(stage, "hold.manual", stage.holds.iter().flat_map(|h| &h.manual), &rows, &mut out);
-        if !stage.always && stage.closes.is_empty() && stage.after.is_empty() {
+        if !stage.always && stage.closes.is_empty() && stage.after.is_empty() && stage.after_seeing.is_empty() {
             out.push(stage.complaint(
                 "closes",
                 "no work reaches this stage, so its hold points would stand on no sheet",
@@ -1735,6 +1832,34 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
         ));
     }
     out
+}
+
+/// What calls for a stage must be an outcome that somebody can tell.
+fn lint_seen(stage: &Located<BuildStage>, known: &Known, out: &mut Vec<Complaint>) {
+    for seen in &stage.after_seeing {
+        let wanted = format!("{}/{}", seen.check, seen.reading);
+        let Some(outcomes) = known.outcomes.get(&wanted) else {
+            let near = known.outcomes.keys().filter(|k| k.starts_with(&format!("{}/", seen.check)));
+            let near: Vec<&str> = near.map(String::as_str).collect();
+            let move_on = if near.is_empty() { "name a check of the knowledge".to_owned() } else { near.join(", ") };
+            out.push(stage.complaint(
+                "after_seeing",
+                format!("{wanted} is no graded reading of the knowledge"),
+                move_on,
+            ));
+            continue;
+        };
+        if seen.any_of.is_empty() {
+            out.push(stage.complaint("after_seeing", format!("{wanted} names no outcome"), outcomes.join(", ")));
+        }
+        for outcome in seen.any_of.iter().filter(|o| !outcomes.contains(o)) {
+            out.push(stage.complaint(
+                "after_seeing",
+                format!("{outcome} is no outcome of {wanted}"),
+                outcomes.join(", "),
+            ));
+        }
+    }
 }
 
 /// Everything wrong with the cautions: ids, empty words, sources.

@@ -43,6 +43,14 @@ bodies! {
         unit: String,
     }
 
+    /// One fact that a page showed.
+    ShownFact {
+        /// Of what it speaks, such as `price: Exchange engine`.
+        what: String,
+        /// What the page said of it.
+        says: String,
+    }
+
     // ---- Hear ----
 
     /// A job was opened.
@@ -385,10 +393,17 @@ bodies! {
         /// The words used.
         words: String,
         ;
-        /// SHA-256 of the page shown.
+        /// SHA-256 of what the page showed ([`crate::asking::page_hash`]).
         page?: String,
         /// The repair option asked about.
         option?: String,
+        /// The short code by which the answer comes back: seven signs, the last of them a check sign.
+        code?: String,
+        /// The day until which an answer is asked for.
+        answer_by?: Date,
+        ;
+        /// What the page showed, fact by fact, so that it can be said what has changed since.
+        shown*: ShownFact,
     }
     /// The customer said yes.
     ApprovalGiven {
@@ -423,6 +438,8 @@ bodies! {
         option?: String,
         /// The entry that asked.
         asked?: EntryId,
+        /// SHA-256 of the page it was said about.
+        page?: String,
     }
     /// Time was worked on the job.
     TimeWorked {
@@ -625,6 +642,8 @@ bodies! {
         datum?: String,
         /// The day it is needed.
         need_by?: Date,
+        /// The day the machine shop promised it.
+        promised?: Date,
         /// The quote it follows.
         quote?: EntryId,
         ;
@@ -642,6 +661,8 @@ bodies! {
         ;
         /// As left.
         as_left?: Figure,
+        /// Standard uncertainty of that, where the machine shop states one.
+        u?: Figure,
         /// Anything else.
         note?: String,
     }
@@ -701,6 +722,44 @@ bodies! {
         by: String,
         /// Why.
         reason: String,
+    }
+    /// A stage of the build is not touched by this work.
+    StageLeftOut {
+        /// The build stage.
+        stage: String,
+        /// Who answers for it.
+        by: String,
+        /// Why.
+        reason: String,
+    }
+    /// Where one bolt of a joint stands.
+    BoltAt {
+        /// From the front along the engine, from any one point for all bolts of the joint.
+        along: Figure,
+        /// Across, from the same point.
+        across: Figure,
+        ;
+        /// Whether its hole reaches into coolant or oil, so that it wants sealer.
+        wet?: Known,
+    }
+    /// The bolts of a joint were set down where they stand.
+    BoltsPlaced {
+        /// The joint, an id of the knowledge.
+        joint: String,
+        ;
+        /// Which head or cap; left out: every one of this joint.
+        position?: Position,
+        /// How the threads are wetted, as the engine's manual says, such as `engine oil` or `dry`.
+        threads?: String,
+        /// The manual.
+        document?: String,
+        /// Its page.
+        page?: String,
+        ;
+        /// The bolts.
+        bolts*: BoltAt,
+        /// The manual's sequence: bolts by their place in the list above, from 1; left out: none was typed.
+        sequence*: u16,
     }
     /// A bolt was tightened through one stage.
     BoltTightened {

@@ -399,6 +399,11 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
             state.holds_signed.push(fact(entry, b));
         }
         EntryBody::HoldPointPassedOpen(b) => state.holds_open.push(fact(entry, b)),
+        EntryBody::StageLeftOut(b) => state.stages_left_out.push(fact(entry, b)),
+        EntryBody::BoltsPlaced(b) => {
+            place(b.position);
+            state.bolts_placed.push(fact(entry, b));
+        }
         EntryBody::BoltTightened(b) => {
             place(b.position);
             state.bolts.push(fact(entry, b));

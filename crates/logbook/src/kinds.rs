@@ -8,6 +8,7 @@ use serde::Serialize;
 use serde::de::Error as _;
 use serde_json::Value;
 
+use crate::asking::{AnswerCode, page_hash};
 use crate::bodies::*;
 use crate::words::Moment;
 
@@ -149,11 +150,11 @@ kinds! {
     /// What the customer cannot go beyond.
     LimitsTold(LimitsTold) = "limits-told", None, [V1 = 1], V1;
     /// A yes was asked for.
-    ApprovalAsked(ApprovalAsked) = "approval-asked", Some(Moment::Choose), [V1 = 1], V1;
+    ApprovalAsked(ApprovalAsked) = "approval-asked", Some(Moment::Choose), [V1 = 1, V2 = 2], V2;
     /// The customer said yes.
     ApprovalGiven(ApprovalGiven) = "approval-given", Some(Moment::Choose), [V1 = 1], V1;
     /// The customer said no.
-    ApprovalRefused(ApprovalRefused) = "approval-refused", Some(Moment::Choose), [V1 = 1], V1;
+    ApprovalRefused(ApprovalRefused) = "approval-refused", Some(Moment::Choose), [V1 = 1, V2 = 2], V2;
     /// Time was worked.
     TimeWorked(TimeWorked) = "time-worked", None, [V1 = 1], V1;
     /// Money was spent.
@@ -177,15 +178,19 @@ kinds! {
     /// A part went back.
     PartReturned(PartReturned) = "part-returned", Some(Moment::Order), [V1 = 1], V1;
     /// A machine order went out.
-    MachineOrderSent(MachineOrderSent) = "machine-order-sent", Some(Moment::Order), [V1 = 1], V1;
+    MachineOrderSent(MachineOrderSent) = "machine-order-sent", Some(Moment::Order), [V1 = 1, V2 = 2], V2;
     /// Machine work came back.
-    MachineWorkReturned(MachineWorkReturned) = "machine-work-returned", Some(Moment::Order), [V1 = 1], V1;
+    MachineWorkReturned(MachineWorkReturned) = "machine-work-returned", Some(Moment::Order), [V1 = 1, V2 = 2], V2;
     /// A step of the build was done.
     BuildStepDone(BuildStepDone) = "build-step-done", Some(Moment::Build), [V1 = 1], V1;
     /// A hold point was signed.
     HoldPointSigned(HoldPointSigned) = "hold-point-signed", Some(Moment::Build), [V1 = 1], V1;
     /// A hold point was passed without its proof.
     HoldPointPassedOpen(HoldPointPassedOpen) = "hold-point-passed-open", Some(Moment::Build), [V1 = 1], V1;
+    /// A stage of the build is not touched.
+    StageLeftOut(StageLeftOut) = "stage-left-out", Some(Moment::Build), [V1 = 1], V1;
+    /// The bolts of a joint were set down.
+    BoltsPlaced(BoltsPlaced) = "bolts-placed", Some(Moment::Build), [V1 = 1], V1;
     /// A bolt was tightened through one stage.
     BoltTightened(BoltTightened) = "bolt-tightened", Some(Moment::Build), [V1 = 1], V1;
     /// A bolt starts again.
@@ -195,7 +200,7 @@ kinds! {
     /// The engine was run.
     EngineRun(EngineRun) = "engine-run", Some(Moment::Prove), [V1 = 1], V1;
     /// A paper left the shop.
-    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1], V1;
+    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1, V2 = 2], V2;
     /// The engine went back to its owner.
     HandedBack(HandedBack) = "handed-back", Some(Moment::HandBack), [V1 = 1], V1;
     /// The engine came back.
@@ -236,6 +241,21 @@ impl EntryBody {
             && r.axes.is_empty()
         {
             return if r.repeats.is_empty() && r.mean_of.is_none() { 1 } else { 2 };
+        }
+        if let EntryBody::PaperIssued(issued) = self {
+            return if issued.paper == crate::words::Paper::TeardownEstimate { 2 } else { 1 };
+        }
+        if let EntryBody::MachineOrderSent(order) = self {
+            return if order.promised.is_none() { 1 } else { 2 };
+        }
+        if let EntryBody::MachineWorkReturned(back) = self {
+            return if back.lines.iter().all(|line| line.u.is_none()) { 1 } else { 2 };
+        }
+        if let EntryBody::ApprovalAsked(ask) = self {
+            return if ask.code.is_none() && ask.answer_by.is_none() && ask.shown.is_empty() { 1 } else { 2 };
+        }
+        if let EntryBody::ApprovalRefused(refusal) = self {
+            return if refusal.page.is_none() { 1 } else { 2 };
         }
         self.kind().latest_version()
     }
@@ -322,6 +342,9 @@ impl EntryBody {
                 return Err("need and option: expected exactly one of them; say what the quote is for".into());
             }
         }
+        if let EntryBody::BoltsPlaced(placed) = self {
+            ensure_pattern(placed)?;
+        }
         if let EntryBody::LimitsTold(limits) = self {
             if limits.bad_bill.is_some() != limits.bears.is_some() {
                 return Err(
@@ -336,6 +359,9 @@ impl EntryBody {
                 );
             }
         }
+        if let EntryBody::ApprovalAsked(ask) = self {
+            ensure_asked(ask)?;
+        }
         if let EntryBody::PhotoKept(photo) = self {
             digest("sha256", &photo.sha256)?;
         }
@@ -348,6 +374,28 @@ impl EntryBody {
             return Err("bolt and stage count from 1: found 0; use the numbers of the tightening sequence".into());
         }
         Ok(())
+    }
+}
+
+/// Passes a question whose page has the hash of what it showed, and whose code is a good one.
+fn ensure_asked(ask: &ApprovalAsked) -> Result<(), String> {
+    if let Some(code) = &ask.code {
+        let read = AnswerCode::read(code).map_err(|e| format!("code: {e}"))?;
+        if read.as_str() != code {
+            return Err(format!("code: expected seven signs as they are kept, `{}`; found `{code}`", read.as_str()));
+        }
+        if ask.shown.is_empty() {
+            return Err("code: expected what the page showed beside it; make the page, it brings its code".into());
+        }
+    }
+    if ask.shown.is_empty() {
+        return Ok(());
+    }
+    let hash = page_hash(&ask.shown);
+    match &ask.page {
+        Some(page) if *page == hash => Ok(()),
+        Some(_) => Err("page: expected the hash of what stands in shown; make the page anew".into()),
+        None => Err("page: expected the hash of what stands in shown, found none; make the page anew".into()),
     }
 }
 
@@ -437,6 +485,36 @@ fn ensure_stations(reading: &ReadingBody) -> Result<(), String> {
             }
             (Some(_), Some(_)) | (Some(_), None) | (None, Some(_)) => {}
         }
+    }
+    Ok(())
+}
+
+/// Passes two bolts or more with places in lengths, and a sequence that names each of them once and says its page.
+fn ensure_pattern(placed: &BoltsPlaced) -> Result<(), String> {
+    let n = placed.bolts.len();
+    if n < 2 {
+        return Err(format!("bolts: found {n}; expected two or more, each with its place along and across"));
+    }
+    for (place, bolt) in (1..).zip(&placed.bolts) {
+        for (name, figure) in [("along", &bolt.along), ("across", &bolt.across)] {
+            if figure.number_in("mm").is_none() {
+                return Err(format!(
+                    "bolt {place}: {name} {:?} {} is no length; type the millimetres from the front",
+                    figure.text, figure.unit
+                ));
+            }
+        }
+    }
+    if placed.sequence.is_empty() {
+        return Ok(());
+    }
+    let mut sorted: Vec<usize> = placed.sequence.iter().map(|s| usize::from(*s)).collect();
+    sorted.sort_unstable();
+    if sorted != (1..=n).collect::<Vec<_>>() {
+        return Err(format!("sequence: expected every bolt from 1 to {n} once; type the places of the list above"));
+    }
+    if placed.document.is_none() || placed.page.is_none() {
+        return Err("sequence: expected the manual and its page with it; without them leave the sequence out".into());
     }
     Ok(())
 }

@@ -10,8 +10,10 @@
 //! Modules in reading order: [`words`] (closed lists), [`bodies`] (what each kind of entry holds), [`kinds`] (all kinds
 //! and their versions), [`entry`] (the sealed line), [`chain`] (appending and verifying), [`lines`] (JSON Lines in and
 //! out), [`notice`], [`state`] (what the fold knows), [`force`] (withdrawals and corrections), [`mod@fold`],
-//! [`sheet`] (the maker's own figures, for reuse), [`story`] (stories written by hand).
+//! [`asking`] (the code and the hash of a customer page), [`sheet`] (the maker's own figures, for reuse), [`shortcode`] (what
+//! papers carry out and back), [`story`] (stories written by hand).
 
+pub mod asking;
 pub mod bodies;
 pub mod chain;
 pub mod entry;
@@ -22,10 +24,12 @@ pub mod kinds;
 pub mod lines;
 pub mod notice;
 pub mod sheet;
+pub mod shortcode;
 pub mod state;
 pub mod story;
 pub mod words;
 
+pub use asking::{AnswerCode, CodeError, page_hash};
 pub use bodies::*;
 pub use chain::{BadLine, Chain, ChainError, ChainReport, JobChain, verify, verify_against_tail};
 pub use entry::{Content, Entry, FIRST_PREV, LineError, SealError, Unsealed};

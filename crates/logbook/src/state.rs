@@ -264,6 +264,12 @@ pub struct JobState {
     pub holds_signed: Vec<Fact<HoldPointSigned>>,
     /// Hold points passed without proof.
     pub holds_open: Vec<Fact<HoldPointPassedOpen>>,
+    /// Stages of the build that this work does not touch.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub stages_left_out: Vec<Fact<StageLeftOut>>,
+    /// Bolts of joints, set down where they stand.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub bolts_placed: Vec<Fact<BoltsPlaced>>,
     /// Bolts tightened, stage by stage.
     pub bolts: Vec<Fact<BoltTightened>>,
     /// Bolts that started again.

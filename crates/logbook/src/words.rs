@@ -228,6 +228,8 @@ words! {
     Paper {
         /// The customer's page.
         CustomerPage = "customer-page",
+        /// The price of opening the engine; from version 2 of what says that a paper left.
+        TeardownEstimate = "teardown-estimate",
         /// The written estimate.
         Estimate = "estimate",
         /// The machine order.

@@ -22,7 +22,7 @@
 //! 9. [`mod@straightedge`]: the interval of a face's flatness from feelers along several lines; its programmes in `simplex`
 //! 10. [`mod@warp`]: a smooth face through measured heights, with its doubt, for pictures
 //! 11. [`mod@cut_plan`]: what to take off a face and what that does
-//! 12. [`mod@fasteners`]: threads, preload from torque, preload from angle
+//! 12. [`mod@fasteners`]: threads, preload from torque, preload from angle, and [`mod@tightening`]: the sequence of the bolts
 //! 13. [`mod@valves`]: springs and lash
 //! 14. [`mod@timing`]: what a cut does to cam timing and to the intake faces of a V
 //! 15. [`mod@fits`]: press fits and what heat leaves of them
@@ -58,6 +58,7 @@ pub mod roundness;
 pub mod shown;
 pub(crate) mod simplex;
 pub mod straightedge;
+pub mod tightening;
 pub mod timing;
 pub mod valves;
 pub mod vin;

@@ -176,6 +176,13 @@ async fn job(State(bench): State<Bench>, Path(id): Path<String>) -> Answered {
         map.insert("no_case_because".to_owned(), trouble);
         let committed = workup::committed::committed(&job.state);
         map.insert("committed".to_owned(), serde_json::to_value(committed).unwrap_or(Value::Null));
+        let requests = job.state.approvals_asked.iter().map(|ask| {
+            let standing = crate::pages::asking::standing(&bench, &job, ask);
+            let code = ask.code.as_deref().map(workup::asking::shown);
+            json!({"asked": ask.in_entry.to_string(), "covers": ask.covers.word(), "ceiling": ask.ceiling, "code": code,
+                "page": ask.page, "answer_by": ask.answer_by, "standing": standing})
+        });
+        map.insert("requests".to_owned(), requests.collect());
     }
     Ok(tagged(&job, StatusCode::OK, &body))
 }
@@ -276,7 +283,7 @@ async fn keep(
     let body = if kind == Kind::ReadingTaken {
         reading(&bench, &job, &new.body, sent_before)?
     } else {
-        told(&bench, &job, kind, &new.body)?
+        told(&bench, &job, kind, &with_code(&bench, kind, entry, new.body).await?)?
     };
     let by = new.by.unwrap_or_else(|| who(&bench, &headers));
     let device = new.device.unwrap_or_else(|| surroundings::DEVICE.to_owned());
@@ -404,6 +411,20 @@ fn reading(bench: &Bench, job: &std::sync::Arc<Job>, body: &Value, sent_before: 
 }
 
 /// The body of any other kind.
+/// A body with the code that a new machine order gets where it has none.
+async fn with_code(bench: &Bench, kind: Kind, entry: EntryId, mut body: Value) -> Result<Value, Trouble> {
+    let there = body.get("code");
+    // A code of another form than text is refused where the body is read.
+    let typed = there.map_or(Some(""), Value::as_str);
+    if let (Kind::MachineOrderSent, Some(typed)) = (kind, typed) {
+        let code = crate::machine::code_for(bench, entry, typed).await??;
+        if let Value::Object(map) = &mut body {
+            map.insert("code".to_owned(), Value::from(code));
+        }
+    }
+    Ok(body)
+}
+
 fn told(bench: &Bench, job: &Job, kind: Kind, body: &Value) -> Result<EntryBody, Trouble> {
     let refused =
         |field: &str, why: String| Trouble::fields("the entry was not kept", vec![FieldTrouble::new(field, why)]);

@@ -5,6 +5,7 @@
 //! with what weighs for and against each belief. The same chain is never worked twice, and of one job never two at a time.
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 use std::time::Duration;
@@ -16,6 +17,8 @@ use store::{AppendError, Changes, Judged, Kept, KeptBy, Rank, Record, Store};
 use tokio::sync::{Semaphore, broadcast};
 use workup::{Case, Remembered, Wanted};
 
+use crate::around::Around;
+use crate::log::{Event, Hearer};
 use crate::surroundings;
 use crate::trouble::Trouble;
 use axum::http::StatusCode;
@@ -113,6 +116,14 @@ pub(crate) struct Standing {
     pub(crate) trouble: Option<String>,
 }
 
+/// What an entry is judged by.
+struct Seen {
+    /// The job as it stands; none where it has no entry yet.
+    job: Option<Arc<Job>>,
+    /// The work-up of it, where an answer to a customer page hangs on it and there is one.
+    case: Option<Arc<Case>>,
+}
+
 /// What is to be kept, and what it was judged by.
 struct Allowed {
     together: Vec<Unsealed>,
@@ -131,6 +142,7 @@ enum By {
 #[derive(Debug, Clone)]
 pub struct Bench {
     inner: Arc<Inner>,
+    around: Around,
 }
 
 #[derive(Debug)]
@@ -180,11 +192,30 @@ impl Bench {
             keeping: tokio::sync::Mutex::default(),
             told: Mutex::default(),
         };
-        let bench = Self { inner: Arc::new(inner) };
+        let bench = Self { inner: Arc::new(inner), around: Around::default() };
         if let Some(changes) = changes {
             tokio::spawn(follow(Arc::downgrade(&bench.inner), changes));
         }
         bench
+    }
+
+    /// Shows on the wall when the record in this folder was last backed up, with a warning after so many days; after 0 days
+    /// means never.
+    #[must_use]
+    pub fn minding_backups(mut self, folder: impl Into<PathBuf>, days: u32) -> Self {
+        self.around.backups = Some((folder.into(), days));
+        self
+    }
+
+    /// Tells somebody of every request and of closing.
+    #[must_use]
+    pub fn heard_by(mut self, hearer: impl Fn(&Event) + Send + Sync + 'static) -> Self {
+        self.around.hearer = Hearer(Some(Arc::new(hearer)));
+        self
+    }
+
+    pub(crate) fn around(&self) -> &Around {
+        &self.around
     }
 
     pub(crate) fn store(&self) -> &Record {
@@ -267,11 +298,12 @@ impl Bench {
     ) -> Result<(Kept, Arc<Job>), Trouble> {
         let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
             .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
-        let _alone = self.inner.keeping.lock().await;
         let mut turn = 0;
-        let (together, kept) = loop {
+        // Held to the end, so that the pages hear of entries in the sequence they were kept.
+        let (_alone, together, kept) = loop {
             turn += 1;
-            let Allowed { together, by } = self.allowed(&unsealed, device, body).await?;
+            let (alone, seen) = self.alone(job, id, body).await?;
+            let Allowed { together, by } = self.allowed(&unsealed, device, body, &seen).await?;
             self.tell_by_itself(&together);
             let kept = match &by {
                 By::Chain(end) => self.store().seal_after(Judged { job, end: end.as_deref() }, &together).await,
@@ -282,9 +314,10 @@ impl Bench {
                     if kept.iter().all(|kept| kept.by == KeptBy::AnEarlierCall) {
                         self.tell_no_more(&together);
                     }
-                    break (together, kept);
+                    break (alone, together, kept);
                 }
-                // Another shop wrote into the job after it was looked at: what it wrote may forbid this one.
+                // Another shop wrote into the job after it was looked at: what it wrote may forbid this one, and may have
+                // changed what a customer page shows.
                 Err(AppendError::OutOfChain { .. }) if turn < TURNS => {}
                 Err(error) => {
                     self.tell_no_more(&together);
@@ -305,13 +338,18 @@ impl Bench {
         Ok((kept, now))
     }
 
-    /// What is to be kept together with an entry that its job allows.
-    async fn allowed(&self, unsealed: &Unsealed, device: &str, body: &EntryBody) -> Result<Allowed, Trouble> {
+    /// What is to be kept together with an entry that its job, as it was seen, allows.
+    async fn allowed(
+        &self,
+        unsealed: &Unsealed,
+        device: &str,
+        body: &EntryBody,
+        seen: &Seen,
+    ) -> Result<Allowed, Trouble> {
         let mut together = vec![unsealed.clone()];
-        if self.store().last_of(unsealed.job).await?.is_none() {
+        let Some(now) = &seen.job else {
             return Ok(Allowed { together, by: By::Chain(None) });
-        }
-        let now = self.job(unsealed.job).await?;
+        };
         logbook::ensure_writable(&now.entries)
             .map_err(|error| Trouble::new(StatusCode::CONFLICT, "a newer build wrote into this job", error))?;
         // What was kept once is not judged by what came after it; the store says whether it is the same.
@@ -321,6 +359,7 @@ impl Bench {
         let after = logbook::fold_with(&now.entries, unsealed.clone())
             .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
         workup::entering::ensure(&now.state, &after, self.knowledge(), body)?;
+        workup::asking::ensure_answer(&now.state, self.knowledge(), seen.case.as_deref(), body)?;
         together.extend(self.carried(&after, &unsealed.by, device, body).await?);
         Ok(Allowed { together, by: By::Chain(Some(now.hash().to_owned())) })
     }
@@ -336,6 +375,38 @@ impl Bench {
         let mut told = locked(&self.inner.told);
         for entry in entries {
             told.remove(&entry.id);
+        }
+    }
+
+    /// The right to keep, alone, with the job as it stands; for a yes to a customer page with the work-up of that very chain,
+    /// which says whether the page still holds.
+    async fn alone(
+        &self,
+        job: JobId,
+        id: EntryId,
+        body: &EntryBody,
+    ) -> Result<(tokio::sync::MutexGuard<'_, ()>, Seen), Trouble> {
+        let mut worked: Option<(Arc<Job>, Worked)> = None;
+        loop {
+            let alone = self.inner.keeping.lock().await;
+            if self.store().last_of(job).await?.is_none() {
+                return Ok((alone, Seen { job: None, case: None }));
+            }
+            let now = self.job(job).await?;
+            // What was kept once is not judged again.
+            let hangs =
+                workup::asking::hangs_on_page(&now.state, body) && now.entries.iter().all(|entry| entry.id() != id);
+            if !hangs {
+                return Ok((alone, Seen { job: Some(now), case: None }));
+            }
+            if let Some((judged, done)) = worked.take()
+                && judged.hash() == now.hash()
+            {
+                return Ok((alone, Seen { job: Some(now), case: done.ok() }));
+            }
+            // A work-up takes seconds, and nobody else waits for it: whether it is of the last chain is looked at afterwards.
+            drop(alone);
+            worked = Some(self.case(job).await?);
         }
     }
 
@@ -527,7 +598,7 @@ impl Bench {
 async fn follow(bench: Weak<Inner>, mut changes: Changes) {
     while let Some(kept) = changes.next().await {
         let Some(inner) = bench.upgrade() else { return };
-        let bench = Bench { inner };
+        let bench = Bench { inner, around: Around::default() };
         for one in kept {
             if locked(&bench.inner.told).remove(&one.id) {
                 continue;

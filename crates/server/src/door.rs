@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::net::{Ipv4Addr, SocketAddr};
+use std::time::Duration;
 
 use anatomy::{EntryId, JobId, Position};
 use axum::Router;
@@ -13,17 +14,18 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use documents::papers::{Paper, PaperSize};
 use logbook::{EntryBody, EntryWithdrawn, HistoryLine, JobState, Kind, Moment, PhotoKept};
-use store::{ContentId, Store};
+use store::{ContentId, Standing, Store};
 use thiserror::Error;
 use tokio::net::TcpListener;
 
 use crate::desk::Bench;
 use crate::entering::{Given, Refused};
 use crate::forms::Typed;
+use crate::log::Event;
 use crate::pages::{self, View, enter, who};
 use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble};
-use crate::{api, forms, guard, live, papers, surroundings};
+use crate::{api, asked, forms, guard, live, log, machine, papers, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -54,19 +56,45 @@ pub async fn bind(port: u16) -> Result<TcpListener, ServeError> {
     TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).await.map_err(|why| ServeError::Port { port, why })
 }
 
-/// Serves the bench until `until` ends; pages that listen are then let go at once.
+/// How serving ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stopped {
+    /// Every request under way was answered.
+    AllAnswered,
+    /// Some took longer than [`serve`] waits.
+    BrokenOff,
+}
+
+/// How long requests under way may go on after the bench was told to stop \[ours\]: longer than keeping an entry takes, and
+/// shorter than anybody waits for a computer to go off.
+const GRACE: Duration = Duration::from_secs(5);
+
+/// Serves the bench until `until` ends; pages that listen are then let go at once, and requests under way are answered for a
+/// few seconds more.
 ///
 /// # Errors
 /// [`ServeError::BrokeOff`] when the system takes the port away.
 pub async fn serve(
     bench: Bench,
     listener: TcpListener,
-    until: impl Future<Output = ()> + Send,
-) -> Result<(), ServeError> {
-    let app = router(bench);
+    until: impl Future<Output = ()> + Send + 'static,
+) -> Result<Stopped, ServeError> {
+    let around = bench.around().clone();
+    let keeps = bench.store().standing() == Standing::Writable;
+    around.hearer.hear(&Event::Opened { version: env!("CARGO_PKG_VERSION"), keeps });
+    let stop = around.clone();
+    let told = async move {
+        until.await;
+        stop.close();
+    };
+    let serving = axum::serve(listener, router(bench)).with_graceful_shutdown(told).into_future();
+    let too_long = async {
+        around.closing().await;
+        tokio::time::sleep(GRACE).await;
+    };
     tokio::select! {
-        done = axum::serve(listener, app).into_future() => done.map_err(ServeError::BrokeOff),
-        () = until => Ok(()),
+        done = serving => done.map(|()| Stopped::AllAnswered).map_err(ServeError::BrokeOff),
+        () = too_long => Ok(Stopped::BrokenOff),
     }
 }
 
@@ -94,12 +122,18 @@ pub fn router(bench: Bench) -> Router {
         .route("/jobs/{id}/sheet.toml", get(give_sheet))
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
+        .route("/jobs/{id}/page", post(asked::make))
+        .route("/jobs/{id}/page/{file}", get(asked::give))
+        .route("/jobs/{id}/look.html", get(asked::look))
+        .route("/jobs/{id}/answer", post(asked::answer))
         .route("/jobs/{id}/{moment}", get(moment))
         .route("/gauges", get(gauges))
+        .route("/machine-work", get(machine_work))
         .route("/calculators", get(calculators))
         .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
         .route("/who", post(set_who))
+        .route("/health", get(health))
         .route("/bench.css", get(css))
         .route("/bench.js", get(js))
         .route("/mark.svg", get(mark))
@@ -111,11 +145,13 @@ pub fn router(bench: Bench) -> Router {
         .fallback(nothing_here)
         .method_not_allowed_fallback(other_method)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(middleware::from_fn_with_state(bench.clone(), pages::told_of_standing))
         .layer(middleware::from_fn(guard::guard))
+        .layer(middleware::from_fn_with_state(bench.clone(), log::request))
         .with_state(bench)
 }
 
-type Shown = Result<Response, OnPage>;
+pub(crate) type Shown = Result<Response, OnPage>;
 
 /// A trouble in the form that the asker reads: a program gets a problem document, a person a page.
 fn in_its_form(uri: &Uri, trouble: Trouble) -> Response {
@@ -132,6 +168,22 @@ async fn other_method(method: Method, uri: Uri) -> Response {
     in_its_form(&uri, Trouble::new(StatusCode::METHOD_NOT_ALLOWED, "this cannot be done here", why))
 }
 
+/// Whether the record can be read and anything is kept, for a program that looks now and then; no word of what is in it.
+async fn health(State(bench): State<Bench>) -> Response {
+    let readable = bench.store().entries_after(0, 1).await.is_ok();
+    let (status, state) = match (readable, bench.store().standing()) {
+        (false, _) => (StatusCode::SERVICE_UNAVAILABLE, "unreadable"),
+        (true, Standing::ReadOnly { .. }) => (StatusCode::SERVICE_UNAVAILABLE, "read-only"),
+        (true, Standing::Writable) => (StatusCode::OK, "ok"),
+    };
+    let answer = serde_json::json!({
+        "state": state,
+        "version": env!("CARGO_PKG_VERSION"),
+        "last_backup": bench.around().last_backup().map(|at| at.to_string()),
+    });
+    (status, axum::Json(answer)).into_response()
+}
+
 async fn wall(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: HeaderMap) -> Shown {
     let mut jobs = bench.jobs().await?;
     let find = asked.get("find").map_or("", |f| f.trim());
@@ -142,6 +194,21 @@ async fn wall(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: H
 async fn gauges(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
     let jobs = bench.jobs().await?;
     Ok(pages::gauges::page(&bench, &jobs, &who(&bench, &headers)).into_response())
+}
+
+/// Leads a code typed from a paper to the form that takes what came back.
+async fn machine_work(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: HeaderMap) -> Shown {
+    let code = asked.get("code").map_or("", |c| c.trim());
+    let why = if code.is_empty() {
+        "type the code that stands on the machine order".to_owned()
+    } else {
+        match machine::led_by(&bench, code).await? {
+            Ok(page) => return Ok(Redirect::to(&page).into_response()),
+            Err(why) => why.to_string(),
+        }
+    };
+    let page = pages::wall::unknown_code(&who(&bench, &headers), code, &why);
+    Ok((StatusCode::NOT_FOUND, page).into_response())
 }
 
 async fn calculators(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
@@ -168,7 +235,7 @@ async fn calculator(
 }
 
 /// The entry id of a form: made where the form was filled in, so that a second touch is the same entry.
-fn entry_of(typed: &Typed) -> Result<EntryId, Trouble> {
+pub(crate) fn entry_of(typed: &Typed) -> Result<EntryId, Trouble> {
     match typed.get("entry").map(String::as_str) {
         None | Some("") => Ok(surroundings::new_entry()),
         Some(text) => {
@@ -209,6 +276,7 @@ async fn moment(
     let job = bench.job(pages::job_id(&id)?).await?;
     let mut view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/{word}"));
     view.kept = asked.get("kept").cloned().filter(|e| e.parse::<EntryId>().is_ok());
+    view.code = asked.get("code").cloned();
     Ok(moment_page(&view, &word)?.into_response())
 }
 
@@ -346,7 +414,7 @@ async fn place(State(bench): State<Bench>, Path((id, position)): Path<(String, S
 }
 
 /// Where a form leads back to; only into the same job, so that no form can be made to lead away.
-fn back_to(typed: &Typed, id: &str, entry: EntryId) -> Redirect {
+pub(crate) fn back_to(typed: &Typed, id: &str, entry: EntryId) -> Redirect {
     let within = format!("/jobs/{id}/");
     let ours = |b: &&String| b.starts_with(&within) || b.as_str() == "/gauges";
     let back = typed.get("back").filter(ours).cloned().unwrap_or_else(|| format!("{within}test"));
@@ -365,7 +433,10 @@ async fn tell(
         .ok_or_else(|| Trouble::not_found("there is no such kind of entry", format!("`{word}` is none of ours")))?;
     let by = who(&bench, &headers);
     let entry = entry_of(&typed)?;
-    let (status, errors) = match forms::body(kind, &job.state, bench.knowledge(), &typed) {
+    let (status, errors) = match with_code(&bench, kind, entry, &typed)
+        .await?
+        .and_then(|typed| forms::body(kind, &job.state, bench.knowledge(), &typed))
+    {
         Ok(body) => match bench.keep(job.id, entry, &by, surroundings::DEVICE, &body).await {
             Ok(_) => return Ok(back_to(&typed, &id, entry).into_response()),
             Err(trouble) if trouble.errors.is_empty() => return Err(trouble.into()),
@@ -385,6 +456,24 @@ async fn tell(
         None => view.form_alone(kind),
     };
     Ok((status, page).into_response())
+}
+
+/// What was typed, with the code that a new machine order gets where none was typed.
+async fn with_code(
+    bench: &Bench,
+    kind: Kind,
+    entry: EntryId,
+    typed: &Typed,
+) -> Result<Result<Typed, Vec<FieldTrouble>>, Trouble> {
+    let mut whole = typed.clone();
+    if kind == Kind::MachineOrderSent {
+        let there = typed.get("code").map_or("", |c| c.trim());
+        match machine::code_for(bench, entry, there).await? {
+            Ok(code) => drop(whole.insert("code".to_owned(), code)),
+            Err(why) => return Ok(Err(vec![crate::entering::field(&why)])),
+        }
+    }
+    Ok(Ok(whole))
 }
 
 async fn withdraw(

@@ -36,7 +36,10 @@ pub(crate) fn field(why: &NotTaken) -> FieldTrouble {
         Rule::OtherEngine => "; correct the engine if that is wrong",
         Rule::Stage => "; the stage is told under Strip, and what was done all the same is written down as a note",
         Rule::Withheld => "; if it was done all the same, write it down as a note",
+        Rule::Hold => "; it is answered under Build",
         Rule::Ceiling => "; ask for it under Choose and write down what the customer says",
+        Rule::Asked if why.expected.contains("ask again") => ": make a new page under Choose and send that",
+        Rule::Asked => "",
         Rule::Closed => "; take `job closed` back under Hand back, or write down that it came back",
         Rule::Unknown
         | Rule::Place
@@ -56,7 +59,9 @@ pub(crate) fn field(why: &NotTaken) -> FieldTrouble {
 /// The status of a refusal: what does not fit by itself is unprocessable, what the job as it stands forbids a conflict.
 pub(crate) const fn status(rule: &Rule) -> StatusCode {
     match rule {
-        Rule::Caution(_) | Rule::Ceiling | Rule::Closed | Rule::Withdrawn => StatusCode::CONFLICT,
+        Rule::Caution(_) | Rule::Hold | Rule::Ceiling | Rule::Asked | Rule::Closed | Rule::Withdrawn => {
+            StatusCode::CONFLICT
+        }
         Rule::NoEngine
         | Rule::Unknown
         | Rule::Place
@@ -77,6 +82,8 @@ impl From<NotTaken> for Trouble {
     fn from(why: NotTaken) -> Self {
         let titles = [
             (Rule::Ceiling, "this goes beyond what was approved"),
+            (Rule::Hold, "a hold point is open"),
+            (Rule::Asked, "the request that it answers does not hold"),
             (Rule::Closed, "the job is closed"),
             (Rule::Withdrawn, "it is taken back already"),
         ];

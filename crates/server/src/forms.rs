@@ -3,6 +3,7 @@
 //! Questions stand in the order in which they are asked at the bench. What may be left out says so by not being asked
 //! for first; an error comes back beside its field with everything that was typed.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{
@@ -12,7 +13,7 @@ use anatomy::{
 use knowledge::Knowledge;
 use logbook::{
     ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor, GoodReadings,
-    JobState, Kind, MachineResult, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
+    JobState, Kind, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
 };
 use maud::{Markup, html};
 use quantity::{Currency, MoneyReply, Unit, parse_money};
@@ -26,7 +27,7 @@ use crate::words::{title, words};
 /// The field of an entry that a body points at; `entry` itself is the id of the form's own entry.
 const ON_ENTRY: &str = "on-entry";
 
-fn in_body(name: &'static str) -> &'static str {
+fn in_body(name: &str) -> &str {
     if name == ON_ENTRY { "entry" } else { name }
 }
 
@@ -42,6 +43,10 @@ pub(crate) enum Ask {
     Long,
     /// One thing a line.
     List,
+    /// Bolts, one a line: along, across, and `wet` where the hole is.
+    Bolts,
+    /// Whole numbers, in sequence.
+    Counts,
     /// A day.
     Day,
     /// A whole number.
@@ -62,27 +67,27 @@ pub(crate) enum Ask {
 #[derive(Debug, Clone)]
 pub(crate) struct Field {
     /// Where the answer goes in the body; dots lead into it.
-    pub(crate) name: &'static str,
-    pub(crate) label: &'static str,
+    pub(crate) name: Cow<'static, str>,
+    pub(crate) label: Cow<'static, str>,
     pub(crate) ask: Ask,
     pub(crate) need: bool,
     /// Seldom asked: stands in the fold below the others.
     pub(crate) rare: bool,
 }
 
-pub(crate) fn need(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: true, rare: false }
+pub(crate) fn need(name: impl Into<Cow<'static, str>>, label: impl Into<Cow<'static, str>>, ask: Ask) -> Field {
+    Field { name: name.into(), label: label.into(), ask, need: true, rare: false }
 }
 
-pub(crate) fn may(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: false, rare: false }
+pub(crate) fn may(name: impl Into<Cow<'static, str>>, label: impl Into<Cow<'static, str>>, ask: Ask) -> Field {
+    Field { name: name.into(), label: label.into(), ask, need: false, rare: false }
 }
 
-fn rare(name: &'static str, label: &'static str, ask: Ask) -> Field {
-    Field { name, label, ask, need: false, rare: true }
+pub(crate) fn rare(name: impl Into<Cow<'static, str>>, label: impl Into<Cow<'static, str>>, ask: Ask) -> Field {
+    Field { name: name.into(), label: label.into(), ask, need: false, rare: true }
 }
 
-fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
+pub(crate) fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
     Ask::Pick(all.iter().map(|case| (word(*case).to_owned(), words(word(*case)))).collect())
 }
 
@@ -90,7 +95,7 @@ fn ids<'k>(list: impl Iterator<Item = (&'k str, &'k str)>) -> Ask {
     Ask::Pick(list.map(|(id, name)| (id.to_owned(), name.to_owned())).collect())
 }
 
-fn places(state: &JobState) -> Ask {
+pub(crate) fn places(state: &JobState) -> Ask {
     state.layout.as_ref().map_or(Ask::Line, |layout| {
         Ask::Pick(layout.all_positions().iter().map(|p| (p.address(), layout.label(p))).collect())
     })
@@ -132,10 +137,6 @@ fn joints(knowledge: &Knowledge) -> Ask {
     ids(knowledge.joints.iter().map(|j| (j.id.as_str(), j.name.as_str())))
 }
 
-fn operations(knowledge: &Knowledge) -> Ask {
-    ids(knowledge.operations.iter().map(|o| (o.id.as_str(), o.name.as_str())))
-}
-
 fn options(state: &JobState, knowledge: &Knowledge) -> Ask {
     let heads = state.layout.as_ref().map(|layout| layout.heads().len());
     ids(knowledge.options.iter().map(|o| (o.id.as_str(), o.name_for(heads))))
@@ -170,7 +171,8 @@ fn grounds(state: &JobState, knowledge: &Knowledge) -> Ask {
         (r.entry, format!("{value}, {check}, {}{phase}", place(&r.position)))
     });
     let photos = state.photos.iter().map(|p| (p.in_entry, format!("photo: {}", p.caption)));
-    let mut all: Vec<(anatomy::EntryId, String)> = readings.chain(photos).collect();
+    let fitted = state.fitted.iter().map(|f| (f.in_entry, format!("fitted: {}", workup::words::words(&f.part))));
+    let mut all: Vec<(anatomy::EntryId, String)> = readings.chain(photos).chain(fitted).collect();
     all.sort_by(|a, b| b.cmp(a));
     Ask::Pick(all.into_iter().map(|(id, shown)| (id.to_string(), shown)).collect())
 }
@@ -483,40 +485,8 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             may("order", "The order it came with", orders(state, knowledge)),
             may("note", "Note", Ask::Line),
         ],
-        Kind::MachineOrderSent => vec![
-            need("shop", "To which machine shop", Ask::Line),
-            need("code", "Short code on the order", Ask::Line),
-            may("datum", "Face or axis all is measured from", Ask::Line),
-            may("need_by", "Day needed", Ask::Day),
-            rare("quote", "By which quote", Ask::Pick(quotes(state))),
-            may("lines.0.operation", "What to do", operations(knowledge)),
-            may("lines.0.position", "Where", places(state)),
-            may("lines.0.as_found", "As found (with unit)", Ask::Figure("")),
-            may("lines.0.want", "Wanted, or its lower edge", Ask::Figure("")),
-            may("lines.0.want_high", "Upper edge", Ask::Figure("")),
-            may("lines.0.leave_at_least", "What must be left", Ask::Figure("")),
-            may("lines.0.note", "Note", Ask::Line),
-        ],
-        Kind::MachineWorkReturned => vec![
-            need("code", "Short code on the order", Ask::Line),
-            may(
-                "order",
-                "The order",
-                Ask::Pick(
-                    state
-                        .machine_orders
-                        .iter()
-                        .map(|o| (o.in_entry.to_string(), format!("{} at {}", o.code, o.shop)))
-                        .collect(),
-                ),
-            ),
-            may("done_by", "Who did it", Ask::Line),
-            may("lines.0.operation", "What was asked", operations(knowledge)),
-            may("lines.0.position", "Where", places(state)),
-            may("lines.0.result", "What became of it", pick(MachineResult::ALL, MachineResult::word)),
-            may("lines.0.as_left", "As left (with unit)", Ask::Figure("")),
-            may("lines.0.note", "Note", Ask::Line),
-        ],
+        Kind::MachineOrderSent => crate::machine::order_fields(state, knowledge, quotes(state)),
+        Kind::MachineWorkReturned => crate::machine::return_fields(state, knowledge),
         Kind::BuildStepDone => vec![
             need("stage", "Stage of the build", steps(knowledge)),
             need("step", "Step", Ask::Line),
@@ -537,6 +507,20 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("hold", "Hold point", Ask::Line),
             need("by", "Who answers for it", Ask::Line),
             need("reason", "Why it is passed without proof", Ask::Line),
+        ],
+        Kind::StageLeftOut => vec![
+            need("stage", "Stage of the build", steps(knowledge)),
+            need("by", "Who answers for it", Ask::Line),
+            need("reason", "Why it is not touched", Ask::Line),
+        ],
+        Kind::BoltsPlaced => vec![
+            need("joint", "Joint", joints(knowledge)),
+            may("position", "Which head or cap", caps(state)),
+            need("bolts", "Bolts, one a line: millimetres along from the front, across, and wet", Ask::Bolts),
+            may("sequence", "The manual's sequence, by the lines above", Ask::Counts),
+            may("document", "Which manual", Ask::Line),
+            may("page", "Page", Ask::Line),
+            may("threads", "Threads, as the manual says: dry, oil, sealer", Ask::Line),
         ],
         Kind::BoltTightened => vec![
             need("joint", "Joint", joints(knowledge)),
@@ -634,6 +618,49 @@ fn asked(state: &JobState) -> Ask {
     )
 }
 
+/// The currency of the shop's prices, where a rate is told.
+pub(crate) fn currency(state: &JobState) -> Option<Currency> {
+    state.rates.labour_rate.as_ref().map(quantity::Money::currency)
+}
+
+/// Reads what was typed into some fields, or says field by field what does not fit.
+pub(crate) fn answers(fields: &[Field], typed: &Typed, currency: Option<Currency>) -> Result<Value, Vec<FieldTrouble>> {
+    let (mut root, errors) = read(fields, typed, currency);
+    if !errors.is_empty() {
+        return Err(errors);
+    }
+    without_gaps(&mut root);
+    Ok(root)
+}
+
+/// What was typed into some fields as far as it fits, gaps of lists left in, and what does not fit.
+fn read(fields: &[Field], typed: &Typed, currency: Option<Currency>) -> (Value, Vec<FieldTrouble>) {
+    let mut errors = Vec::new();
+    let mut root = Value::Object(Map::new());
+    for field in fields {
+        let text = typed.get(&*field.name).map_or("", |t| t.trim());
+        if let Ask::Several(list) = &field.ask {
+            let ticked = list.iter().enumerate().filter(|(n, _)| typed.contains_key(&format!("{}.{n}", field.name)));
+            let ticked: Vec<Value> = ticked.map(|(_, (word, _))| Value::from(word.as_str())).collect();
+            if !ticked.is_empty() {
+                put(&mut root, &field.name, Value::Array(ticked));
+            }
+            continue;
+        }
+        if text.is_empty() {
+            if field.need {
+                errors.push(FieldTrouble::new(&*field.name, format!("{} is not answered; it is needed", field.label)));
+            }
+            continue;
+        }
+        match answer(&field.ask, text, currency) {
+            Ok(value) => put(&mut root, in_body(&field.name), value),
+            Err(why) => errors.push(FieldTrouble::new(&*field.name, why)),
+        }
+    }
+    (root, errors)
+}
+
 /// Reads a form into the body of its kind, or says field by field what does not fit.
 pub(crate) fn body(
     kind: Kind,
@@ -645,40 +672,22 @@ pub(crate) fn body(
     if fields.is_empty() {
         return Err(vec![FieldTrouble::new("kind", format!("{} is not written by a form", kind.word()))]);
     }
-    let currency = state.rates.labour_rate.as_ref().map(quantity::Money::currency);
-    let mut errors = Vec::new();
-    let mut root = Value::Object(Map::new());
-    for field in &fields {
-        let text = typed.get(field.name).map_or("", |t| t.trim());
-        if let Ask::Several(list) = &field.ask {
-            let ticked = list.iter().enumerate().filter(|(n, _)| typed.contains_key(&format!("{}.{n}", field.name)));
-            let ticked: Vec<Value> = ticked.map(|(_, (word, _))| Value::from(word.as_str())).collect();
-            if !ticked.is_empty() {
-                put(&mut root, field.name, Value::Array(ticked));
-            }
-            continue;
-        }
-        if text.is_empty() {
-            if field.need {
-                errors.push(FieldTrouble::new(field.name, format!("{} is not answered; it is needed", field.label)));
-            }
-            continue;
-        }
-        match answer(&field.ask, text, currency) {
-            Ok(value) => put(&mut root, in_body(field.name), value),
-            Err(why) => errors.push(FieldTrouble::new(field.name, why)),
-        }
-    }
+    let (mut root, mut errors) = read(&fields, typed, currency(state));
+    errors.extend(crate::machine::missing(kind, state, typed));
     if !errors.is_empty() {
         return Err(errors);
     }
+    crate::machine::without_blank(kind, &mut root, typed);
     without_gaps(&mut root);
     body_of(kind, &root, state, knowledge).map_err(|why| {
         let mut error = crate::entering::field(&why);
-        if fields.iter().all(|f| in_body(f.name) != error.field) {
+        if let Some(field) = crate::machine::typed_field(kind, &error.field, typed) {
+            error.field = field;
+        }
+        if fields.iter().all(|f| in_body(&f.name) != error.field) {
             // What does not fit is named in the sentence; it stands beside that field.
-            let named = fields.iter().find(|f| error.message.contains(f.name.rsplit('.').next().unwrap_or(f.name)));
-            named.map_or("form", |f| f.name).clone_into(&mut error.field);
+            let named = fields.iter().find(|f| error.message.contains(f.name.rsplit('.').next().unwrap_or(&f.name)));
+            error.field = named.map_or_else(|| "form".to_owned(), |f| f.name.to_string());
         }
         vec![error]
     })
@@ -695,6 +704,14 @@ fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, St
     match ask {
         Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Several(_) | Ask::Fixed(_) => Ok(Value::from(text)),
         Ask::List => Ok(text.lines().map(str::trim).filter(|l| !l.is_empty()).map(Value::from).collect()),
+        Ask::Bolts => text.lines().map(str::trim).filter(|l| !l.is_empty()).map(bolt).collect(),
+        Ask::Counts => text
+            .split(|c: char| !c.is_ascii_digit())
+            .filter(|n| !n.is_empty())
+            .map(|n| {
+                n.parse::<u16>().map(Value::from).map_err(|_| format!("`{n}` is no bolt; type its place in the list"))
+            })
+            .collect(),
         Ask::Day => match text.parse::<jiff::civil::Date>() {
             Ok(day) => Ok(Value::from(day.to_string())),
             Err(_) => Err(format!("`{text}` is no day; write it as 2026-03-14")),
@@ -712,6 +729,42 @@ fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, St
             json(serde_json::to_value(figure("value", text, unit).map_err(|e| e.to_string())?))
         }
     }
+}
+
+/// One bolt as typed on a line of its own: along, across, and `wet`.
+fn bolt(line: &str) -> Result<Value, String> {
+    let mut parts: Vec<&str> = line.split([' ', '\t', ';', '/']).filter(|p| !p.is_empty() && *p != "mm").collect();
+    let wet = parts.last().is_some_and(|p| p.eq_ignore_ascii_case("wet"));
+    if wet {
+        parts.pop();
+    }
+    let [along, across] = parts.as_slice() else {
+        return Err(format!(
+            "`{line}` is no bolt; type along and across in millimetres, such as `95 76`, and `wet` behind it"
+        ));
+    };
+    let length = |text: &str| {
+        let read = figure("bolts", text, Unit::from_symbol("mm").ok()).map_err(|e| format!("`{line}`: {e}"))?;
+        serde_json::to_value(read).map_err(|e| e.to_string())
+    };
+    let mut out = Map::new();
+    out.insert("along".to_owned(), length(along)?);
+    out.insert("across".to_owned(), length(across)?);
+    if wet {
+        out.insert("wet".to_owned(), Value::from(Known::Yes.word()));
+    }
+    Ok(Value::Object(out))
+}
+
+/// A kept bolt as it is typed.
+fn bolt_line(bolt: &Value) -> Option<String> {
+    let text = |name: &str| {
+        let figure = bolt.get(name)?;
+        let (text, unit) = (figure.get("text")?.as_str()?, figure.get("unit")?.as_str()?);
+        Some(if unit == "mm" { text.to_owned() } else { format!("{text}{unit}") })
+    };
+    let wet = if bolt.get("wet").and_then(Value::as_str) == Some(Known::Yes.word()) { " wet" } else { "" };
+    Some(format!("{} {}{wet}", text("along")?, text("across")?))
 }
 
 /// Takes places of a list out that nobody filled.
@@ -736,6 +789,12 @@ pub(crate) fn typed_of(fields: &[Field], body: &Value) -> Typed {
     };
     let text = |value: &Value| match value {
         Value::String(text) => text.clone(),
+        Value::Array(list) if list.iter().any(Value::is_object) => {
+            list.iter().filter_map(bolt_line).collect::<Vec<_>>().join("\n")
+        }
+        Value::Array(list) if list.iter().any(Value::is_number) => {
+            list.iter().map(Value::to_string).collect::<Vec<_>>().join(" ")
+        }
         Value::Array(list) => list.iter().filter_map(Value::as_str).collect::<Vec<_>>().join("\n"),
         Value::Object(map) => {
             let part = |name: &str| map.get(name).and_then(Value::as_str);
@@ -750,12 +809,12 @@ pub(crate) fn typed_of(fields: &[Field], body: &Value) -> Typed {
     };
     let mut out = Typed::new();
     for field in fields {
-        let Some(value) = at(in_body(field.name)) else { continue };
+        let Some(value) = at(in_body(&field.name)) else { continue };
         if let (Ask::Several(list), Value::Array(there)) = (&field.ask, value) {
             let ticked = list.iter().enumerate().filter(|(_, (word, _))| there.iter().any(|v| v == word.as_str()));
             out.extend(ticked.map(|(n, _)| (format!("{}.{n}", field.name), "yes".to_owned())));
         } else {
-            out.insert(field.name.to_owned(), text(value));
+            out.insert(field.name.to_string(), text(value));
         }
     }
     out
@@ -837,7 +896,7 @@ impl Form<'_> {
     }
 
     fn is_filled(&self, f: &Field) -> bool {
-        self.typed.get(f.name).is_some_and(|t| !t.is_empty())
+        self.typed.get(&*f.name).is_some_and(|t| !t.is_empty())
     }
 
     fn is_wrong(&self, f: &Field) -> bool {
@@ -846,7 +905,7 @@ impl Form<'_> {
 
     /// One question with what was typed into it; `form` tells its labels from those of other forms of the page.
     pub(crate) fn field(&self, f: &Field, form: &str) -> Markup {
-        let there = self.typed.get(f.name).map_or("", String::as_str);
+        let there = self.typed.get(&*f.name).map_or("", String::as_str);
         let wrong = self.errors.iter().find(|e| e.field == f.name);
         let id = format!("f-{}-{}", form.get(24..).unwrap_or(form), f.name);
         let hint = format!("{id}-wrong");
@@ -942,6 +1001,23 @@ impl Form<'_> {
                         name=(f.name)
                         rows="3"
                         required[f.need]
+                        aria-describedby=[wrong.map(|_| &hint)]
+                    { (there) },
+                    Ask::Counts => input
+                        type="text"
+                        inputmode="numeric"
+                        id=(id)
+                        name=(f.name)
+                        value=(there)
+                        required[f.need]
+                        placeholder="5 6 3 8 4 7"
+                        aria-describedby=[wrong.map(|_| &hint)];,
+                    Ask::Bolts => textarea
+                        id=(id)
+                        name=(f.name)
+                        rows="6"
+                        required[f.need]
+                        placeholder="0 0\n0 76 wet\n95 0"
                         aria-describedby=[wrong.map(|_| &hint)]
                     { (there) },
                     Ask::List => textarea

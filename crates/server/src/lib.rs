@@ -7,17 +7,21 @@
 //!   [`logbook::JobState`], and writes entries.
 //!
 //! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what [`workup::entering`] refuses, in the words of a
-//! page), `forms` (a form for each kind of entry), `door` (routes, guards),
-//! `live` (server-sent events), `api` (the HTTP interface), `papers`, `photos`, `marks`, `words`, then `pages`, one module a
-//! screen.
+//! page), `forms` (a form for each kind of entry), `machine` (rows and codes of machine orders), `door` (routes, guards),
+//! `around` (backups, log, closing), `log` (events without names), `live` (server-sent events), `api` (the HTTP interface),
+//! `asked` (customer pages and their answers), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
 
 mod api;
+mod around;
+mod asked;
 pub mod desk;
 mod door;
 mod entering;
 mod forms;
 mod guard;
 mod live;
+mod log;
+mod machine;
 mod marks;
 mod pages;
 mod papers;
@@ -27,4 +31,5 @@ mod trouble;
 mod words;
 
 pub use desk::Bench;
-pub use door::{ServeError, api_routes, bind, router, serve};
+pub use door::{ServeError, Stopped, api_routes, bind, router, serve};
+pub use log::Event;

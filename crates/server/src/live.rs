@@ -48,7 +48,12 @@ pub(crate) async fn live(
             let happened = if now {
                 Happened::Worked
             } else {
-                match news.recv().await {
+                let heard = tokio::select! {
+                    heard = news.recv() => heard,
+                    // A page that listens does not hold up closing; it listens anew once the bench is open again.
+                    () = bench.around().closing() => return None,
+                };
+                match heard {
                     Ok(heard) if heard.job == id => heard.what,
                     Ok(_) => continue,
                     Err(RecvError::Lagged(_)) => Happened::Worked,

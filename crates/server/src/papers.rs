@@ -40,9 +40,10 @@ pub(crate) fn made(
         JobPapers { case, state: &state, knowledge, chain_tail: basis.tail(), issued: day.to_string(), shop: None };
     let set = typeset(paper, &from, size).map_err(|error| {
         let status = match error {
-            PaperError::CauseUnnamed { .. } | PaperError::NoOption { .. } | PaperError::NoEngine { .. } => {
-                StatusCode::CONFLICT
-            }
+            PaperError::CauseUnnamed { .. }
+            | PaperError::NoOption { .. }
+            | PaperError::NothingToOpen { .. }
+            | PaperError::NoEngine { .. } => StatusCode::CONFLICT,
             PaperError::Typesetting { .. } => StatusCode::INTERNAL_SERVER_ERROR,
         };
         Trouble::new(status, "the paper cannot be made", error)

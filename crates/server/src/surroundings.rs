@@ -37,6 +37,27 @@ pub(crate) fn time_of(id: EntryId) -> Timestamp {
     Timestamp::from_millisecond(ms).unwrap_or(Timestamp::MAX)
 }
 
+/// The moment now.
+pub(crate) fn now() -> Timestamp {
+    Timestamp::now()
+}
+
+/// A stopwatch, started now.
+#[derive(Debug)]
+pub(crate) struct Stopwatch(std::time::Instant);
+
+impl Stopwatch {
+    /// Starts one.
+    pub(crate) fn start() -> Self {
+        Self(std::time::Instant::now())
+    }
+
+    /// Milliseconds since then.
+    pub(crate) fn ms(&self) -> u64 {
+        u64::try_from(self.0.elapsed().as_millis()).unwrap_or(u64::MAX)
+    }
+}
+
 /// Today on this machine.
 pub(crate) fn today() -> Date {
     jiff::ZonedDateTime::now().date()

@@ -612,6 +612,17 @@ fn leaves(at: &str, value: &Value, out: &mut Vec<(String, String)>) {
             let lines: Vec<&str> = list.iter().filter_map(Value::as_str).collect();
             out.push((at.to_owned(), lines.join("\n")));
         }
+        // Bolts are typed one a line, a sequence of them in a row.
+        Value::Array(list) if at == "bolts" => {
+            let part =
+                |bolt: &Value, name: &str| bolt.pointer(&format!("/{name}/text")).unwrap().as_str().unwrap().to_owned();
+            let wet = |bolt: &Value| if bolt.get("wet") == Some(&json!("yes")) { " wet" } else { "" };
+            let line = |b: &Value| format!("{} {}{}", part(b, "along"), part(b, "across"), wet(b));
+            out.push((at.to_owned(), list.iter().map(line).collect::<Vec<_>>().join("\n")));
+        }
+        Value::Array(list) if at == "sequence" => {
+            out.push((at.to_owned(), list.iter().map(Value::to_string).collect::<Vec<_>>().join(" ")));
+        }
         Value::Array(list) => list.iter().enumerate().for_each(|(n, v)| leaves(&under(&n.to_string()), v, out)),
         Value::String(text) => out.push((at.to_owned(), text.clone())),
         Value::Null => {}
@@ -996,4 +1007,162 @@ async fn what_is_assumed_of_an_engine_is_said_as_people_say_it() {
     let assumed = assumed.split_once("</p>").map_or(assumed, |(said, _)| said);
     assert!(assumed.contains("one head") && assumed.contains("5 main bearings"), "{assumed}");
     assert!(!assumed.contains("heads") && !assumed.contains("per-bank") && !assumed.contains("free-end"), "{assumed}");
+}
+
+/// Order out, as left in, finding and date moved.
+#[tokio::test]
+async fn a_machine_order_goes_out_with_a_code_and_comes_back_by_it_line_by_line() {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam", "head_material": "iron"});
+    let part = json!({"part": "head_gasket", "supplier": "Quayside Parts", "quantity": 1, "promised": "2030-01-05"});
+    let shop = Shop::with(&[
+        ("engine-described", json!({"layout": layout})),
+        ("promise-made", json!({"promised": "2030-01-09"})),
+        ("part-ordered", part),
+    ])
+    .await;
+    let tell = |kind: &str| format!("/jobs/{}/tell/{kind}", shop.job);
+    let order_page = format!("/jobs/{}/order", shop.job);
+    let back = order_page.as_str();
+    // A row without its place is named, and nothing typed is lost.
+    let half = [
+        ("back", back),
+        ("shop", "Harrow Machine Shop"),
+        ("lines.0.operation", "head_resurface"),
+        ("datum", "cam bores"),
+    ];
+    let (answer, page) = shop.post_form(&tell("machine-order-sent"), &half).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        words_of(&page).contains("line 1: say where on the engine") && page.contains("value=\"cam bores\""),
+        "{page}"
+    );
+    let out = [
+        ("back", back),
+        ("shop", "Harrow Machine Shop"),
+        ("datum", "cam bores"),
+        ("promised", "2030-01-12"),
+        ("lines.0.operation", "head_resurface"),
+        ("lines.0.position", "bank-A"),
+        ("lines.0.want_high", "0.03 mm"),
+        ("lines.1.operation", "head_pressure_test"),
+        ("lines.1.position", "bank-A"),
+    ];
+    let (answer, page) = shop.post_form(&tell("machine-order-sent"), &out).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (_, job) = shop.job().await;
+    let sent = &job["state"]["machine_orders"][0];
+    let code = sent["body"]["code"].as_str().unwrap().to_owned();
+    assert_eq!(logbook::shortcode::read(&code), Ok(code.clone()), "a code of ours was made");
+    let (_, page) = shop.get(&order_page).await;
+    let said = words_of(&page);
+    assert!(said.contains(&code) && said.contains("First: Crack test, dye or magnetic"), "{said}");
+    assert!(!said.contains("First: Pressure test"), "it is ordered: {said}");
+    assert!(said.contains(&format!("Machine work {code} sets the date: 2030-01-12")), "{said}");
+    assert!(
+        said.contains("3 days after the day promised to the customer, 2030-01-09: ask Harrow Machine Shop"),
+        "{said}"
+    );
+    // The test stands before the cut, whatever the sequence it was typed in.
+    let list = said.find("Pressure test head").unwrap();
+    assert!(list < said.find("Resurface head deck, wanted at most 0.03 mm").unwrap(), "{said}");
+
+    // A code typed as one likes opens the form of its order; two signs that changed places are near it.
+    let typed = code.to_lowercase().replace('-', "%20");
+    let (answer, _) = shop.get(&format!("/machine-work?code={typed}")).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let to = answer.headers().get(header::LOCATION).unwrap().to_str().unwrap().to_owned();
+    assert!(to.starts_with(&format!("{order_page}?code=")) && to.ends_with("#back"), "{to}");
+    let (_, page) = shop.get(to.trim_end_matches("#back")).await;
+    assert!(
+        page.contains("id=\"back\" open") && page.contains("lines.0.as_left") && page.contains("lines.1.result"),
+        "{page}"
+    );
+    let mut wrong: Vec<char> = code.chars().collect();
+    let place = (0..2).find(|n| wrong[*n] != wrong[n + 1]).unwrap();
+    wrong.swap(place, place + 1);
+    let wrong: String = wrong.into_iter().collect();
+    let (answer, page) = shop.get(&format!("/machine-work?code={wrong}")).await;
+    assert_eq!(answer.status(), StatusCode::NOT_FOUND);
+    assert!(words_of(&page).contains(&format!("near it are {code}")) && page.contains(&wrong), "{page}");
+
+    let id = sent["in_entry"].as_str().unwrap();
+    let row = |more: &[(&'static str, &'static str)]| -> Vec<(String, String)> {
+        let fixed = [
+            ("back", back),
+            ("code", &code),
+            ("order", id),
+            ("lines.0.operation", "head_resurface"),
+            ("lines.0.position", "bank-A"),
+            ("lines.1.operation", "head_pressure_test"),
+            ("lines.1.position", "bank-A"),
+        ];
+        let own = |(k, v): &(&str, &str)| ((*k).to_owned(), (*v).to_owned());
+        fixed.iter().map(own).chain(more.iter().map(own)).collect()
+    };
+    let post = |form: Vec<(String, String)>| {
+        let (shop, path) = (&shop, tell("machine-work-returned"));
+        async move {
+            let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (k.as_str(), v.as_str())).collect();
+            shop.post_form(&path, &form).await
+        }
+    };
+    // A figure without its result is asked for beside its row, and stays typed.
+    let (answer, page) = post(row(&[("lines.1.as_left", "3 bar"), ("lines.1.note", "held five minutes")])).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(words_of(&page).contains("line 2: say whether it was done"), "{}", words_of(&page));
+    assert!(page.contains("value=\"held five minutes\""), "{page}");
+    let (answer, page) = post(row(&[])).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(words_of(&page).contains("say of one line at least"), "{}", words_of(&page));
+    // The second line comes back first: the first one is still away and still sets the date.
+    let (answer, page) = post(row(&[("lines.1.result", "done"), ("lines.1.note", "held")])).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (_, page) = shop.get(&order_page).await;
+    assert!(words_of(&page).contains(&format!("Machine work {code} sets the date")), "{}", words_of(&page));
+    // 0.20 mm lies 0.17 mm beyond what was wanted, with one step of 0.01 mm of doubt: outside.
+    let (answer, page) = post(row(&[("lines.0.result", "done"), ("lines.0.as_left", "0.20 mm")])).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (_, page) = shop.get(&order_page).await;
+    let said = words_of(&page);
+    assert!(page.contains("data-notice=\"as-left-outside\"") && said.contains("do not build it in"), "{said}");
+    assert!(said.contains("left at 0.20 mm by the machine shop's word: outside"), "{said}");
+    assert!(said.contains("sets the date: 2030-01-05") && said.contains("4 days before the day promised"), "{said}");
+    let (_, wall) = shop.get("/").await;
+    assert!(words_of(&wall).contains("do not build it in"), "{}", words_of(&wall));
+    let (_, found) = shop.get(&format!("/?find={code}")).await;
+    assert!(found.contains(&shop.job), "a job is found by the code of its order");
+    let (_, job) = shop.job().await;
+    let line = &job["case"]["machine"][1]["lines"][0];
+    assert_eq!((line["phase"].as_str(), line["verdict"].as_str()), (Some("as-left"), Some("outside")), "{line}");
+    assert_eq!(job["case"]["proof"]["pairs"], json!([]), "it is no reading of ours");
+}
+
+#[tokio::test]
+async fn over_http_a_machine_order_without_a_code_gets_one_and_an_unknown_code_is_refused_with_its_neighbours() {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam"});
+    let shop = Shop::with(&[("engine-described", json!({"layout": layout}))]).await;
+    let line = json!({"operation": "head_resurface", "position": "bank-A"});
+    let order = json!({"kind": "machine-order-sent", "body": {"shop": "Harrow Machine Shop", "lines": [line]}});
+    let (answer, said) = shop.post_entry(&key(40), &order, None).await;
+    assert_eq!(answer.status(), StatusCode::CREATED, "{said}");
+    let (answer, said) = shop.post_entry(&key(40), &order, None).await;
+    assert_eq!(answer.status(), StatusCode::OK, "sent again it is the same entry with the same code: {said}");
+    let (_, job) = shop.job().await;
+    let code = job["state"]["machine_orders"][0]["body"]["code"].as_str().unwrap().to_owned();
+    let taken =
+        json!({"kind": "machine-order-sent", "body": {"shop": "Harrow Machine Shop", "code": code, "lines": [line]}});
+    let (answer, said) = shop.post_entry(&key(41), &taken, None).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(said.to_string().contains("leave it empty and one is made"), "{said}");
+    let slip = format!("{}2", &code[..code.len() - 1]);
+    let back = |code: &str| {
+        json!({"kind": "machine-work-returned", "body": {"code": code, "lines": [
+        {"operation": "head_resurface", "position": "bank-A", "result": "done"}]}})
+    };
+    let slip = if slip == code { format!("{}3", &code[..code.len() - 1]) } else { slip };
+    let (answer, said) = shop.post_entry(&key(42), &back(&slip), None).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(said.to_string().contains(&format!("near it are {code}")), "{said}");
+    let (answer, said) = shop.post_entry(&key(43), &back(&code), None).await;
+    assert_eq!(answer.status(), StatusCode::CREATED, "{said}");
 }

@@ -49,14 +49,19 @@ impl Shop {
         (status, text)
     }
 
-    /// Opens a job and gives its id.
-    async fn opens(&self, title: &str) -> String {
-        let request = Request::post("/jobs")
+    /// Sends a form as a browser does.
+    async fn form(&self, path: &str, form: &str) -> (StatusCode, String, String) {
+        let request = Request::post(path)
             .header(header::HOST, HERE)
             .header("sec-fetch-site", "same-origin")
             .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(format!("title={title}")));
-        let (status, to, page) = self.send(request.unwrap()).await;
+            .body(Body::from(form.to_owned()));
+        self.send(request.unwrap()).await
+    }
+
+    /// Opens a job and gives its id.
+    async fn opens(&self, title: &str) -> String {
+        let (status, to, page) = self.form("/jobs", &format!("title={title}")).await;
         assert_eq!(status, StatusCode::SEE_OTHER, "{page}");
         to.split('/').nth(2).unwrap().to_owned()
     }
@@ -151,6 +156,86 @@ async fn a_page_that_is_open_in_one_shop_hears_of_the_other_one_and_of_its_own_o
     assert!(at_hillside.contains("event: kept"), "{at_hillside}");
 }
 
+/// How many hold the lock of whoever writes, or wait for it.
+fn at_the_lock(server: &Server, database: &str, granted: bool) -> String {
+    let not = if granted { "" } else { "NOT " };
+    server.sql(
+        database,
+        &format!(
+            "SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND objid = {WRITING_LOCK} AND {not}granted \
+             AND database = (SELECT oid FROM pg_database WHERE datname = current_database())"
+        ),
+    )
+}
+
+/// Takes the lock, so that whoever comes waits with what was judged before.
+async fn hold(server: &Server, database: &str) -> std::process::Child {
+    let sql = format!("SELECT pg_advisory_lock({WRITING_LOCK}); SELECT pg_sleep(60)");
+    let holder = server.psql_command(database, OWNER, &sql).spawn().unwrap();
+    while at_the_lock(server, database, true) != "1" {
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+    holder
+}
+
+/// Comes back when so many wait for the lock.
+async fn waiting(server: &Server, database: &str, many: usize) {
+    while at_the_lock(server, database, false) != many.to_string() {
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+}
+
+fn let_go(server: &Server, database: &str) {
+    server.sql(
+        database,
+        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() \
+         AND pid <> pg_backend_pid() AND query LIKE '%pg_sleep(60)%'",
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_yes_to_a_page_that_another_shop_voids_while_it_is_kept_is_not_kept() {
+    const STORY: &str = include_str!("../../../cases/0001-tolvane-carrier/story.jsonl");
+    let server = Server::shared();
+    let database = server.database();
+    let (harbour, hillside) = (Shop::on(server, &database).await, Shop::on(server, &database).await);
+    // The van with its cause named and nothing chosen.
+    let told: String = STORY.lines().take(119).map(|line| format!("{line}\n")).collect();
+    let entries = logbook::seal_story("van", &logbook::story_from_lines(&told).unwrap()).unwrap();
+    harbour.store.append(&entries).await.unwrap();
+    let job = entries.first().unwrap().job().to_string();
+    let question = "ceiling=EUR+2900&answer_by=2999-01-01";
+    let (status, _, page) = harbour.form(&format!("/jobs/{job}/page"), question).await;
+    assert_eq!(status, StatusCode::SEE_OTHER, "{page}");
+    // The work-up of the chain as it is now is there when this comes back, so that the yes waits for nothing but the lock.
+    let (_, read) = harbour.get(&format!("/api/1/jobs/{job}")).await;
+    let read: Value = serde_json::from_str(&read).unwrap();
+    let request = read["requests"].as_array().unwrap().last().unwrap();
+    assert_eq!(request["standing"]["is"], "open", "{request}");
+    let code = request["code"].as_str().unwrap();
+    let yes = format!("code={code}&answer=yes&who=owner&how=telephone&words=Do+it,+and+call+me.");
+    let rate = json!({"kind": "money-told", "body": {"labour_rate": {"amount": "91.00", "currency": "EUR"}}});
+    let (before, answering) = (entries.len() + 1, format!("/jobs/{job}/answer"));
+    let mut holder = hold(server, &database).await;
+    // The price comes to the lock first; the yes was judged before it was kept.
+    let (changed, answered, ()) = tokio::join!(
+        hillside.post(&job, 1, &rate),
+        async {
+            waiting(server, &database, 1).await;
+            harbour.form(&answering, &yes).await
+        },
+        async {
+            waiting(server, &database, 2).await;
+            let_go(server, &database);
+        }
+    );
+    holder.wait().unwrap();
+    assert_eq!(changed.0, StatusCode::CREATED, "{}", changed.1);
+    assert_eq!(answered.0, StatusCode::CONFLICT, "{}", answered.2);
+    assert!(answered.2.contains("ask again"), "{}", answered.2);
+    assert_eq!(harbour.store.entries_of(job.parse().unwrap()).await.unwrap().len(), before + 1, "the price alone");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn two_orders_at_once_in_two_shops_do_not_pass_the_ceiling_together() {
     let server = Server::shared();
@@ -167,33 +252,11 @@ async fn two_orders_at_once_in_two_shops_do_not_pass_the_ceiling_together() {
         {"part": "head", "supplier": from, "quantity": 1, "price": eur("600.00")}})
     };
     // Nobody writes while this one holds the lock: both orders are judged by the job as it stands now.
-    let mut holder = server
-        .psql_command(&database, OWNER, &format!("SELECT pg_advisory_lock({WRITING_LOCK}); SELECT pg_sleep(60)"))
-        .spawn()
-        .unwrap();
-    let waiting = |granted: bool| {
-        let not = if granted { "" } else { "NOT " };
-        server.sql(
-            &database,
-            &format!(
-                "SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND objid = {WRITING_LOCK} AND {not}granted \
-                 AND database = (SELECT oid FROM pg_database WHERE datname = current_database())"
-            ),
-        )
-    };
-    while waiting(true) != "1" {
-        tokio::time::sleep(Duration::from_millis(20)).await;
-    }
+    let mut holder = hold(server, &database).await;
     let (fennmouth, quayside) = (order("Fennmouth"), order("Quayside"));
     let (one, other, ()) = tokio::join!(harbour.post(&job, 2, &fennmouth), hillside.post(&job, 3, &quayside), async {
-        while waiting(false) != "2" {
-            tokio::time::sleep(Duration::from_millis(20)).await;
-        }
-        server.sql(
-            &database,
-            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() \
-             AND pid <> pg_backend_pid() AND query LIKE '%pg_sleep(60)%'",
-        );
+        waiting(server, &database, 2).await;
+        let_go(server, &database);
     });
     holder.wait().unwrap();
     let mut both = [one, other];

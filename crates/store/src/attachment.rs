@@ -48,11 +48,7 @@ impl ContentId {
 
 impl fmt::Display for ContentId {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let mut text = String::with_capacity(64);
-        for byte in self.0 {
-            write!(text, "{byte:02x}")?;
-        }
-        f.write_str(&text)
+        f.write_str(&hex(&self.0))
     }
 }
 
@@ -67,17 +63,31 @@ impl FromStr for ContentId {
 
     fn from_str(text: &str) -> Result<Self, ContentIdError> {
         let wrong = || ContentIdError { text: text.chars().take(80).collect() };
-        // One spelling only: capital digits would be another file name for the same bytes.
-        if text.len() != 64 || !text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f')) {
-            return Err(wrong());
-        }
-        let mut bytes = [0; 32];
-        for (place, two) in bytes.iter_mut().zip(text.as_bytes().chunks_exact(2)) {
-            let two = std::str::from_utf8(two).map_err(|_| wrong())?;
-            *place = u8::from_str_radix(two, 16).map_err(|_| wrong())?;
-        }
-        Ok(Self(bytes))
+        unhex(text).map(Self).ok_or_else(wrong)
     }
+}
+
+/// Gives bytes as small hexadecimal digits.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    let mut text = String::with_capacity(2 * bytes.len());
+    for byte in bytes {
+        // Writing into a text cannot fail.
+        let _written = write!(text, "{byte:02x}");
+    }
+    text
+}
+
+/// Reads so many bytes out of small hexadecimal digits; one spelling only, since capital digits would be another file
+/// name for the same bytes.
+pub(crate) fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
+    if text.len() != 2 * N || !text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f')) {
+        return None;
+    }
+    let mut bytes = [0; N];
+    for (place, two) in bytes.iter_mut().zip(text.as_bytes().chunks_exact(2)) {
+        *place = u8::from_str_radix(std::str::from_utf8(two).ok()?, 16).ok()?;
+    }
+    Some(bytes)
 }
 
 /// Writes the file of an attachment, unless it lies there whole already.

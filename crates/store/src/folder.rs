@@ -7,7 +7,8 @@
 //!   logbook.sqlite      the record (beside it `-wal` and `-shm` while it is open)
 //!   attachments/ab/ab…  one file an attachment, named after its SHA-256, in 256 folders
 //!   attachments/incoming/   files being written; emptied when the folder is opened
-//!   knowledge/          the shop's own knowledge, where it has any; never written by the store
+//!   knowledge/          the shop's own knowledge, where it has any; written by a restore and by nothing else
+//!   backups.json        when the last backup was made and proved, where one was
 //! ```
 
 use std::ffi::OsStr;
@@ -15,6 +16,7 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
+use crate::attachment::ContentId;
 use crate::failure::OpenError;
 
 /// The folder format this build writes; a folder with a higher one is read and never written.
@@ -91,6 +93,48 @@ pub(crate) fn attachment_path(folder: &Path, name: &str) -> PathBuf {
 /// Gives the path under which an attachment with this name is written before it is complete.
 pub(crate) fn incoming_path(folder: &Path, name: &str, turn: u64) -> PathBuf {
     folder.join(ATTACHMENTS).join(INCOMING).join(format!("{name}.{turn}"))
+}
+
+/// Lists the names of all attachment files that lie in a folder, whatever the record says of them.
+pub(crate) fn attachment_names(folder: &Path) -> io::Result<Vec<ContentId>> {
+    let mut names = Vec::new();
+    for group in fs::read_dir(folder.join(ATTACHMENTS))? {
+        let group = group?;
+        if group.file_name() != OsStr::new(INCOMING) && group.file_type()?.is_dir() {
+            for file in fs::read_dir(group.path())? {
+                names.extend(file?.file_name().to_string_lossy().parse::<ContentId>());
+            }
+        }
+    }
+    Ok(names)
+}
+
+/// A file by its name within a folder, with `/` between folders, and its bytes.
+pub type NamedBytes = (String, Vec<u8>);
+
+/// Gives the shop's own knowledge files of a folder: names with `/` between folders, and bytes.
+///
+/// # Errors
+///
+/// What the system says, with the file
+pub fn knowledge_files(knowledge: &Path) -> Result<Vec<NamedBytes>, (PathBuf, io::Error)> {
+    let mut files = Vec::new();
+    let mut open = vec![(String::new(), knowledge.to_owned())];
+    while let Some((before, folder)) = open.pop() {
+        let failed = |error| (folder.clone(), error);
+        for item in fs::read_dir(&folder).map_err(failed)? {
+            let item = item.map_err(failed)?;
+            let name = format!("{before}{}", item.file_name().to_string_lossy());
+            let kind = item.file_type().map_err(failed)?;
+            if kind.is_dir() {
+                open.push((format!("{name}/"), item.path()));
+            } else if kind.is_file() {
+                files.push((name, fs::read(item.path()).map_err(|error| (item.path(), error))?));
+            }
+        }
+    }
+    files.sort();
+    Ok(files)
 }
 
 /// Writes a file so that after a crash it is there whole or not at all, and survives once this returns.

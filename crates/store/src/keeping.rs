@@ -1,6 +1,6 @@
 //! The trait that every store meets, and what it promises.
 
-use std::collections::{BTreeMap, btree_map};
+use std::collections::{BTreeMap, BTreeSet, btree_map};
 use std::future::Future;
 use std::ops::ControlFlow;
 
@@ -30,7 +30,8 @@ const TURNS: u32 = 100;
 /// 3. An id is kept once. The same bytes offered again are answered with the rank they already have; other bytes under
 ///    the same id are refused.
 /// 4. The entries of a job form one chain, in rank: the `prev` of each line is the `hash` of the line before it. A line
-///    that does not continue the chain is refused, so that the door reads the end again and seals anew.
+///    that does not continue the chain is refused, so that the door reads the end again and seals anew. Only a repair,
+///    and what is carried on from a repaired record, may leave a gap, where each entry behind a gap is named.
 /// 5. Lines come back byte for byte.
 /// 6. After a commit or a file sync has failed in a way that leaves it open what is on the disk, nothing more is kept
 ///    until the program is started again; reading goes on.
@@ -42,6 +43,21 @@ pub trait Store: Send + Sync {
     /// # Shapes  answers in the sequence of the entries; no entries give no answers
     /// # Errors  [`AppendError`]; on every one of them none of the entries has been acknowledged
     fn append(&self, entries: &[Entry]) -> impl Future<Output = Result<Vec<Kept>, AppendError>> + Send;
+
+    /// Keeps the entries as [`append`](Self::append) does; those named in `past` may stand without the one before them,
+    /// because that one was lost before they came here.
+    ///
+    /// A store that does not know of gaps refuses such an entry as out of chain.
+    ///
+    /// # Errors  [`AppendError`]
+    fn append_past_gaps(
+        &self,
+        entries: &[Entry],
+        past: &BTreeSet<EntryId>,
+    ) -> impl Future<Output = Result<Vec<Kept>, AppendError>> + Send {
+        let _unknown_here = past;
+        self.append(entries)
+    }
 
     /// Gives each entry its place at the end of its job, seals it and keeps it; all or none.
     ///

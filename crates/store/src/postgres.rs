@@ -9,6 +9,7 @@ mod opening;
 mod trouble;
 mod writing;
 
+use std::collections::BTreeSet;
 use std::str::FromStr;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -157,7 +158,11 @@ impl PgStore {
 
 impl Store for PgStore {
     async fn append(&self, entries: &[Entry]) -> Result<Vec<Kept>, AppendError> {
-        self.keep(Asked::Sealed(entries)).await
+        self.append_past_gaps(entries, &BTreeSet::new()).await
+    }
+
+    async fn append_past_gaps(&self, entries: &[Entry], past: &BTreeSet<EntryId>) -> Result<Vec<Kept>, AppendError> {
+        self.keep(Asked::Sealed(entries, past)).await
     }
 
     async fn seal_and_append(&self, entries: &[Unsealed]) -> Result<Vec<Kept>, AppendError> {

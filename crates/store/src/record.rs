@@ -3,6 +3,8 @@
 //! The trait cannot be behind a pointer, and a door that is written once for each store is compiled twice for nothing. So
 //! there is one type, and a match.
 
+use std::collections::BTreeSet;
+
 use anatomy::{EntryId, JobId};
 use logbook::{Entry, Unsealed};
 
@@ -96,6 +98,13 @@ impl Store for Record {
         match self {
             Self::Sqlite(store) => store.append(entries).await,
             Self::Postgres(store) => store.append(entries).await,
+        }
+    }
+
+    async fn append_past_gaps(&self, entries: &[Entry], past: &BTreeSet<EntryId>) -> Result<Vec<Kept>, AppendError> {
+        match self {
+            Self::Sqlite(store) => store.append_past_gaps(entries, past).await,
+            Self::Postgres(store) => store.append_past_gaps(entries, past).await,
         }
     }
 

@@ -1,5 +1,6 @@
 //! The embedded store: one SQLite file in a folder, attachments beside it.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::{Arc, OnceLock};
@@ -190,53 +191,6 @@ impl SqliteStore {
         ask().await.map_err(|error| self.unread(&error))
     }
 
-    /// Copies the record as it is at one moment, and every attachment, into an empty folder that can be opened.
-    ///
-    /// Work goes on meanwhile; what is kept after the call began may or may not be in the copy's attachments, and is not
-    /// in its record.
-    ///
-    /// # Errors  [`ReadError`] when the target is not empty or the disk fails; the copy is then not complete
-    pub async fn back_up(&self, target: &Path) -> Result<(), ReadError> {
-        let failed = |why: String| ReadError::Storage { place: target.to_owned().into(), why, next: LOOK_AND_VERIFY };
-        let lock = in_background({
-            let target = target.to_owned();
-            move || {
-                if target.join(RECORD_FILE).exists() {
-                    return Err("there is a record already: a backup goes into an empty folder".to_owned());
-                }
-                folder::take(&target).map_err(|error| error.to_string())
-            }
-        })
-        .await
-        .map_err(failed)?
-        .map_err(failed)?;
-        let copy = target.join(RECORD_FILE);
-        sqlx::query("VACUUM INTO ?")
-            .bind(copy.to_string_lossy().into_owned())
-            .execute(&self.inner.readers)
-            .await
-            .map_err(|error| failed(error.to_string()))?;
-        // The list is taken after the copy, so that it holds at least every attachment the copied record names.
-        for attachment in self.attachments().await? {
-            let bytes = self.attachment(attachment.id).await.map_err(|error| failed(error.to_string()))?;
-            let target = target.to_owned();
-            in_background(move || attachment::write(&target, attachment.id, &bytes))
-                .await
-                .map_err(failed)?
-                .map_err(|error| failed(error.to_string()))?;
-        }
-        let synced = in_background({
-            let target = target.to_owned();
-            move || {
-                std::fs::File::open(target.join(RECORD_FILE))?.sync_all()?;
-                folder::sync_folder(&target)
-            }
-        });
-        synced.await.map_err(failed)?.map_err(|error| failed(error.to_string()))?;
-        drop(lock);
-        Ok(())
-    }
-
     /// Gives the connection that writes, or why there is none.
     fn writer(&self) -> Result<&SqlitePool, String> {
         if let Some(because) = self.inner.stopped.get() {
@@ -296,7 +250,12 @@ impl SqliteStore {
     }
 
     /// Keeps one entry inside a transaction.
-    async fn append_one(&self, transaction: &mut Transaction<'_, Sqlite>, entry: &Entry) -> Result<Kept, AppendError> {
+    async fn append_one(
+        &self,
+        transaction: &mut Transaction<'_, Sqlite>,
+        entry: &Entry,
+        past: &BTreeSet<EntryId>,
+    ) -> Result<Kept, AppendError> {
         let need = count(entry.line().len());
         let failed = |error: sqlx::Error| self.append_failed(self.write_failed(&error, Moment::Before), need);
         let (id, job) = (entry.id().to_string(), entry.job().to_string());
@@ -329,7 +288,7 @@ impl SqliteStore {
                 last.hash().to_owned()
             }
         };
-        if entry.prev() != end {
+        if entry.prev() != end && !past.contains(&entry.id()) {
             let named = entry.prev().to_owned();
             return Err(AppendError::OutOfChain { id: entry.id(), job: entry.job(), named, end });
         }
@@ -353,6 +312,10 @@ impl SqliteStore {
 
 impl Store for SqliteStore {
     async fn append(&self, entries: &[Entry]) -> Result<Vec<Kept>, AppendError> {
+        self.append_past_gaps(entries, &BTreeSet::new()).await
+    }
+
+    async fn append_past_gaps(&self, entries: &[Entry], past: &BTreeSet<EntryId>) -> Result<Vec<Kept>, AppendError> {
         let writer = self.writer().map_err(|because| AppendError::ReadOnly { because })?;
         if entries.is_empty() {
             return Ok(Vec::new());
@@ -376,7 +339,7 @@ impl Store for SqliteStore {
             self.writer().map_err(|because| AppendError::ReadOnly { because })?;
             let mut kept = Vec::with_capacity(entries.len());
             for entry in entries {
-                kept.push(self.append_one(&mut transaction, entry).await?);
+                kept.push(self.append_one(&mut transaction, entry, past).await?);
             }
             transaction.commit().await.map_err(|error| failed(error, Moment::Commit))?;
             Ok(kept)

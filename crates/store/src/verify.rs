@@ -10,6 +10,7 @@ use crate::attachment::ContentId;
 use crate::entry::{Rank, sha256_of};
 use crate::failure::{AttachmentError, ReadError};
 use crate::keeping::{PAGE, Store};
+use crate::state_hash::StateSum;
 
 /// A row of the record as it lies, read by nobody yet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -42,6 +43,8 @@ pub struct Report {
     pub entries: u64,
     /// How many attachments were looked at.
     pub attachments: u64,
+    /// The state hash of everything looked at; empty when the walk was stopped.
+    pub state: String,
     /// The hash each job ends with; its last 8 characters are those printed on paper.
     pub ends: BTreeMap<JobId, String>,
     /// What does not agree, in the sequence it was met; the first one of a job is where its trouble begins.
@@ -137,6 +140,7 @@ pub(crate) async fn walk<S: Store>(
     let of_entries = store.jobs().await?.iter().map(|job| job.entries).sum::<u64>();
     let of = of_entries + of_attachments;
     let mut ends: BTreeMap<JobId, End> = BTreeMap::new();
+    let mut state = StateSum::default();
     let mut after = 0;
     loop {
         let page = store.rows_after(after, PAGE).await?;
@@ -147,6 +151,7 @@ pub(crate) async fn walk<S: Store>(
                 report.complaints.push(Complaint::Gap { from: after + 1, to: row.rank.saturating_sub(1) });
             }
             after = row.rank;
+            state.line(&row.job, &row.line);
             look_at(row, &mut ends, &mut report.complaints);
             report.entries += 1;
         }
@@ -158,6 +163,7 @@ pub(crate) async fn walk<S: Store>(
     }
     if report.walked == Walked::ToTheEnd {
         for attachment in attachments {
+            state.attachment(attachment.id);
             let what = match store.attachment(attachment.id).await {
                 Ok(bytes) if count(bytes.len()) == attachment.size => None,
                 Ok(bytes) => Some(format!("it has {} bytes and the record says {}", bytes.len(), attachment.size)),
@@ -174,6 +180,9 @@ pub(crate) async fn walk<S: Store>(
                 break;
             }
         }
+    }
+    if report.walked == Walked::ToTheEnd {
+        report.state = state.finish().to_string();
     }
     report.ends = ends
         .into_iter()

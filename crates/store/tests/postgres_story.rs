@@ -12,8 +12,8 @@ use std::time::Duration;
 use postgres_server::{OWNER, Server, both};
 use store::postgres::WRITING_LOCK;
 use store::{
-    Address, AppendError, AttachmentError, Changes, Complaint, ContentId, FailureClass, OpenError, Opening, PgOpening,
-    PgStore, Record, Report, SqliteStore, Standing, Store,
+    Address, AppendError, AttachmentError, Changes, Complaint, ContentId, FailureClass, KeptBy, OpenError, Opening,
+    PgOpening, PgStore, Record, Report, SqliteStore, Standing, Store,
 };
 
 const HANDBOOK: &str = include_str!("../../../docs/handbook/several-shops.md");
@@ -396,6 +396,25 @@ async fn a_record_moves_to_a_server_and_back_and_is_the_same() {
     let (one, other) = (verified(&folder).await, verified(&home).await);
     assert!(one.agrees() && other.agrees());
     assert_eq!(one.ends, other.ends);
+}
+
+#[tokio::test]
+async fn a_gap_is_taken_in_where_it_is_named_and_stays_in_sight() {
+    let server = Server::shared();
+    let store = Record::from(opened(server, &server.database()).await);
+    let mut pen = common::Pen::for_job(1);
+    let (first, _lost, last) = (pen.note("first"), pen.note("lost before it came here"), pen.note("behind the gap"));
+    store.append(&[first]).await.unwrap();
+    let refused = store.append(std::slice::from_ref(&last)).await.unwrap_err();
+    assert!(matches!(refused, AppendError::OutOfChain { .. }), "{refused}");
+    let past = BTreeSet::from([last.id()]);
+    let kept = store.append_past_gaps(std::slice::from_ref(&last), &past).await.unwrap();
+    assert_eq!((kept[0].rank, kept[0].by), (2, KeptBy::ThisCall));
+    let again = store.append_past_gaps(std::slice::from_ref(&last), &past).await.unwrap();
+    assert_eq!((again[0].rank, again[0].by), (2, KeptBy::AnEarlierCall));
+    store.seal_and_append(&[common::unsealed_note(1, 77, "work goes on")]).await.unwrap();
+    let report = store.verify(&mut |_| ControlFlow::Continue(())).await.unwrap();
+    assert_eq!((report.entries, report.complaints.len()), (3, 1), "{report:?}");
 }
 
 /// Takes everything from one store into another one.

@@ -1,6 +1,7 @@
 //! The commands, one module each (two where two of them do the same thing to a record).
 
 pub(crate) mod amend;
+pub(crate) mod backup;
 pub(crate) mod calc;
 pub(crate) mod carry;
 pub(crate) mod demo;
@@ -9,9 +10,12 @@ pub(crate) mod gauges;
 pub(crate) mod jobs;
 pub(crate) mod knowledge;
 pub(crate) mod life;
+pub(crate) mod machine;
 pub(crate) mod network;
 pub(crate) mod new;
+pub(crate) mod page;
 pub(crate) mod papers;
+pub(crate) mod quotes;
 pub(crate) mod serve;
 pub(crate) mod sheet;
 pub(crate) mod simulate;

@@ -290,9 +290,23 @@ impl Desk {
     }
 }
 
+/// The id of a new entry and the time in it.
+pub(crate) fn fresh() -> Result<(EntryId, jiff::Timestamp), Trouble> {
+    surroundings::new_entry().map_err(|e| Trouble::new(Exit::Storage, "make an entry", e))
+}
+
 /// A new entry of a known kind.
 pub(crate) fn entry(job: JobId, by: Option<&str>, body: &EntryBody) -> Result<Unsealed, Trouble> {
-    let (id, at) = surroundings::new_entry().map_err(|e| Trouble::new(Exit::Storage, "make an entry", e))?;
+    entry_under(fresh()?, job, by, body)
+}
+
+/// An entry of a known kind under an id made before.
+pub(crate) fn entry_under(
+    (id, at): (EntryId, jiff::Timestamp),
+    job: JobId,
+    by: Option<&str>,
+    body: &EntryBody,
+) -> Result<Unsealed, Trouble> {
     let by = by.map_or_else(surroundings::person, ToOwned::to_owned);
     Unsealed::new(job, at, &by, &surroundings::device(), id, body)
         .map_err(|e| Trouble::new(Exit::Refused, "make an entry", e))

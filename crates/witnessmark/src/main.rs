@@ -52,7 +52,7 @@ struct Cli {
     /// No talk on standard error but complaints.
     #[arg(long, short, global = true)]
     quiet: bool,
-    /// Never ask anything (nothing is ever asked; kept for scripts that say so).
+    /// Never ask anything (nothing but the passphrase of a backup is ever asked for).
     #[arg(long, global = true)]
     no_input: bool,
     /// No colour.
@@ -97,16 +97,29 @@ enum Command {
     Note(commands::tell::Note),
     /// Enters anything else, with its body as JSON.
     Tell(commands::tell::Tell),
+    /// Quotes of a job side by side; in from a price list, out as a table.
+    Quotes(commands::quotes::Quotes),
+    /// Takes machine work back by the code on its paper.
+    #[command(name = "machine-work-returned")]
+    MachineBack(commands::machine::MachineBack),
     /// The engine's own figures: out of a job, or into one.
     Sheet(commands::sheet::Sheet),
     /// Writes the papers of a job as PDF.
     Papers(commands::papers::Papers),
+    /// Makes the page that a customer answers, as one file.
+    Page(Box<commands::page::Page>),
+    /// Keeps the answer to a customer page, by its code.
+    Answer(commands::page::Answer),
     /// Opens the bench in a browser on this machine.
     Serve(commands::serve::Serve),
-    /// Writes logbooks as JSON Lines, byte for byte.
+    /// Writes the whole record with its photos as plain files, or logbooks alone as JSON Lines.
     Export(commands::carry::Export),
-    /// Takes in a logbook from JSON Lines.
+    /// Takes in an exported record with its photos, or a logbook from JSON Lines.
     Import(commands::carry::Import),
+    /// Copies the whole record into one file that only a passphrase opens.
+    Backup(commands::backup::Backup),
+    /// Brings a record back from a backup, or proves that one would come back.
+    Restore(commands::backup::Restore),
     /// Says whether a logbook is as it was written.
     Verify(commands::verify::Verify),
     /// The network of a job, and exact answers from any network in the open BIF form.
@@ -162,7 +175,8 @@ fn misread(error: &clap::Error) -> Done {
 }
 
 fn run(cli: Cli) -> Done {
-    let manner = Manner { json: cli.json, plain: cli.plain, quiet: cli.quiet, no_colour: cli.no_color };
+    let manner =
+        Manner { json: cli.json, plain: cli.plain, quiet: cli.quiet, no_colour: cli.no_color, no_input: cli.no_input };
     let store = match cli.store {
         // The text is not repeated: there may be a password in it.
         Some(typed) => {
@@ -176,7 +190,7 @@ fn run(cli: Cli) -> Done {
         .enable_all()
         .build()
         .map_err(|error| Trouble::file("start", &error))?;
-    runtime.block_on(async {
+    let done = runtime.block_on(async {
         match cli.command {
             Command::Demo(c) => c.run(&desk).await,
             Command::Workup(c) => c.run(&desk).await,
@@ -188,11 +202,17 @@ fn run(cli: Cli) -> Done {
             Command::Correct(c) => c.run(&desk).await,
             Command::Note(c) => c.run(&desk).await,
             Command::Tell(c) => c.run(&desk).await,
+            Command::Quotes(c) => c.run(&desk).await,
+            Command::MachineBack(c) => c.run(&desk).await,
             Command::Sheet(c) => c.run(&desk).await,
             Command::Papers(c) => c.run(&desk).await,
+            Command::Page(c) => c.run(&desk).await,
+            Command::Answer(c) => c.run(&desk).await,
             Command::Serve(c) => c.run(&desk).await,
             Command::Export(c) => c.run(&desk).await,
             Command::Import(c) => c.run(&desk).await,
+            Command::Backup(c) => c.run(&desk).await,
+            Command::Restore(c) => c.run(&desk).await,
             Command::Verify(c) => c.run(&desk).await,
             Command::Network(c) => c.run(&desk).await,
             Command::Knowledge(c) => c.run(&desk),
@@ -200,5 +220,8 @@ fn run(cli: Cli) -> Done {
             Command::Life(c) => c.run(&desk),
             Command::Simulate(c) => c.run(&desk).await,
         }
-    })
+    });
+    // A work-up that nobody waits for any more does not hold up the end.
+    runtime.shutdown_background();
+    done
 }

@@ -20,8 +20,17 @@ pub(crate) struct Bar {
 impl Bar {
     /// A bar that nobody sees yet.
     pub(crate) fn new(what: &'static str, talk: &Talk) -> Self {
+        Self::styled("{msg} [{bar:30}] {pos} of {len}, {eta} left", what, talk)
+    }
+
+    /// A bar of bytes that nobody sees yet.
+    pub(crate) fn bytes(what: &'static str, talk: &Talk) -> Self {
+        Self::styled("{msg} [{bar:30}] {bytes} of {total_bytes}, {eta} left", what, talk)
+    }
+
+    fn styled(template: &str, what: &'static str, talk: &Talk) -> Self {
         let bar = ProgressBar::hidden();
-        let style = ProgressStyle::with_template("{msg} [{bar:30}] {pos} of {len}, {eta} left");
+        let style = ProgressStyle::with_template(template);
         if let Ok(style) = style {
             bar.set_style(style.progress_chars("=> "));
         }

@@ -5,6 +5,7 @@ use std::io;
 use knowledge::Knowledge;
 use logbook::JobState;
 use quantity::Verdict;
+use workup::asking;
 use workup::series::severity;
 pub(crate) use workup::words::count;
 use workup::words::{of_engines, words};
@@ -48,7 +49,10 @@ impl Sheet<'_> {
         self.checks()?;
         self.options()?;
         self.proof()?;
+        self.machine()?;
+        self.date()?;
         self.committed()?;
+        self.requests()?;
         self.notices()
     }
 
@@ -126,6 +130,24 @@ impl Sheet<'_> {
                 n => format!("; {} not counted", count(n, "line", "lines")),
             };
             t.line(&format!("  {}: {used} {of}{rest}", words(one.covers.word())), 4)?;
+        }
+        Ok(())
+    }
+
+    /// The questions for a yes that wait, and how each stands.
+    fn requests(&self) -> io::Result<()> {
+        let (t, state, today) = (self.talk, self.state(), crate::surroundings::today());
+        let waits = asking::waiting_for_answer(state, today);
+        if waits.is_empty() {
+            return Ok(());
+        }
+        t.heading("WHAT IS ASKED AND NOT ANSWERED")?;
+        for ask in waits {
+            let code = ask.code.as_deref().map(|code| format!(", code {}", asking::shown(code))).unwrap_or_default();
+            let standing = asking::standing(state, self.knowledge, Some(self.case), ask, today);
+            let next = if matches!(standing, asking::Standing::Void { .. }) { "; ask again" } else { "" };
+            let what = words(ask.covers.word());
+            t.line(&format!("  {what}, up to {}{code}: {}{next}", ask.ceiling, standing.in_words()), 4)?;
         }
         Ok(())
     }
@@ -553,10 +575,87 @@ impl Sheet<'_> {
             t.line(&format!("  missing: {}, {}  [{}]", asked.name, asked.place, asked.check), 4)?;
         }
         self.more(open.len(), self.rows(), "missing proofs")?;
+        for hold in proof.unanswered.iter().take(self.rows()) {
+            t.line(&format!("  hold point open: {hold}"), 4)?;
+        }
+        self.more(proof.unanswered.len(), self.rows(), "open hold points")?;
         for hold in &proof.passed_open {
             t.line(&format!("  passed without proof: {}, {}: {}", hold.hold, hold.by, hold.reason), 4)?;
         }
         Ok(())
+    }
+
+    /// What machine shops say of their own work.
+    fn machine(&self) -> io::Result<()> {
+        if self.case.machine.is_empty() {
+            return Ok(());
+        }
+        self.talk.heading("AS LEFT, BY THE WORD OF THE MACHINE SHOP")?;
+        self.case.machine.iter().try_for_each(|back| self.back(back))
+    }
+
+    fn back(&self, back: &workup::machine::back::MachineBack) -> io::Result<()> {
+        let t = self.talk;
+        for line in &back.lines {
+            let found = line.as_found.as_ref().map_or_else(String::new, |f| format!("found ({f}), "));
+            let left = line.as_left.as_ref().map_or_else(|| words(line.result.word()), |f| format!("left at {f}"));
+            let verdict = line.verdict.map_or("", workup::machine::back::word_of);
+            let tone = if line.verdict == Some(Verdict::Outside) { Tone::Outside } else { Tone::Strong };
+            let what = format!("{}, {}: {found}{left}", line.name, line.place);
+            t.line(&format!("  {what}  {}", t.tone(tone, verdict)), 4)?;
+            t.line(&format!("    order {} to {}; {}", back.code, back.shop, line.reason), 6)?;
+            if let Some(next) = &line.next_move {
+                t.line(&format!("    {next}"), 6)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// What sets the date, where something is on the way.
+    fn date(&self) -> io::Result<()> {
+        if workup::awaited::JobDate::of(self.state()).coming.is_empty() {
+            return Ok(());
+        }
+        self.talk.heading("WHAT SETS THE DATE")?;
+        self.date_lines()
+    }
+
+    fn date_lines(&self) -> io::Result<()> {
+        use workup::awaited::{Coming, JobDate};
+        let date = JobDate::of(self.state());
+        let t = self.talk;
+        if let Some((setter, day)) = date.sets() {
+            let name = match setter.what {
+                Coming::Part(part) => words(&part.part),
+                Coming::Work(order) => format!("machine work {}", order.code),
+            };
+            t.line(
+                &format!("  {name} from {} sets the date: {}", setter.from(), t.tone(Tone::Strong, &day.to_string())),
+                4,
+            )?;
+        }
+        for line in date.words(Some(crate::surroundings::today())) {
+            t.line(&format!("  {line}"), 4)?;
+        }
+        Ok(())
+    }
+
+    /// What an entry of machine work gives cause to say: what belongs to an order, what came back, and the date.
+    pub(crate) fn machine_of(&self, entry: anatomy::EntryId) -> io::Result<()> {
+        let state = self.state();
+        let sent = state.machine_orders.iter().find(|o| o.in_entry == entry);
+        if let (Some(order), Some(layout)) = (sent, &state.layout) {
+            for open in workup::machine::sequence::unordered(state, layout, self.knowledge, &order.body) {
+                self.talk.line(&format!("  {}", open.words(layout)), 4)?;
+            }
+        }
+        let back = self.case.machine.iter().find(|back| back.entry == entry.to_string());
+        if let Some(back) = back {
+            self.back(back)?;
+        }
+        let ordered = state.orders.iter().any(|o| o.in_entry == entry);
+        let arrived = state.arrivals.iter().any(|a| a.in_entry == entry);
+        if sent.is_some() || back.is_some() || ordered || arrived { self.date_lines() } else { Ok(()) }
     }
 
     fn price(&self, o: &OptionLine) -> String {

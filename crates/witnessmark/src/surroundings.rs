@@ -85,6 +85,76 @@ pub(crate) fn new_job() -> Result<JobId, IdError> {
     uuid::Uuid::now_v7().to_string().parse()
 }
 
+/// The moment now.
+pub(crate) fn now() -> Timestamp {
+    Timestamp::now()
+}
+
+/// Day and minute here at a moment.
+pub(crate) fn minute_of(at: Timestamp) -> String {
+    at.to_zoned_datetime(jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M").to_string()
+}
+
+/// The passphrase of backups, where the surroundings tell it.
+pub(crate) fn passphrase() -> Option<String> {
+    told("WITNESSMARK_PASSPHRASE")
+}
+
+/// Whether somebody else on this machine may read a file.
+#[cfg(unix)]
+pub(crate) fn is_open_to_others(file: &std::path::Path) -> bool {
+    use std::os::unix::fs::PermissionsExt;
+    std::fs::metadata(file).is_ok_and(|there| there.is_file() && there.permissions().mode() & 0o077 != 0)
+}
+
+/// Says no: this system keeps its permissions elsewhere.
+#[cfg(not(unix))]
+pub(crate) fn is_open_to_others(_file: &std::path::Path) -> bool {
+    false
+}
+
+/// A name that nobody has used before.
+pub(crate) fn fresh_name() -> String {
+    uuid::Uuid::now_v7().to_string()
+}
+
+/// Comes back when somebody presses Ctrl-C, or the system tells the program to end.
+///
+/// Listening begins with the call, not with the first look at what it gives. Where a signal cannot be listened for, the
+/// system ends the program as it always did.
+#[cfg(unix)]
+pub(crate) fn told_to_stop() -> impl Future<Output = ()> + Send + 'static {
+    use tokio::signal::unix::{SignalKind, signal};
+    let heard = |kind: SignalKind| {
+        let listening = signal(kind);
+        async move {
+            match listening {
+                Ok(mut listening) => {
+                    let _once = listening.recv().await;
+                }
+                Err(_) => std::future::pending::<()>().await,
+            }
+        }
+    };
+    let (interrupted, ended) = (heard(SignalKind::interrupt()), heard(SignalKind::terminate()));
+    async move {
+        tokio::select! {
+            () = interrupted => {}
+            () = ended => {}
+        }
+    }
+}
+
+/// Comes back when somebody presses Ctrl-C.
+#[cfg(not(unix))]
+pub(crate) fn told_to_stop() -> impl Future<Output = ()> + Send + 'static {
+    async {
+        if tokio::signal::ctrl_c().await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    }
+}
+
 /// A stopwatch, started now.
 #[derive(Debug)]
 pub(crate) struct Stopwatch(Instant);

@@ -17,6 +17,8 @@ pub(crate) struct Manner {
     pub(crate) quiet: bool,
     /// No colour.
     pub(crate) no_colour: bool,
+    /// Nobody is asked anything.
+    pub(crate) no_input: bool,
 }
 
 /// Where a command writes.
@@ -53,6 +55,11 @@ impl Talk {
     /// Whether answers are JSON.
     pub(crate) fn json(&self) -> bool {
         self.manner.json
+    }
+
+    /// Whether nobody is to be asked anything.
+    pub(crate) fn no_input(&self) -> bool {
+        self.manner.no_input
     }
 
     /// Sets a piece of text off, where there is colour.

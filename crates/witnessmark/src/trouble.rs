@@ -1,5 +1,6 @@
 //! What can go wrong at the door, and which exit code says so.
 
+use store::carried::{CarriedClass, CarriedError};
 use store::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
 use workup::entering::{NotTaken, Rule};
 
@@ -79,6 +80,10 @@ impl Trouble {
             Rule::Ceiling => format!(
                 "; ask for it and write it down, `witnessmark tell {job} approval-asked …` and `approval-given`"
             ),
+            Rule::Asked if why.expected.contains("ask again") => format!(
+                ": `witnessmark page {job} --ceiling AMOUNT --out FILE` makes a new page to send, `witnessmark answer` takes its answer"
+            ),
+            Rule::Asked => String::new(),
             Rule::Closed => format!(
                 ": `witnessmark withdraw {job} ENTRY` takes the `job-closed` back,                  `witnessmark tell {job} comeback-opened …` says that the engine came back"
             ),
@@ -91,6 +96,11 @@ impl Trouble {
             | Rule::NoEntry
             | Rule::Withdrawn
             | Rule::OwnWay => String::new(),
+            Rule::Hold => format!(
+                "; {} passes one open, {} leaves a stage out",
+                tell("hold-point-passed-open", r#"{"stage": "...", "hold": "...", "by": "NAME", "reason": "..."}"#),
+                tell("stage-left-out", r#"{"stage": "...", "by": "NAME", "reason": "..."}"#)
+            ),
         };
         let exit = match &why.rule {
             Rule::Value | Rule::Asks(_) | Rule::Body => Exit::Usage,
@@ -106,7 +116,9 @@ impl Trouble {
             | Rule::Impossible
             | Rule::Withdrawn
             | Rule::Caution(_)
+            | Rule::Hold
             | Rule::Ceiling
+            | Rule::Asked
             | Rule::Closed
             | Rule::OwnWay => Exit::Refused,
         };
@@ -117,6 +129,19 @@ impl Trouble {
     pub(crate) fn file(doing: impl Into<String>, error: &std::io::Error) -> Self {
         let (exit, next) = of_io(error);
         Self::new(exit, doing, format!("{error}; {next}"))
+    }
+
+    /// A record that was not carried out or in.
+    pub(crate) fn carried(doing: impl Into<String>, error: &CarriedError) -> Self {
+        if let CarriedError::System { path, why } = error {
+            let (exit, next) = of_io(why);
+            return Self::new(exit, doing, format!("{}: {why}; {next}", path.display()));
+        }
+        let exit = match error.class() {
+            CarriedClass::NotAsWritten => Exit::Problem,
+            CarriedClass::Store(of) => class(of),
+        };
+        Self::new(exit, doing, bare(&error.to_string()))
     }
 
     /// The exit code.

@@ -194,6 +194,18 @@ fn leaves(at: &str, value: &Value, out: &mut BTreeMap<String, String>) {
             let lines: Vec<&str> = list.iter().filter_map(Value::as_str).collect();
             out.insert(at.to_owned(), lines.join("\n"));
         }
+        // Bolts are typed one a line, a sequence of them in a row.
+        Value::Array(list) if at == "bolts" => {
+            let part = |bolt: &Value, name: &str| bolt[name]["text"].as_str().unwrap_or_default().to_owned();
+            let wet = |bolt: &Value| if bolt["wet"] == "yes" { " wet" } else { "" };
+            let lines: Vec<String> =
+                list.iter().map(|b| format!("{} {}{}", part(b, "along"), part(b, "across"), wet(b))).collect();
+            out.insert(at.to_owned(), lines.join("\n"));
+        }
+        Value::Array(list) if at == "sequence" => {
+            let places: Vec<String> = list.iter().map(Value::to_string).collect();
+            out.insert(at.to_owned(), places.join(" "));
+        }
         Value::Array(list) => list.iter().enumerate().for_each(|(n, v)| leaves(&under(&n.to_string()), v, out)),
         Value::String(text) => drop(out.insert(at.to_owned(), text.clone())),
         Value::Null => {}
@@ -251,6 +263,8 @@ fn page_of(kind: &str) -> &'static str {
         "build-step-done"
         | "hold-point-signed"
         | "hold-point-passed-open"
+        | "stage-left-out"
+        | "bolts-placed"
         | "bolt-tightened"
         | "bolt-restarted"
         | "joint-disturbed"

@@ -6,7 +6,8 @@ use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 use anatomy::EntryId;
-use logbook::{Covers, Figure, JobState};
+use jiff::Timestamp;
+use logbook::{Covers, Fact, Figure, JobState};
 use quantity::{Decimal, Money, Reply, Unit, parse_quantity};
 use serde::Serialize;
 
@@ -109,6 +110,80 @@ pub fn committed(state: &JobState) -> Vec<Committed> {
             Some(Committed { covers, ceiling, approvals, used, lines: here })
         })
         .collect()
+}
+
+/// How a ceiling and what is used of it went, step by step.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Course {
+    /// For what; further work is a part of the repair.
+    pub covers: Covers,
+    /// When the customer said yes, and the ceiling from then on.
+    pub ceilings: Vec<Step>,
+    /// When what is committed changed, and what it was from then on.
+    pub used: Vec<Step>,
+}
+
+/// An amount from a moment on.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Step {
+    /// The moment, by the device's clock.
+    pub at: Timestamp,
+    /// The amount.
+    pub to: Money,
+}
+
+/// How each ceiling and what is used of it went over time, as far as the record stands now: what was taken back never was, and
+/// of several choices the last one speaks. In the sequence of [`committed`].
+#[must_use]
+pub fn courses(state: &JobState) -> Vec<Course> {
+    let mut events: Vec<(EntryId, Timestamp)> = Vec::new();
+    events.extend(state.approvals.iter().map(|f| (f.in_entry, f.made_at)));
+    events.extend(state.orders.iter().map(|f| (f.in_entry, f.made_at)));
+    events.extend(state.machine_orders.iter().map(|f| (f.in_entry, f.made_at)));
+    events.extend(state.time_worked.iter().map(|f| (f.in_entry, f.made_at)));
+    events.extend(state.costs.iter().map(|f| (f.in_entry, f.made_at)));
+    events.extend(state.chosen.iter().map(|f| (f.in_entry, f.made_at)));
+    events.sort_unstable();
+    let mut out: Vec<Course> = Vec::new();
+    for (entry, at) in events {
+        for one in committed(&up_to(state, entry)) {
+            let course = match out.iter_mut().find(|c| c.covers == one.covers) {
+                Some(course) => course,
+                None => {
+                    out.push(Course { covers: one.covers, ceilings: Vec::new(), used: Vec::new() });
+                    let Some(last) = out.last_mut() else { continue };
+                    last
+                }
+            };
+            for (steps, now) in [(&mut course.ceilings, one.ceiling), (&mut course.used, one.used)] {
+                if let Some(now) = now
+                    && steps.last().is_none_or(|before| before.to != now)
+                {
+                    steps.push(Step { at, to: now });
+                }
+            }
+        }
+    }
+    out.sort_by_key(|course| course.covers);
+    out
+}
+
+/// The money of a job as it stood after an entry.
+fn up_to(state: &JobState, last: EntryId) -> JobState {
+    fn until<T: Clone>(facts: &[Fact<T>], last: EntryId) -> Vec<Fact<T>> {
+        facts.iter().filter(|f| f.in_entry <= last).cloned().collect()
+    }
+    JobState {
+        rates: state.rates.clone(),
+        approvals: until(&state.approvals, last),
+        orders: until(&state.orders, last),
+        machine_orders: until(&state.machine_orders, last),
+        quotes: until(&state.quotes, last),
+        time_worked: until(&state.time_worked, last),
+        costs: until(&state.costs, last),
+        chosen: state.chosen.clone().filter(|f| f.in_entry <= last),
+        ..JobState::default()
+    }
 }
 
 /// Passes what keeps to the ceilings: `after` is the job with the new entry, `corrects` whether that puts another right.

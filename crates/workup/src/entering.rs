@@ -14,6 +14,7 @@ use serde_json::Value;
 use crate::Case;
 use crate::committed::{self, Beyond};
 use crate::faces::{self, Line};
+use crate::gates;
 use crate::opened;
 use crate::words::words;
 
@@ -48,8 +49,12 @@ pub enum Rule {
     Withdrawn,
     /// A caution holds the work up until it is ticked.
     Caution(String),
+    /// An open hold point holds it up, or the signature lacks what the hold point asks for.
+    Hold,
     /// It goes beyond what was approved.
     Ceiling,
+    /// The request that it answers does not hold.
+    Asked,
     /// The job is closed.
     Closed,
     /// The kind has a way of its own.
@@ -81,12 +86,12 @@ fn rest(expected: &str, instead: &[String]) -> String {
 }
 
 impl NotTaken {
-    fn new(rule: Rule, field: impl Into<String>, found: impl ToString) -> Self {
+    pub(crate) fn new(rule: Rule, field: impl Into<String>, found: impl ToString) -> Self {
         let (found, field) = (found.to_string(), field.into());
         Self { rule, field, found, expected: String::new(), instead: Vec::new() }
     }
 
-    fn expecting(self, expected: impl Into<String>) -> Self {
+    pub(crate) fn expecting(self, expected: impl Into<String>) -> Self {
         Self { expected: expected.into(), ..self }
     }
 
@@ -654,7 +659,7 @@ pub fn in_one_way(typed: &Typed) -> String {
 pub fn body_of(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) -> Result<EntryBody, NotTaken> {
     known(kind, body, state, knowledge)?;
     match EntryBody::read(kind, kind.latest_version(), body) {
-        Ok(Some(body)) => Ok(body),
+        Ok(Some(body)) => Ok(crate::asking::with_page(state, body)),
         Ok(None) => Err(NotTaken::new(Rule::Body, "kind", "this build does not write that version")),
         Err(error) => {
             let why = format!("it does not fit {}: {error}", kind.word());
@@ -678,6 +683,7 @@ pub fn known(kind: Kind, body: &Value, state: &JobState, knowledge: &Knowledge) 
         placed(state, line).map_err(|e| within(e, n))?;
     }
     placed(state, body)?;
+    crate::machine::ensure_return(kind, body, state)?;
     for name in ["order", "quote", "asked", "entry"] {
         if let Some(id) = text(body, name).and_then(|t| t.parse::<EntryId>().ok()) {
             in_job(state, name, id)?;
@@ -763,13 +769,15 @@ fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'stati
             let attributes = knowledge.attributes.iter().map(|a| a.id.as_str()).collect();
             vec![("attribute", attributes), ("value", values.into_iter().flatten().collect())]
         }
-        Kind::BuildStepDone => vec![("stage", steps())],
+        Kind::BuildStepDone | Kind::StageLeftOut => vec![("stage", steps())],
         Kind::HoldPointSigned | Kind::HoldPointPassedOpen => {
             let stage = knowledge.steps.iter().find(|s| s.id == field("stage"));
             let holds = stage.map(|s| s.holds.iter().map(|h| h.record.as_str()));
             vec![("stage", steps()), ("hold", holds.into_iter().flatten().collect())]
         }
-        Kind::BoltTightened | Kind::BoltRestarted | Kind::JointDisturbed => vec![("joint", joints())],
+        Kind::BoltsPlaced | Kind::BoltTightened | Kind::BoltRestarted | Kind::JointDisturbed => {
+            vec![("joint", joints())]
+        }
         Kind::JobOpened
         | Kind::ComplaintHeard
         | Kind::EngineDescribed
@@ -809,9 +817,6 @@ fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'stati
     }
 }
 
-/// The stage of the build in which the engine is started first.
-const FIRST_START: &str = "first_start";
-
 /// What may still be written into a closed job: words, papers, what comes back later, and what opens it again.
 const AFTER_CLOSE: &[Kind] = &[
     Kind::NoteWritten,
@@ -845,8 +850,8 @@ pub fn ended(state: &JobState) -> Option<String> {
 /// Passes an entry that the job as it stands allows: `after` is the same job with the entry in it.
 ///
 /// # Errors
-/// [`Rule::Closed`], [`Rule::NoEntry`], [`Rule::Withdrawn`], [`Rule::Caution`], [`Rule::Ceiling`]; for a
-/// correction also what refuses the new body.
+/// [`Rule::Closed`], [`Rule::NoEntry`], [`Rule::Withdrawn`], [`Rule::Caution`], [`Rule::Hold`], [`Rule::Ceiling`];
+/// for a correction also what refuses the new body.
 pub fn ensure(state: &JobState, after: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<(), NotTaken> {
     let target = if let EntryBody::EntryWithdrawn(b) = body {
         Some(b.entry)
@@ -877,6 +882,7 @@ pub fn ensure(state: &JobState, after: &JobState, knowledge: &Knowledge, body: &
         corrected(state, knowledge, kind, &correction.body)?;
     } else {
         held_up(state, knowledge, body)?;
+        gates::ensure(state, knowledge, body)?;
     }
     let corrects = matches!(body, EntryBody::EntryCorrected(_));
     committed::ensure_within(state, after, corrects).map_err(|beyond| {
@@ -957,7 +963,7 @@ fn held_up(state: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<
     } else if let EntryBody::HoldPointSigned(b) = body {
         build(&b.stage)
     } else if let EntryBody::EngineRun(b) = body {
-        Some(FIRST_START).filter(|_| b.run == RunKind::FirstStart).and_then(build)
+        Some(gates::FIRST_START).filter(|_| b.run == RunKind::FirstStart).and_then(build)
     } else {
         None
     };

@@ -43,7 +43,7 @@ impl Range {
         Self { lo: amount, hi: amount }
     }
 
-    fn plus(&self, other: &Self) -> Option<Self> {
+    pub(crate) fn plus(&self, other: &Self) -> Option<Self> {
         Some(Self { lo: self.lo.plus(&other.lo).ok()?, hi: self.hi.plus(&other.hi).ok()? })
     }
 
@@ -397,6 +397,22 @@ impl<'a> Desk<'a> {
                 replaced.push((vec![band], new.iter().map(|l| l.price.clone()).collect()));
             }
             lines.extend(new);
+        }
+        for remedy in &made.remedies {
+            let band = self.units(remedy.cost);
+            usual.push(band.clone());
+            // Work that was asked for by itself stands below with its own price, and is not paid twice.
+            if work::asked_for(self.judged.state).iter().any(|id| remedy.operations.iter().any(|o| o == id)) {
+                replaced.push((vec![band], Vec::new()));
+                continue;
+            }
+            lines.push(EstimateLine {
+                group: Group::Always,
+                what: format!("So that it does not happen again: {}", remedy.what),
+                who: "own shop".to_owned(),
+                how: spread(remedy.cost, "units"),
+                price: band,
+            });
         }
         for (stage, units) in &made.opening {
             let span = Span { lo: *units, hi: *units };

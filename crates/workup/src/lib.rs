@@ -9,11 +9,16 @@
 //! Modules in reading order: [`notice`], [`network`] (layout and knowledge to worst-of variables), [`settle`],
 //! [`findings`], [`faces`], [`gauges`], [`scales`], [`series`],
 //! [`beliefs`], [`money`], [`first_place`], [`remembered`], [`opened`], [`bounds`], [`advice`], [`choosing`], [`work`], [`estimate`], [`proof`], then [`work_up`] below. [`export`]
-//! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved), [`cores`] (old parts
-//! that go back), [`entering`]
-//! (the rules by which an entry is taken), [`simulate`] (how good the advice is) and [`mod@words`].
+//! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved),
+//! [`customer_page`] and [`asking`] (what a customer is asked, and whether the question still holds), [`cores`] (old parts
+//! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came
+//! back), [`gates`] (hold points and what they hold up), [`quotes`] (offers side by side), [`teardown`] (what opening
+//! costs), [`tightening`] (the bolts of a joint), [`entering`] (the rules by which an entry is taken), [`simulate`] (how good
+//! the advice is) and [`mod@words`].
 
 pub mod advice;
+pub mod asking;
+pub mod awaited;
 pub mod beliefs;
 pub mod bounds;
 pub mod calls;
@@ -21,23 +26,29 @@ pub mod choosing;
 mod clashes;
 pub mod committed;
 pub mod cores;
+pub mod customer_page;
 pub mod entering;
 pub mod estimate;
 pub mod export;
 pub mod faces;
 pub mod findings;
 pub mod first_place;
+pub mod gates;
 pub mod gauges;
+pub mod machine;
 pub mod money;
 pub mod network;
 pub mod notice;
 pub mod opened;
 pub mod proof;
+pub mod quotes;
 pub mod remembered;
 pub mod scales;
 pub mod series;
 pub mod settle;
 pub mod simulate;
+pub mod teardown;
+pub mod tightening;
 pub mod words;
 pub mod work;
 
@@ -129,6 +140,9 @@ pub struct Case {
     pub reach: Reach,
     /// Whether the repair is proved, and why.
     pub proof: Proof,
+    /// What machine shops say of their own work; no proof and no belief rests on it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub machine: Vec<machine::back::MachineBack>,
     /// Complaints about the record.
     pub notices: Vec<Notice>,
     /// Cautions for every job.
@@ -225,6 +239,8 @@ pub fn work_up_in_two(
     notices.extend(odd);
     notices.extend(scales::past_the_end(state, knowledge));
     notices.extend(bounds::odd(state));
+    let (machine, of_machine) = machine::back::of_state(state, layout, knowledge);
+    notices.extend(of_machine);
     let blocks = money::blocks(&net, layout, knowledge);
     let terms = money::Terms::of(state, knowledge);
     let (clashes::Consistent { gathered, drawn, laid }, before) =
@@ -292,6 +308,7 @@ pub fn work_up_in_two(
         estimate,
         reach,
         proof,
+        machine,
         notices,
         cautions: knowledge
             .cautions

@@ -15,9 +15,10 @@ use std::sync::Arc;
 
 use anatomy::{EngineLayout, Position, Scope};
 use inference::lanes::{LanesError, forward_draws};
+use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BlockLeft, Growth, HORIZON_MILES, RepairOption, Residual, Span};
-use knowledge::{Block, BlockPer, Knowledge};
-use logbook::{Fact, JobState, QuoteReceived};
+use knowledge::{Block, BlockPer, Knowledge, Remedy};
+use logbook::{CauseAnswer, Fact, JobState, QuoteReceived};
 use quantity::Money;
 use serde::Serialize;
 
@@ -111,6 +112,8 @@ pub struct OptionHere<'k> {
     pub besides: f64,
     /// Days until the vehicle is ready: low and high.
     pub days: [f64; 2],
+    /// What takes the named cause away and is no part of the option itself.
+    pub remedies: Vec<&'k Remedy>,
     /// For an option that is a choice of what to open: the blocks opened, by place; the others stay as they are.
     pub opens: Option<Vec<usize>>,
     /// The option that the other heads get, where they do.
@@ -476,6 +479,8 @@ pub struct Terms {
     pub rate: Option<f64>,
     /// Chances of failing of the parts whose life is known.
     pub lasting: Lasting,
+    /// The cause that was named, and what the engine is known to be.
+    pub cause: Option<(String, BTreeMap<String, String>)>,
 }
 
 impl Terms {
@@ -500,7 +505,28 @@ impl Terms {
             scrap: units(state.rates.scrap_value.as_ref()),
             day: units(state.rates.standing_per_day.as_ref()).unwrap_or(0.0),
             rate,
+            cause: match &state.cause {
+                Some(CauseAnswer::Named(named)) => {
+                    let layout = state.layout.as_ref();
+                    let stated = layout.map(|l| crate::work::stated(state, l, knowledge)).unwrap_or_default();
+                    Some((named.cause.clone(), stated))
+                }
+                Some(CauseAnswer::UnknownSigned(_)) | None => None,
+            },
         }
+    }
+
+    /// What an option has to pay so that the cause is gone when it is done, what it does itself left out.
+    fn remedies<'k>(&self, option: &RepairOption, knowledge: &'k Knowledge) -> Vec<&'k Remedy> {
+        let Some((id, told)) = &self.cause else { return Vec::new() };
+        let named = knowledge.causes.iter().find(|c| c.id == *id);
+        let needed = |r: &&Remedy| {
+            (option.keeps_engine || r.outside)
+                && option.leaves_cause.is_none()
+                && !r.operations.iter().any(|o| option.operations.contains(o))
+                && !AppliesTo::spoken_against(&r.applies, |name| told.get(name).map(String::as_str))
+        };
+        named.into_iter().flat_map(|c| &c.value.remedies).filter(needed).collect()
     }
 
     /// What a comeback costs at most: nobody mends it for more than giving up the car would lose him.
@@ -760,6 +786,10 @@ pub fn options<'k>(
                 lo: option.fixed.lo * growth + per_head.lo * heads,
                 hi: option.fixed.hi * growth + per_head.hi * heads,
             };
+            let remedies = terms.remedies(option, knowledge);
+            for remedy in &remedies {
+                fixed = Span { lo: fixed.lo + remedy.cost.lo, hi: fixed.hi + remedy.cost.hi };
+            }
             let quote = quote_for(quotes, &option.id);
             let mut quoted = None;
             if let Some((quote, rate)) = quote.zip(terms.rate) {
@@ -779,6 +809,7 @@ pub fn options<'k>(
                 fixed,
                 besides,
                 days,
+                remedies,
                 opens: None,
                 beside: None,
                 stages: bits(&option.access),

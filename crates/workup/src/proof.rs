@@ -2,7 +2,8 @@
 //! open, and the answer with its reason.
 //!
 //! The work that was chosen says which proofs it asks for ([`crate::work`]). A repair is proved when each of them was
-//! taken at every place it has, the last reading of each kind is inside, and no hold point was passed without proof.
+//! taken at every place it has, the last reading of each kind is inside, and no hold point is open or was passed
+//! without proof.
 //! A proof that falls due only on the road is listed as due later and keeps no repair from being proved. A reading that
 //! could not tell is settled by a later one of the same thing that could.
 //! A reading of a later recheck neither proves nor disproves what left the shop.
@@ -16,6 +17,7 @@ use quantity::Verdict;
 use serde::Serialize;
 
 use crate::findings::Finding;
+use crate::gates;
 use crate::network::{EngineNet, applies};
 use crate::opened::AFTER_REPAIR;
 use crate::work;
@@ -65,8 +67,11 @@ pub struct Proof {
     pub asked: Vec<ProofAsked>,
     /// Readings after the work that are the last of their kind and not inside, by entry.
     pub not_inside: Vec<String>,
-    /// Hold points passed without proof.
+    /// Hold points passed without proof and not signed since.
     pub passed_open: Vec<PassedOpen>,
+    /// Hold points up to the first start that the work reaches for sure and nobody answered, as stage and record.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unanswered: Vec<String>,
     /// Every reading after the work, in the order taken, with the one before it.
     pub pairs: Vec<ProofPair>,
     /// Readings of later rechecks, by entry.
@@ -150,6 +155,7 @@ impl Proof {
         let passed_open: Vec<PassedOpen> = state
             .holds_open
             .iter()
+            .filter(|h| !state.holds_signed.iter().any(|s| s.stage == h.stage && s.hold == h.hold))
             .map(|h| PassedOpen {
                 stage: h.stage.clone(),
                 hold: h.hold.clone(),
@@ -164,13 +170,16 @@ impl Proof {
             .filter(|b| knowledge.check(&b.check).is_none_or(|c| !c.once))
             .map(|b| b.entry.clone())
             .collect();
-        let (standing, reason) = answer(&asked, not_inside.len(), passed_open.len());
+        let unanswered: Vec<String> =
+            gates::before_the_start(state, knowledge).iter().map(gates::HoldPoint::name).collect();
+        let (standing, reason) = answer(&asked, not_inside.len(), passed_open.len(), unanswered.len());
         Self {
             standing,
             reason,
             asked,
             not_inside,
             passed_open,
+            unanswered,
             pairs,
             rechecks: rechecks.iter().map(|f| f.entry.clone()).collect(),
             not_again,
@@ -183,7 +192,7 @@ fn within(name: &str) -> &str {
     name.strip_prefix("Proof: ").unwrap_or(name)
 }
 
-fn answer(asked: &[ProofAsked], not_inside: usize, passed_open: usize) -> (Standing, String) {
+fn answer(asked: &[ProofAsked], not_inside: usize, passed_open: usize, unanswered: usize) -> (Standing, String) {
     let untaken = || asked.iter().filter(|a| a.entry.is_none());
     let missing = untaken().filter(|a| a.due.is_none()).count();
     let mut later: Vec<String> =
@@ -201,6 +210,7 @@ fn answer(asked: &[ProofAsked], not_inside: usize, passed_open: usize) -> (Stand
     say(missing, "proof is missing", "proofs are missing");
     say(not_inside, "reading after the work is not inside", "readings after the work are not inside");
     say(passed_open, "hold point was passed without proof", "hold points were passed without proof");
+    say(unanswered, "hold point is open", "hold points are open");
     if why.is_empty() {
         let words = if later.is_empty() {
             "Every proof that this repair asks for was taken, and the last of each is inside.".to_owned()
@@ -363,21 +373,22 @@ mod tests {
 
     #[test]
     fn nothing_asked_is_neither_proved_nor_not_proved() {
-        assert_eq!(answer(&[], 0, 0).0, Standing::NotAsked);
+        assert_eq!(answer(&[], 0, 0, 0).0, Standing::NotAsked);
     }
 
     #[test]
     fn one_missing_proof_one_bad_reading_or_one_open_hold_is_enough_not_to_be_proved() {
         let taken = [asked(Some("e1"))];
         let missing = [asked(None)];
-        assert_eq!(answer(&taken, 0, 0).0, Standing::Proved);
-        for (all, bad, open) in [(&missing, 0, 0), (&taken, 1, 0), (&taken, 0, 1)] {
-            let (standing, reason) = answer(all, bad, open);
+        assert_eq!(answer(&taken, 0, 0, 0).0, Standing::Proved);
+        for (all, bad, open, unsigned) in [(&missing, 0, 0, 0), (&taken, 1, 0, 0), (&taken, 0, 1, 0), (&taken, 0, 0, 1)]
+        {
+            let (standing, reason) = answer(all, bad, open, unsigned);
             assert_eq!(standing, Standing::NotProved);
             assert!(reason.starts_with("1 "), "{reason}");
         }
-        let said = answer(&[asked(None), asked(None)], 0, 1).1;
-        assert_eq!(said, "2 proofs are missing; 1 hold point was passed without proof.");
+        let said = answer(&[asked(None), asked(None)], 0, 1, 2).1;
+        assert_eq!(said, "2 proofs are missing; 1 hold point was passed without proof; 2 hold points are open.");
     }
 
     #[test]
@@ -387,15 +398,15 @@ mod tests {
             due: Some("after 500 miles".to_owned()),
             ..asked(entry)
         };
-        let (standing, reason) = answer(&[asked(Some("e1")), filter(None)], 0, 0);
+        let (standing, reason) = answer(&[asked(Some("e1")), filter(None)], 0, 0, 0);
         assert_eq!(standing, Standing::Proved);
         assert!(reason.ends_with("; Filter falls due after 500 miles."), "{reason}");
-        let (standing, reason) = answer(&[asked(None), filter(None)], 0, 0);
+        let (standing, reason) = answer(&[asked(None), filter(None)], 0, 0, 0);
         assert_eq!(
             (standing, reason.as_str()),
             (Standing::NotProved, "1 proof is missing; Filter falls due after 500 miles.")
         );
-        assert!(!answer(&[asked(Some("e1")), filter(Some("e2"))], 0, 0).1.contains("due"));
+        assert!(!answer(&[asked(Some("e1")), filter(Some("e2"))], 0, 0, 0).1.contains("due"));
     }
 
     #[test]

@@ -17,6 +17,23 @@ pub fn of_engines(p: f64) -> String {
     }
 }
 
+/// Of ten engines like this one, how many a chance stands for.
+#[must_use]
+pub fn of_ten(p: f64) -> u8 {
+    let share = if p.is_finite() { p.clamp(0.0, 1.0) } else { 0.0 };
+    (0..10u8).filter(|k| share * 10.0 >= f64::from(*k) + 0.5).count().try_into().unwrap_or(10)
+}
+
+/// A chance as customers read it, such as `about 9 of 10 engines like this`; never a certainty.
+#[must_use]
+pub fn of_ten_in_words(p: f64) -> String {
+    match of_ten(p) {
+        0 => "fewer than 1 of 10 engines like this".to_owned(),
+        10 => "nearly all engines like this".to_owned(),
+        n => format!("about {n} of 10 engines like this"),
+    }
+}
+
 /// A whole number in groups of three, set apart as in an amount of money.
 #[must_use]
 pub fn grouped(value: f64) -> String {

@@ -16,6 +16,7 @@ use serde::Serialize;
 
 use crate::advice::BlockBelief;
 use crate::beliefs::Belief;
+use crate::gates;
 use crate::money::OptionLine;
 
 /// How likely a class of a block or a state of a part must be before the joints that it alone opens count as reached
@@ -90,7 +91,18 @@ impl Judged<'_> {
     /// How far the work of an option and everything that was opened reaches into the build.
     #[must_use]
     pub fn reach(&self, line: Option<&OptionLine>) -> Reach {
-        let joints = self.joints(line);
+        self.through(&self.joints(line), line.map(|l| l.id.as_str()))
+    }
+
+    /// How far the build reaches for sure: by what was chosen, asked for and opened, and by no belief.
+    #[must_use]
+    pub fn sure_reach(&self) -> Reach {
+        let chosen = self.state.chosen.as_ref().map(|c| c.option.as_str());
+        self.through(&self.joints_of(chosen), chosen)
+    }
+
+    /// The stages that some joints and the work of an option reach.
+    fn through(&self, joints: &BTreeSet<String>, option_id: Option<&str>) -> Reach {
         let here: Vec<&BuildStage> = self
             .knowledge
             .steps
@@ -98,8 +110,8 @@ impl Judged<'_> {
             .map(|s| &s.value)
             .filter(|s| AppliesTo::all_hold(&s.applies, |name| self.told(name)) || self.recorded(s))
             .collect();
-        let work: BTreeSet<&str> = line
-            .map(|l| operations(self.state, self.knowledge, &l.id))
+        let work: BTreeSet<&str> = option_id
+            .map(|id| operations(self.state, self.knowledge, id))
             .unwrap_or_default()
             .into_iter()
             .map(|o| o.id.as_str())
@@ -113,7 +125,10 @@ impl Judged<'_> {
         let mut ordered = here;
         ordered.sort_by_key(|s| s.order);
         for stage in ordered {
-            let reached = of_work(stage) || (any && stage.always) || self.recorded(stage);
+            let called = stage.after_seeing.iter().any(|seen| gates::was_seen(self.state, seen));
+            let left = self.state.stages_left_out.iter().any(|l| l.stage == stage.id);
+            let due = of_work(stage) || (any && (stage.always || called));
+            let reached = self.recorded(stage) || (due && !left);
             if reached { &mut out.stages } else { &mut out.left_out }.push(stage.id.clone());
         }
         out
@@ -127,17 +142,32 @@ impl Judged<'_> {
             || state.holds_open.iter().any(|h| h.stage == stage.id)
     }
 
-    /// The joints that are opened: by the work, and by what shows that the engine is open there.
-    fn joints(&self, line: Option<&OptionLine>) -> BTreeSet<String> {
+    /// The joints that are opened whatever is found: by what was asked for and what an option always does, and by what
+    /// shows that the engine is open there.
+    fn joints_of(&self, option_id: Option<&str>) -> BTreeSet<String> {
         let mut out = self.shown_open();
         for id in asked_for(self.state) {
             out.extend(operation(self.knowledge, id).into_iter().flat_map(|o| o.opens.iter().cloned()));
         }
+        if let Some(known) = option_id.and_then(|id| option(self.knowledge, id)) {
+            self.always_opened(known, &mut out);
+        }
+        out
+    }
+
+    /// The joints that an option opens whatever is found.
+    fn always_opened(&self, known: &RepairOption, out: &mut BTreeSet<String>) {
+        self.stages_open(&known.access, out);
+        let work = known.operations.iter().filter_map(|id| operation(self.knowledge, id));
+        out.extend(work.flat_map(|o| o.opens.iter().cloned()));
+    }
+
+    /// The joints that are opened: by the work, and by what shows that the engine is open there.
+    fn joints(&self, line: Option<&OptionLine>) -> BTreeSet<String> {
+        let mut out = self.joints_of(line.map(|l| l.id.as_str()));
         let Some(line) = line else { return out };
-        for known in option(self.knowledge, &line.id).into_iter().chain(self.beside(line)) {
-            self.stages_open(&known.access, &mut out);
-            let work = known.operations.iter().filter_map(|id| operation(self.knowledge, id));
-            out.extend(work.flat_map(|o| o.opens.iter().cloned()));
+        if let Some(beside) = self.beside(line) {
+            self.always_opened(beside, &mut out);
         }
         if let Some(known) = option(self.knowledge, &line.id) {
             self.mended(known, line, &mut out);

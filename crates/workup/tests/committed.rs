@@ -4,7 +4,7 @@
 use knowledge::Knowledge;
 use logbook::{EntryBody, JobState, Kind, fold, seal_story, story_from_lines};
 use serde_json::{Value, json};
-use workup::committed::{Committed, committed};
+use workup::committed::{Committed, committed, courses};
 use workup::entering::{NotTaken, Rule, ensure};
 
 /// A job of some lines, one a minute.
@@ -196,4 +196,26 @@ fn the_invented_jobs_kept_to_what_was_approved() {
             assert!(used.compare(&ceiling).unwrap().is_le(), "{used} of {ceiling}");
         }
     }
+}
+
+#[test]
+fn the_course_of_a_ceiling_is_its_steps_and_those_of_what_is_committed() {
+    let told = vec![
+        opened(),
+        rate(),
+        ("yes", "approval-given", yes("repair", "1000.00")),
+        ("one", "part-ordered", order("head", "Fennmouth", "400.00")),
+        ("more", "approval-given", yes("further-work", "250.00")),
+        ("two", "part-ordered", order("radiator", "Quayside", "500.00")),
+        ("note", "note-written", json!({"text": "rang"})),
+    ];
+    let all = courses(&state(&told));
+    let [course] = all.as_slice() else { panic!("{all:?}") };
+    let said = |steps: &[workup::committed::Step]| -> Vec<(String, String)> {
+        steps.iter().map(|s| (s.at.to_string(), s.to.to_string())).collect()
+    };
+    let at = |minute: u8, amount: &str| (format!("2026-03-02T08:{minute:02}:00Z"), format!("EUR {amount}"));
+    assert_eq!(said(&course.ceilings), [at(2, "1,000.00"), at(4, "1,250.00")]);
+    assert_eq!(said(&course.used), [at(3, "400.00"), at(5, "900.00")]);
+    assert_eq!(courses(&state(&told[..2])), Vec::new());
 }

@@ -6,9 +6,12 @@ use std::collections::BTreeMap;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Signer};
 use logbook::{Fact, HoldPointSigned};
+use workup::gates::{self, Answer, HoldPoint};
+use workup::tightening;
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, day, figure, own, plain};
+use super::words::{Desk, capital, day, described, figure, own, plain};
+use crate::pictures::bolt_rosette;
 
 /// Writes the build sheet.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -42,10 +45,26 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.heading("Other joints tightened");
         bolts(sheet, desk, &nowhere);
     }
-    left_out(sheet, &named(&reach.left_out));
+    let (told, not_reached): (Vec<&BuildStage>, Vec<&BuildStage>) =
+        named(&reach.left_out).into_iter().partition(|s| desk.state.stages_left_out.iter().any(|l| l.stage == s.id));
+    not_touched(sheet, desk, &told);
+    left_out(sheet, &not_reached);
     if !stages.is_empty() {
         keeps(sheet, desk);
     }
+}
+
+/// The stages that somebody says this work does not touch, with the name and the reason.
+fn not_touched(sheet: &mut Sheet, desk: &Desk<'_>, stages: &[&BuildStage]) {
+    if stages.is_empty() {
+        return;
+    }
+    let said = |stage: &&BuildStage| {
+        let told = desk.state.stages_left_out.iter().rfind(|l| l.stage == stage.id)?;
+        Some(format!("{}: {} ({}, {})", stage.title, told.reason, told.by, day(&told.made_at)))
+    };
+    sheet.heading("Not touched");
+    sheet.list(stages.iter().filter_map(said).collect());
 }
 
 /// What is not on the sheet, so that nobody takes it for done.
@@ -148,6 +167,7 @@ fn bolts(sheet: &mut Sheet, desk: &Desk<'_>, joint: &impl Fn(&str) -> bool) {
         groups.entry(key.clone()).or_default().push(b.bolt);
         set.insert(key, format!("{words}; {}, {}", b.made_by, day(&b.made_at)));
     }
+    patterns(sheet, desk, joint);
     if groups.is_empty() {
         return;
     }
@@ -179,6 +199,38 @@ fn bolts(sheet: &mut Sheet, desk: &Desk<'_>, joint: &impl Fn(&str) -> bool) {
     sheet.list(again);
 }
 
+/// The bolts of each joint where they stand, numbered as they are tightened.
+fn patterns(sheet: &mut Sheet, desk: &Desk<'_>, joint: &impl Fn(&str) -> bool) {
+    let mut told: Vec<(String, Option<anatomy::Position>)> = Vec::new();
+    let touched = desk.state.bolts.iter().map(|b| (b.joint.clone(), b.position));
+    let placed = desk.state.bolts_placed.iter().map(|p| (p.joint.clone(), p.position));
+    for one in touched.chain(placed).filter(|(j, _)| joint(j)) {
+        let covered = one.1.is_none() && told.iter().any(|(j, _)| *j == one.0);
+        if !covered && !told.contains(&one) {
+            told.push(one);
+        }
+    }
+    for (id, at) in told {
+        let Some(pattern) = tightening::pattern(desk.state, &id, at) else { continue };
+        let name = format!("{}{}", plain(&id), desk.also_at(at));
+        let svg = bolt_rosette(&pattern, &name, None);
+        let alt = described(&svg);
+        sheet.subheading(format!("Bolts of {name}, numbered as they are tightened"));
+        let picture = sheet.picture(svg, alt, 0.6);
+        sheet.pictures(vec![picture]);
+        let wet: Vec<String> = pattern.wet().iter().map(u16::to_string).collect();
+        let mut words = pattern.whose.words();
+        if !wet.is_empty() {
+            words.push_str(&format!(" Wet holes, sealer as the manual names it: bolts {}.", wet.join(", ")));
+        }
+        words.push_str(&match &pattern.threads {
+            Some(threads) => format!(" Threads: {threads}."),
+            None => " Threads dry or lubricated: look it up in the manual and write it here.".to_owned(),
+        });
+        sheet.text(words);
+    }
+}
+
 /// Numbers as runs, such as `1 to 10`.
 fn run(numbers: &[u16]) -> String {
     let mut runs: Vec<(u16, u16)> = Vec::new();
@@ -193,12 +245,8 @@ fn run(numbers: &[u16]) -> String {
 }
 
 fn holds(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
-    let written = |h: &Hold| {
-        desk.state.holds_signed.iter().any(|s| s.stage == stage.id && s.hold == h.record)
-            || desk.state.holds_open.iter().any(|o| o.stage == stage.id && o.hold == h.record)
-    };
-    let here = stage.holds.iter().filter(|h| workup::work::hold_is_here(h, written(h), |name| desk.was_stated(name)));
-    let rows: Vec<Vec<Cell>> = here.map(|hold| one_hold(desk, stage, hold)).collect();
+    let here = gates::of_stage(desk.state, &desk.stated, stage);
+    let rows: Vec<Vec<Cell>> = here.iter().map(|point| one_hold(desk, point)).collect();
     sheet.table(
         &[
             ("Signed", None),
@@ -211,7 +259,8 @@ fn holds(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
     );
 }
 
-fn one_hold(desk: &Desk<'_>, stage: &BuildStage, hold: &Hold) -> Vec<Cell> {
+fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
+    let (stage, hold) = (point.stage, point.hold);
     let signed: Vec<&Fact<HoldPointSigned>> =
         desk.state.holds_signed.iter().filter(|h| h.stage == stage.id && h.hold == hold.record).collect();
     let open = desk.state.holds_open.iter().find(|h| h.stage == stage.id && h.hold == hold.record);
@@ -241,15 +290,23 @@ fn one_hold(desk: &Desk<'_>, stage: &BuildStage, hold: &Hold) -> Vec<Cell> {
     let signature = match (by.is_empty(), open) {
         (false, _) => Cell::of(by.join("; ")),
         (true, Some(o)) => Cell::of(format!("passed open by {}: {}", o.by, o.reason)),
+        (true, None) if point.answer == Answer::Fitted => Cell::of(fitted(desk, hold)),
         (true, None) => Cell { line: true, text: signer(hold.sign).to_owned(), ..Cell::default() },
     };
     vec![
-        Cell::tick(!signed.is_empty()),
+        Cell::tick(matches!(point.answer, Answer::Signed | Answer::Fitted)),
         Cell::strong(capital(&hold.record)),
         if measured.is_empty() { Cell::line() } else { Cell::of(measured.join("; ")) },
         limit,
         signature,
     ]
+}
+
+/// The part that answers a hold point, who fitted it and when.
+fn fitted(desk: &Desk<'_>, hold: &Hold) -> String {
+    let parts = desk.state.fitted.iter().filter(|f| hold.fitted.contains(&f.part));
+    let words = parts.map(|f| format!("{} fitted, {}, {}", desk.part_name(&f.part), f.made_by, day(&f.made_at)));
+    words.collect::<Vec<_>>().join("; ")
 }
 
 fn signer(sign: Signer) -> &'static str {

@@ -1,11 +1,14 @@
 //! The report to the customer: what was told, what was found, what is believed, what can be done.
 
 use quantity::Verdict;
+use workup::customer_page::{TOLD, beliefs_told, ways_shown};
 use workup::{Belief, Finding, OptionLine};
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, days, described, figure, plain};
-use crate::pictures::{Breadth, Mark, cost_intervals, face_map, of_ten_in_words, reading_between_limits, ten_engines};
+use crate::pictures::{
+    Breadth, Mark, approval_strip, cost_intervals, face_map, of_ten_in_words, reading_between_limits, ten_engines,
+};
 
 /// How many readings are listed \[ours\].
 const READINGS: usize = 8;
@@ -13,10 +16,6 @@ const READINGS: usize = 8;
 const DRAWN: usize = 4;
 /// How many kinds of reading are told along the engine \[ours\].
 const ALONG: usize = 3;
-/// How many options a customer is shown \[target: five or fewer\].
-const OPTIONS: usize = 5;
-/// From here on a belief is told \[ours\].
-const TOLD: f64 = 0.15;
 
 /// Writes the report.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -198,10 +197,7 @@ fn believed(sheet: &mut Sheet, desk: &Desk<'_>) {
         }
         None => {}
     }
-    let helper = |id: &str| desk.knowledge.condition(id).is_some_and(|c| c.helper);
-    let mut told: Vec<&Belief> = desk.case.conditions.iter().filter(|b| b.p >= TOLD && !helper(&b.id)).collect();
-    let moved = |b: &Belief| (b.p - b.before).abs() + b.p / 10.0;
-    told.sort_by(|a, b| moved(b).total_cmp(&moved(a)));
+    let told = beliefs_told(desk.case, desk.knowledge);
     let causes = desk.case.causes.iter().filter(|b| b.p >= TOLD).take(3);
     let chosen: Vec<&Belief> = causes.chain(told.into_iter().take(5)).collect();
     if chosen.is_empty() {
@@ -226,33 +222,15 @@ fn believed(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.table(&[("What", Some(2.6)), ("Of ten engines", None), ("In words", Some(2.7))], rows);
 }
 
-/// The options a customer is shown: chosen and best first among the open ones, leaving it as it is always kept in.
-fn shown<'a>(desk: &Desk<'a>) -> Vec<&'a OptionLine> {
-    let open = desk.open_options();
-    let chosen = desk.state.chosen.as_ref().map(|c| c.option.as_str());
-    let stays = |o: &&OptionLine| desk.known_option(&o.id).is_some_and(|k| k.operations.is_empty() && k.keeps_engine);
-    let mut out: Vec<&OptionLine> = open.iter().copied().take(OPTIONS).collect();
-    // The chosen one leads, so that nobody looks for it.
-    out.sort_by_key(|o| Some(o.id.as_str()) != chosen);
-    for must in [open.iter().copied().find(|o| Some(o.id.as_str()) == chosen), open.iter().copied().find(stays)]
-        .into_iter()
-        .flatten()
-    {
-        if !out.iter().any(|o| o.id == must.id) {
-            out.truncate(OPTIONS - 1);
-            out.push(must);
-        }
-    }
-    out
-}
-
 fn options(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("What can be done");
-    let open = shown(desk);
+    let chosen = desk.state.chosen.as_ref().map(|c| c.option.as_str());
+    // What is ruled out stands below, with its reason.
+    let mut open = ways_shown(desk.case, desk.knowledge, chosen);
+    open.retain(|o| o.struck_out.is_none());
     if open.is_empty() {
         sheet.text("No way is open yet.");
     }
-    let chosen = desk.state.chosen.as_ref().map(|c| c.option.as_str());
     let rows: Vec<Vec<Cell>> = open
         .iter()
         .map(|o| {
@@ -348,6 +326,14 @@ fn decided(sheet: &mut Sheet, desk: &Desk<'_>) {
         &[("Yes to", Some(1.0)), ("Ceiling", Some(1.3)), ("Who and how", Some(1.4)), ("Words", Some(3.0))],
         rows,
     );
+    let agreed = workup::committed::courses(state).into_iter().filter(|course| !course.ceilings.is_empty());
+    for course in agreed {
+        let svg = approval_strip(&course, Breadth::Sheet);
+        let alt = described(&svg);
+        sheet.subheading(format!("What was agreed for the {}, and what is committed", plain(course.covers.word())));
+        let picture = sheet.picture(svg, alt, 0.8);
+        sheet.pictures(vec![picture]);
+    }
     for refusal in &state.refusals {
         let of = refusal.option.as_ref().map(|o| format!(" ({})", desk.option_name(o))).unwrap_or_default();
         sheet.text(format!("Refused by {}: {}{of}: “{}”", refusal.who, plain(refusal.covers.word()), refusal.words));

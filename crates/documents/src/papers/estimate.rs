@@ -389,7 +389,12 @@ fn moves(sheet: &mut Sheet, desk: &Desk<'_>, option: &str) {
 fn terms(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("Terms");
     let rates = &desk.state.rates;
-    let until = desk.state.quotes.iter().filter_map(|q| q.valid_until).min();
+    // Of the quotes that this estimate rests on; one that nobody took up ends nothing.
+    let rests_on = |q: &&logbook::Fact<logbook::QuoteReceived>| match &desk.state.chosen {
+        Some(chosen) => chosen.quotes.contains(&q.in_entry) || q.option.as_ref() == Some(&chosen.option),
+        None => true,
+    };
+    let until = desk.state.quotes.iter().filter(rests_on).filter_map(|q| q.valid_until).min();
     sheet.fields(vec![
         ("Labour rate".to_owned(), rates.labour_rate.as_ref().map(|r| format!("{r} a billed hour"))),
         ("Holds until".to_owned(), until.map(|d| format!("{d}, the first day a quote runs out"))),

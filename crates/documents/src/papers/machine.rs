@@ -1,33 +1,94 @@
-//! The machine order: one sheet a piece, with datum, as-found figures, limits, what must be left, and room for the
-//! answer.
+//! The machine order: one sheet a part, with one drawing, datum, as-found figures, limits, what must be left alone, the order of
+//! work, and room for the answer.
+
+mod drafts;
+mod found;
 
 use anatomy::Position;
-use knowledge::workshop::{DoneBy, Operation, PerWhat};
-use logbook::{Fact, MachineLine, MachineOrderSent};
-use quantity::Verdict;
+use knowledge::limits::{AppliesTo, Characteristic, Tolerance};
+use knowledge::workshop::{DoneBy, Operation, Works};
+use logbook::{Bound, EngineFigure, MachineLine};
 use workup::Finding;
+use workup::machine::{OrderLine, PieceAt, PieceOrder, pieces, sequence};
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, described, figure, lower, own, plain};
-use crate::pictures::{Breadth, Cut, cut_sketch, face_map, measured_at, reading_between_limits};
+use super::words::{Desk, capital, described, figure, plain};
+use super::{PaperError, PaperSize, Typeset, press};
+use crate::pictures::{Cut, Frame, Worked, cut_sketch};
 
-/// Writes the machine order.
-pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
-    for order in &desk.state.machine_orders {
-        for line in &order.lines {
-            if !sheet.is_empty() {
-                sheet.new_page();
-            }
-            ordered(sheet, desk, order, line);
+/// How much of what was found stands on a sheet, so that a part fits on one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Detail {
+    /// All of it, with its pictures.
+    Full,
+    /// Fewer readings and the maps of faces, small.
+    Fewer,
+    /// The worst readings alone.
+    Bare,
+}
+
+impl Detail {
+    /// How small a sheet may be set before less stands on it \[ours\]: letters stay at 6 points.
+    const fn least_scale(self) -> f64 {
+        match self {
+            Detail::Full => 0.84,
+            Detail::Fewer => 0.76,
+            Detail::Bare => 0.6,
         }
     }
-    if !sheet.is_empty() {
-        return;
+}
+
+/// Typesets the machine order with as much of what was found as leaves each part on one sheet.
+pub(super) fn fitted(
+    desk: &Desk<'_>,
+    issued: &str,
+    size: PaperSize,
+    blank: impl Fn(PaperSize) -> Sheet,
+) -> Result<Typeset, PaperError> {
+    let mut last = None;
+    for detail in [Detail::Full, Detail::Fewer, Detail::Bare] {
+        let mut sheet = blank(size);
+        // Nobody works from a draft; it may be as long as it is.
+        let ordered = !desk.state.machine_orders.is_empty();
+        sheet.least_scale = ordered.then(|| detail.least_scale());
+        let parts = write(&mut sheet, desk, detail);
+        let set = press::print(super::Paper::MachineOrder.word(), issued, &sheet)?;
+        if !ordered || set.pages <= parts.max(1) {
+            return Ok(set);
+        }
+        last = Some(set);
     }
-    drafts(sheet, desk);
-    if !sheet.is_empty() {
-        return;
+    last.ok_or(PaperError::Typesetting { paper: super::Paper::MachineOrder.word(), why: "nothing was set".to_owned() })
+}
+
+/// Writes the machine order; gives how many parts it is about.
+fn write(sheet: &mut Sheet, desk: &Desk<'_>, detail: Detail) -> usize {
+    let parts: Vec<PieceOrder<'_>> =
+        desk.state.machine_orders.iter().flat_map(|order| pieces(order, desk.layout, desk.knowledge)).collect();
+    for piece in &parts {
+        if !sheet.is_empty() {
+            sheet.new_page();
+        }
+        part(sheet, desk, piece, detail);
     }
+    if !parts.is_empty() {
+        return parts.len();
+    }
+    let drafts = drafts::all(desk);
+    for draft in &drafts {
+        if !sheet.is_empty() {
+            sheet.new_page();
+        }
+        drafts::write(sheet, desk, draft, detail);
+    }
+    if drafts.is_empty() {
+        nothing(sheet, desk);
+    }
+    drafts.len()
+}
+
+/// Says that there is nothing to send.
+fn nothing(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.strong("No machine work is ordered.");
     let Some(chosen) = &desk.state.chosen else {
         sheet.text(
@@ -51,297 +112,413 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
 }
 
-/// One line of an order that went out.
-fn ordered(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, line: &MachineLine) {
-    let operation = desk.operation(&line.operation);
-    let name = operation.map_or_else(|| capital(&plain(&line.operation)), |o| o.name.clone());
-    sheet.statement(
-        format!("{name}: {}", desk.place(&line.position, &name)),
-        format!("Order {} to {}", order.code, order.shop),
-    );
-    let wanted = match (&line.want, &line.want_high) {
-        (Some(low), Some(high)) => Some(format!("{} to {}", figure(low), figure(high))),
-        (Some(one), None) => Some(figure(one)),
-        (None, Some(high)) => Some(format!("at most {}", figure(high))),
-        (None, None) => None,
-    };
-    let here = readings_at(desk, line.position, operation);
-    let measure = operation.and_then(|o| o.measures.clone());
-    let read_as = line.as_found.as_ref().and_then(|found| measured_as(desk, &here, found));
-    // Figures of two measures are not set beside each other as if one became the other.
-    let alike = measure.is_none() || read_as.is_none() || measure == read_as;
-    sheet.fields(vec![
-        ("Engine".to_owned(), Some(desk.engine_identity())),
-        ("Datum, measured from".to_owned(), order.datum.clone()),
-        (measure.as_ref().map_or_else(|| "Wanted".to_owned(), |m| format!("Wanted, {m}")), wanted.clone()),
-        (
-            "Must be left at least".to_owned(),
-            Some(line.leave_at_least.as_ref().map_or_else(|| "not told; ask before cutting".to_owned(), figure)),
-        ),
-        ("Needed by".to_owned(), order.need_by.map(|d| d.to_string())),
-    ]);
-    if let Some(note) = &line.note {
-        sheet.strong(capital(note));
+/// Lines of one kind of work that want the same.
+struct Work<'a> {
+    number: usize,
+    name: String,
+    operation: Option<&'a Operation>,
+    lines: Vec<OrderLine<'a>>,
+    /// What a figure as found measures, where it is another measure than the wanted one.
+    other_measure: Option<String>,
+}
+
+impl<'a> Work<'a> {
+    /// The line that speaks for all.
+    fn line(&self) -> Option<&'a MachineLine> {
+        self.lines.first().map(|l| l.line)
     }
-    if let (false, Some(found), Some(read_as)) = (alike, &line.as_found, &read_as) {
-        sheet.text(format!("As found: {}, {read_as}. This is another measure than the wanted one.", figure(found)));
+
+    /// What is wanted, in words.
+    fn wanted(&self) -> Option<String> {
+        let line = self.line()?;
+        match (&line.want, &line.want_high) {
+            (Some(low), Some(high)) => Some(format!("{} to {}", figure(low), figure(high))),
+            (Some(one), None) => Some(figure(one)),
+            (None, Some(high)) => Some(format!("at most {}", figure(high))),
+            (None, None) => None,
+        }
     }
-    // Only a face is drawn as one: a bore, a ledge or a journal is not a block with a cut on top.
-    if operation.is_none_or(|o| matches!(o.per, PerWhat::Head | PerWhat::HeadOrBlock | PerWhat::Deck | PerWhat::Face)) {
-        let svg = cut_sketch(&Cut {
-            datum: order.datum.clone().unwrap_or_default(),
-            face: format!("{name}{}", desk.also_at(Some(line.position))),
-            as_found: line.as_found.as_ref().filter(|_| alike).map(figure),
-            wanted: wanted.clone(),
-            leave: line.leave_at_least.as_ref().map(figure),
-        });
-        let alt = described(&svg);
-        let sketch = sheet.picture(svg, alt, 0.52);
-        sheet.pictures(vec![sketch]);
-    } else if let Some(found) = line.as_found.as_ref().filter(|_| alike) {
-        sheet.fields(vec![("As found".to_owned(), Some(figure(found)))]);
+
+    fn leave(&self) -> Option<String> {
+        self.line()?.leave_at_least.as_ref().map(figure)
     }
-    sheet.small(format!("{}.", capital(&desk.case.front)));
-    let cautions = operation.map(|o| o.cautions.clone()).unwrap_or_default();
-    desk.cautions(sheet, &cautions);
-    as_found(sheet, desk, &here);
-    along(sheet, desk, &here);
-    pictured(sheet, desk, line.position, &here);
-    limits(sheet, desk, operation, &here, line.position);
-    answer(sheet, desk, order, line);
+}
+
+/// The work on a part, what wants the same together, in the order of work.
+fn work<'a>(desk: &Desk<'_>, piece: &PieceOrder<'a>) -> Vec<Work<'a>> {
+    let mut out: Vec<Work<'a>> = Vec::new();
+    for line in &piece.lines {
+        let same = |w: &&mut Work<'a>| {
+            w.line().is_some_and(|l| {
+                (&l.operation, &l.want, &l.want_high, &l.leave_at_least, &l.note)
+                    == (
+                        &line.line.operation,
+                        &line.line.want,
+                        &line.line.want_high,
+                        &line.line.leave_at_least,
+                        &line.line.note,
+                    )
+            })
+        };
+        let measure = line.operation.and_then(|o| o.measures.as_ref());
+        let here = found::readings(desk, &[(line.operation, line.line.position)]);
+        let read_as = line.line.as_found.as_ref().and_then(|found| measured_as(desk, &here, found));
+        // Figures of two measures are not set beside each other as if one became the other.
+        let other = read_as.filter(|read| measure.is_some_and(|m| m != read));
+        match out.iter_mut().find(same) {
+            Some(there) => there.lines.push(*line),
+            None => out.push(Work {
+                number: out.len() + 1,
+                name: line.name(),
+                operation: line.operation,
+                lines: vec![*line],
+                other_measure: other,
+            }),
+        }
+    }
+    out
 }
 
 /// What a figure as found measures, where it is that of a reading of the place.
 fn measured_as(desk: &Desk<'_>, here: &[&Finding], found: &logbook::Figure) -> Option<String> {
-    let reading = here.iter().find(|f| f.shown == figure(found)).and_then(|f| desk.reading(f))?;
-    match &reading.kind {
+    let near_it = || desk.as_found().into_iter().filter(|f| f.value.is_some() && f.shown == figure(found));
+    let reading = here.iter().copied().find(|f| f.shown == figure(found)).or_else(|| near_it().next());
+    match &reading.and_then(|f| desk.reading(f))?.kind {
         knowledge::ReadingKind::Numeric(numeric) => numeric.measures.clone(),
         knowledge::ReadingKind::Graded { .. } | knowledge::ReadingKind::Nominal { .. } => None,
     }
 }
 
-/// As-found readings of the piece: those that the operation's limits speak of, else all figures of the place.
-fn readings_at<'a>(desk: &Desk<'a>, at: Position, operation: Option<&Operation>) -> Vec<&'a Finding> {
-    let here: Vec<&Finding> =
-        desk.as_found().into_iter().filter(|f| f.value.is_some() && near(desk, f.position, at)).collect();
-    let bound: Vec<&Finding> =
-        here.iter().copied().filter(|f| operation.is_some_and(|o| concerns(desk, f, o))).collect();
-    if bound.is_empty() { here } else { bound }
-}
-
-/// Whether a reading belongs to the piece: its very place, or for a head a place on that bank's faces.
-fn near(desk: &Desk<'_>, place: Position, at: Position) -> bool {
-    place == at
-        || (matches!(at, Position::Bank(_))
-            && matches!(place, Position::Pair(_))
-            && desk.layout.bank_of(&place) == at.bank())
-}
-
-/// Whether one of the limits of an operation is one of a reading.
-fn concerns(desk: &Desk<'_>, finding: &Finding, operation: &Operation) -> bool {
-    desk.reading(finding).is_some_and(|r| r.limits.iter().any(|l| operation.limits_after.contains(&l.limit)))
-}
-
-fn as_found(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
-    if findings.is_empty() {
-        return;
+/// One part of an order that went out.
+fn part(sheet: &mut Sheet, desk: &Desk<'_>, piece: &PieceOrder<'_>, detail: Detail) {
+    let order = piece.order;
+    let all = work(desk, piece);
+    let places: Vec<(Option<&Operation>, Position)> =
+        piece.lines.iter().map(|l| (l.operation, l.line.position)).collect();
+    sheet.statement(capital(&piece.at.name(desk.layout)), format!("Order {} to {}", order.code, order.shop));
+    let alone = pieces(order, desk.layout, desk.knowledge).len() < 2;
+    let datum = if alone { "Datum A, measured from" } else { "Datum A, told for the whole order" };
+    let mut fields = vec![
+        ("Engine".to_owned(), Some(format!("{}; {}", desk.engine_identity(), desk.case.front))),
+        (datum.to_owned(), order.datum.clone()),
+        ("Needed by".to_owned(), order.need_by.map(|d| d.to_string())),
+    ];
+    if let Some(day) = order.promised {
+        fields.push(("Promised by the machine shop".to_owned(), Some(day.to_string())));
     }
-    sheet.heading("As found");
-    let rows: Vec<Vec<Cell>> = findings
+    sheet.fields(fields);
+    let first: Vec<String> = sequence::unordered(desk.state, desk.layout, desk.knowledge, &order.body)
         .iter()
-        .map(|f| {
-            let at = desk.also_at(Some(f.position));
-            let at = at.trim_start_matches(", ");
-            let spot = f.spot.as_ref().map(|s| plain(s)).unwrap_or_default();
-            let whereabouts = match (at.is_empty(), spot.is_empty()) {
-                (true, true) => desk.place_of(f),
-                (true, false) => spot,
-                (false, true) => at.to_owned(),
-                (false, false) => format!("{at}, {spot}"),
-            };
+        .filter(|u| piece.lines.iter().any(|l| l.operation.is_some_and(|o| o.id == u.asked_by.id)))
+        .map(|u| format!("{}.", u.words(desk.layout)))
+        .collect();
+    if !first.is_empty() {
+        sheet.strong("Ask before the work is begun:");
+        sheet.list(first);
+    }
+    order_of_work(sheet, desk, &all);
+    let cut = Cut {
+        piece: capital(&piece.at.name(desk.layout)),
+        datum: order.datum.clone().unwrap_or_default(),
+        worked: all.iter().map(|w| worked(desk, w)).collect(),
+    };
+    let svg = cut_sketch(&cut);
+    if !svg.is_empty() {
+        let alt = described(&svg);
+        let sketch = sheet.picture(svg, alt, sketch_width(detail));
+        sheet.pictures(vec![sketch]);
+    }
+    unbounded(sheet, desk, &all);
+    leave_alone(sheet, &all);
+    let mut cautions: Vec<String> = Vec::new();
+    for id in all.iter().filter_map(|w| w.operation).flat_map(|o| &o.cautions) {
+        if !cautions.contains(id) {
+            cautions.push(id.clone());
+        }
+    }
+    cautioned(sheet, desk, &cautions, detail);
+    let listed = found::readings(desk, &places);
+    found::table(sheet, desk, &listed, detail);
+    found::along(sheet, desk, &listed);
+    let mut at: Vec<Position> = places.iter().map(|(_, p)| *p).collect();
+    at.dedup();
+    found::pictured(sheet, desk, &at, &listed, detail);
+    found::limits(sheet, desk, &places, &listed, detail);
+    answer(sheet, desk, piece);
+}
+
+/// How wide the drawing stands, in parts of the line.
+const fn sketch_width(detail: Detail) -> f64 {
+    match detail {
+        Detail::Full => 0.86,
+        Detail::Fewer => 0.74,
+        Detail::Bare => 0.6,
+    }
+}
+
+/// The lines in the order of work, with what is wanted of each.
+fn order_of_work(sheet: &mut Sheet, desk: &Desk<'_>, all: &[Work<'_>]) {
+    sheet.heading("Order of work");
+    let rows: Vec<Vec<Cell>> = all
+        .iter()
+        .map(|w| {
+            let many = w.lines.len() > WIDE_PLACES;
+            let found =
+                |l: &OrderLine<'_>| l.line.as_found.as_ref().map(|f| format!(" ({})", figure(f))).unwrap_or_default();
+            let places: Vec<String> = w.lines.iter().map(|l| format!("{}{}", place(desk, l, many), found(l))).collect();
+            let measure = w.operation.and_then(|o| o.measures.clone()).unwrap_or_default();
+            let cuts = w.operation.is_none_or(|o| o.works.is_some());
+            let leave = w.leave().unwrap_or_else(|| if cuts { "not told; ask before cutting" } else { "" }.to_owned());
+            let note = w.line().and_then(|l| l.note.clone()).map(|n| capital(&n)).unwrap_or_default();
             vec![
-                Cell::of(f.name()),
-                Cell::of(capital(&whereabouts)),
-                Cell::strong(format!("({})", f.shown)),
-                Cell::of(desk.mark(f).words()),
-                Cell::of(f.gauge.clone().unwrap_or_else(|| "not named".to_owned())),
+                Cell::strong(w.number.to_string()),
+                Cell { note, ..Cell::strong(w.name.clone()) },
+                Cell::of(capital(&places.join(", "))),
+                Cell { note: measure, ..Cell::of(w.wanted().unwrap_or_default()) },
+                Cell::of(leave),
             ]
         })
         .collect();
     sheet.table(
         &[
-            ("Reading", Some(2.6)),
-            ("Where", Some(2.0)),
-            ("As found", Some(1.2)),
-            ("Judged", Some(1.3)),
-            ("Gauge", Some(1.8)),
+            ("No.", None),
+            ("Work", Some(2.5)),
+            ("Where (as found)", Some(2.1)),
+            ("Wanted", Some(1.5)),
+            ("Must be left at least", Some(1.4)),
         ],
         rows,
     );
-    let mut words: Vec<&String> = findings.iter().filter_map(|f| f.gauge_word.as_ref()).collect();
-    words.dedup();
-    for word in words {
-        sheet.small(format!("{}.", capital(word)));
-    }
-}
-
-/// How the same readings run along the engine, so that one piece is not cut by itself where all of them ask for it.
-fn along(sheet: &mut Sheet, desk: &Desk<'_>, findings: &[&Finding]) {
-    for series in desk.case.series.iter().filter(|s| findings.iter().any(|f| s.holds(f))) {
-        sheet.text(format!("Along the engine, {}: {}.", lower(&series.name()), series.words));
-    }
-}
-
-/// What the figures read at the piece look like together, and the one furthest out between its limits.
-fn pictured(sheet: &mut Sheet, desk: &Desk<'_>, at: Position, listed: &[&Finding]) {
-    let near_it: Vec<&Finding> = desk.as_found().into_iter().filter(|f| near(desk, f.position, at)).collect();
-    let mut pictures = Vec::new();
-    for face in desk.case.faces.iter().filter(|f| !f.after_repair && near(desk, f.position, at)) {
-        let svg = face_map(face, desk.layout, Breadth::Sheet);
-        if svg.is_empty() {
-            sheet.text(format!("{}: {}.", capital(&face.name), face.reason));
-        } else {
-            let alt = described(&svg);
-            pictures.push(sheet.picture(svg, alt, 0.8));
+    for w in all {
+        if let (Some(read_as), Some(found)) = (&w.other_measure, w.line().and_then(|l| l.as_found.as_ref())) {
+            let what = format!("{} as found: {}, {read_as}", w.number, figure(found));
+            sheet.text(format!("{what}. This is another measure than the wanted one."));
         }
     }
-    let mut beside = Vec::new();
-    for svg in measured_at(&near_it) {
-        let alt = described(&svg);
-        let title = alt.split(". ").next().unwrap_or_default().to_owned();
-        beside.push((title, sheet.picture(svg, alt, 1.0)));
-    }
-    let inside = |f: &&&Finding| f.p_inside.unwrap_or(1.0);
-    let worst = listed.iter().filter(|f| f.limit.is_some()).min_by(|a, b| inside(a).total_cmp(&inside(b)));
-    sheet.pictures(pictures);
-    if let Some((f, svg)) = worst.and_then(|f| Some((f, reading_between_limits(f)?))) {
-        let alt = described(&svg);
-        let strip = sheet.picture(svg, alt, 1.0);
-        beside.push((format!("{}{}", f.name(), desk.also_at(Some(f.position))), strip));
-    }
-    sheet.row(beside);
 }
 
-/// The limits: the engine's own figures, else the fallback the reading was judged by, named as such.
-fn limits(sheet: &mut Sheet, desk: &Desk<'_>, operation: Option<&Operation>, findings: &[&Finding], at: Position) {
-    sheet.heading("Limits");
-    let mut items: Vec<String> = operation.map(|o| o.limits_after.clone()).unwrap_or_default();
-    for f in findings {
-        items.extend(desk.reading(f).into_iter().flat_map(|r| r.limits.iter().map(|l| l.limit.clone())));
-        items.push(format!("{}/{}", f.check, f.reading));
+/// More places than this are written in short \[ours\].
+const WIDE_PLACES: usize = 3;
+
+/// Where a line is: the part itself, or the place on it.
+fn place(desk: &Desk<'_>, line: &OrderLine<'_>, short: bool) -> String {
+    let at = line.line.position;
+    let piece = PieceAt::of(desk.layout, line.operation, &at);
+    if piece.position == at && piece.piece.is_some() {
+        return piece.name(desk.layout);
     }
-    let figures = desk.own_figures(&items, Some(at));
-    let rows: Vec<Vec<Cell>> = figures
-        .iter()
-        .map(|f| {
-            let name = desk
-                .knowledge
-                .limit(&f.item)
-                .map_or_else(|| capital(&plain(&f.item.replace('/', ", "))), |l| l.name.clone());
-            vec![Cell::of(name), Cell::strong(own(f)), Cell::of("engine's own sheet")]
-        })
-        .collect();
-    let none = rows.is_empty();
-    sheet.table(&[("What", Some(1.7)), ("Limit", Some(3.4)), ("From", Some(1.2))], rows);
-    if none {
-        sheet.fields(vec![("From the engine's manual, with page".to_owned(), None)]);
-    }
-    for f in findings {
-        let Some(limit) = f.limit.as_ref().filter(|l| !l.own) else { continue };
-        sheet.small(format!(
-            "{} at {} was judged by a fallback, {} ({}); it judges what was found and is no figure to cut to.",
-            f.name(),
-            desk.place_of(f),
-            limit.name,
-            limit.source
-        ));
+    if short { plain(&at.address()) } else { desk.place(&at, &line.name()) }
+}
+
+/// One kind of work as it is drawn.
+fn worked(desk: &Desk<'_>, w: &Work<'_>) -> Worked {
+    let places = match w.lines.as_slice() {
+        [] => String::new(),
+        [one] => desk.also_at(Some(one.line.position)),
+        several => format!(", {} places", several.len()),
+    };
+    let single = if let [one] = w.lines.as_slice() { Some(one.line) } else { None };
+    let found = single.and_then(|l| l.as_found.as_ref()).filter(|_| w.other_measure.is_none());
+    let figures = own_tolerances(desk, w);
+    let zone = |(is, f): &(Tolerance, &EngineFigure)| Some(Frame { is: is.is, zone: zone_of(*is, f)? });
+    Worked {
+        number: w.number,
+        name: format!("{}{places}", w.name),
+        works: w.operation.and_then(|o| o.works),
+        as_found: found.map(figure),
+        wanted: w.wanted(),
+        leave: w.leave(),
+        frames: figures.iter().filter(|(t, _)| t.is != Characteristic::Surface).filter_map(zone).collect(),
+        surface: figures.iter().find(|(t, _)| t.is == Characteristic::Surface).map(|(_, f)| finish_of(desk, f)),
     }
 }
 
-/// Room for the answer, or the answer where it came.
-fn answer(sheet: &mut Sheet, desk: &Desk<'_>, order: &Fact<MachineOrderSent>, line: &MachineLine) {
+/// Whether a characteristic is one of the surface that is worked: a guide is not held to the run-out of the seat above it.
+const fn suits(works: Option<Works>, is: Characteristic) -> bool {
+    let round = matches!(is, Characteristic::Roundness | Characteristic::Cylindricity | Characteristic::Straightness);
+    match (works, is) {
+        (None, _) => false,
+        (Some(_), Characteristic::Surface) => true,
+        (Some(Works::Face | Works::Ledge), _) => {
+            matches!(is, Characteristic::Flatness | Characteristic::Parallelism)
+        }
+        (Some(Works::Bore), _) => round,
+        (Some(Works::Journal), _) => round || matches!(is, Characteristic::RunOut),
+        (Some(Works::ValveSeat), _) => matches!(is, Characteristic::Roundness | Characteristic::RunOut),
+    }
+}
+
+/// The figures of the engine's own sheet that bound form or surface after some work, one of each characteristic.
+fn own_tolerances<'d>(desk: &Desk<'d>, w: &Work<'_>) -> Vec<(Tolerance, &'d EngineFigure)> {
+    let items = w.operation.map(|o| o.limits_after.clone()).unwrap_or_default();
+    let at = w.line().map(|l| l.position);
+    let mut out: Vec<(Tolerance, &EngineFigure)> = Vec::new();
+    for f in desk.own_figures(&items, at) {
+        let Some(tolerance) = desk.knowledge.limit(&f.item).and_then(|l| l.tolerance) else { continue };
+        let works = w.operation.and_then(|o| o.works);
+        let fits = f.scope.is_none_or(|scope| at.is_some_and(|p| p.scope() == scope)) && suits(works, tolerance.is);
+        if fits && !out.iter().any(|(t, _)| t.is == tolerance.is) {
+            out.push((tolerance, f));
+        }
+    }
+    out
+}
+
+/// The zone of a figure after ISO 1101: of a difference of diameters half of it, since the zone lies between two radii.
+fn zone_of(tolerance: Tolerance, f: &EngineFigure) -> Option<String> {
+    let text = match f.bound {
+        Bound::Max => f.text.as_str(),
+        Bound::Range => f.text_high.as_deref()?,
+        Bound::Min | Bound::Nominal => return None,
+    };
+    if !tolerance.across {
+        return Some(format!("{text} {}", f.unit));
+    }
+    let number = logbook::number_in(text, &f.unit, &f.unit)? / 2.0;
+    let digits = text.split_once(['.', ',']).map_or(0, |(_, digits)| digits.len()) + 1;
+    let half = format!("{number:.digits$}");
+    Some(format!("{} {}", half.trim_end_matches('0').trim_end_matches('.'), f.unit))
+}
+
+/// A finish as it stands beside its sign.
+fn finish_of(desk: &Desk<'_>, f: &EngineFigure) -> String {
+    let measure = desk.knowledge.limit(&f.item).and_then(|l| l.measure.clone()).unwrap_or_else(|| "Ra".to_owned());
+    let high = f.text_high.as_ref().map(|h| format!(" to {h}")).unwrap_or_default();
+    format!("{measure} {}{high} {}", f.text, f.unit)
+}
+
+/// What the work is held against and the engine sheet has no figure for: it is asked of the manual and never filled in.
+fn unbounded(sheet: &mut Sheet, desk: &Desk<'_>, all: &[Work<'_>]) {
+    let mut open: Vec<&'static str> = Vec::new();
+    let mut halved = false;
+    for w in all {
+        let own = own_tolerances(desk, w);
+        halved |= own.iter().any(|(t, _)| t.across);
+        let limits = w.operation.map(|o| o.limits_after.as_slice()).unwrap_or_default();
+        for limit in limits.iter().filter_map(|id| desk.knowledge.limit(id)) {
+            let here = !AppliesTo::spoken_against(&limit.applies, |name| desk.told(name));
+            let suits = |t: &Tolerance| here && suits(w.operation.and_then(|o| o.works), t.is);
+            let Some(tolerance) = limit.tolerance.filter(suits) else { continue };
+            if !own.iter().any(|(t, _)| t.is == tolerance.is) && !open.contains(&tolerance.is.words()) {
+                open.push(tolerance.is.words());
+            }
+        }
+    }
+    if halved {
+        sheet.small(
+            "A frame of roundness or cylindricity holds the zone of ISO 1101, which lies between two radii: half of the \
+             difference of diameters that the engine sheet has.",
+        );
+    }
+    if !open.is_empty() {
+        let what = format!("{}, from the engine's manual, with page", capital(&open.join(", ")));
+        sheet.fields(vec![(what, None)]);
+    }
+}
+
+/// The cautions of the work: each by itself, or all in one frame where the sheet is full.
+fn cautioned(sheet: &mut Sheet, desk: &Desk<'_>, ids: &[String], detail: Detail) {
+    if detail == Detail::Full {
+        desk.cautions(sheet, ids);
+        return;
+    }
+    let here = desk.knowledge.cautions_for(ids, |name| desk.told(name));
+    let texts: Vec<(&str, bool)> = here.iter().filter_map(|id| desk.caution(id)).collect();
+    if texts.is_empty() {
+        return;
+    }
+    let held = |(text, hold): &(&str, bool)| if *hold { format!("HOLD: {text}") } else { (*text).to_owned() };
+    sheet.caution(texts.iter().map(held).collect::<Vec<_>>().join(" "), false);
+}
+
+/// What the work must leave alone.
+fn leave_alone(sheet: &mut Sheet, all: &[Work<'_>]) {
+    let mut spared: Vec<&str> = Vec::new();
+    for words in all.iter().filter_map(|w| w.operation).flat_map(|o| &o.spares) {
+        if !spared.contains(&words.as_str()) {
+            spared.push(words);
+        }
+    }
+    let spared = if spared.is_empty() { String::new() } else { format!("{}; ", spared.join("; ")) };
+    sheet.strong(format!("Leave alone: {spared}whatever this sheet does not name stays as it is."));
+}
+
+/// More lines than this are answered two beside each other \[ours\].
+const WIDE_ROWS: usize = 6;
+
+/// What became of a line, in few words.
+fn told_of(done: &logbook::MachineReturn) -> String {
+    let note = done.note.as_ref().map(|n| format!(", {n}")).unwrap_or_default();
+    format!("{}{note}", plain(done.result.word()))
+}
+
+/// Rows to answer on, two lines of the order beside each other.
+fn narrow_rows(
+    sheet: &mut Sheet,
+    desk: &Desk<'_>,
+    lines: &[OrderLine<'_>],
+    answer: impl Fn(&OrderLine<'_>) -> [Cell; 2],
+) {
+    let cells = |l: Option<&OrderLine<'_>>| {
+        l.map_or_else(
+            || vec![Cell::default(), Cell::default(), Cell::default()],
+            |l| {
+                let name = l.name();
+                let short = name.split([',', ':']).next().unwrap_or_default();
+                let [left, result] = answer(l);
+                vec![Cell::of(format!("Line {}: {}, {short}", l.place + 1, place(desk, l, true))), left, result]
+            },
+        )
+    };
+    let half = lines.len().div_ceil(2);
+    let rows = (0..half).map(|n| [cells(lines.get(n)), cells(lines.get(n + half))].concat()).collect();
+    let heads = [("Line", Some(2.2)), ("As left, unit", Some(1.1)), ("Done, otherwise, not", Some(1.3))];
+    sheet.table(&[heads, heads].concat(), rows);
+}
+
+/// Room for the answer, line by line, or the answer where it came.
+fn answer(sheet: &mut Sheet, desk: &Desk<'_>, piece: &PieceOrder<'_>) {
+    let order = piece.order;
     sheet.heading(format!("As left, for the machinist; order {}", order.code));
-    let back = desk.state.machine_returns.iter().find(|r| r.code == order.code);
-    let done = back.and_then(|r| {
-        let same = |l: &&logbook::MachineReturn| l.operation == line.operation && l.position == line.position;
-        r.lines.iter().find(same)
-    });
-    sheet.fields(vec![
-        ("As left".to_owned(), done.and_then(|d| d.as_left.as_ref()).map(figure)),
-        ("Result".to_owned(), done.map(|d| plain(d.result.word()))),
-        ("Remarks".to_owned(), done.and_then(|d| d.note.clone())),
-        ("Done by".to_owned(), back.and_then(|r| r.done_by.clone())),
-        ("Day and signature".to_owned(), None),
-    ]);
+    let back: Vec<_> = desk.state.machine_returns.iter().filter(|r| workup::machine::answers(r, order)).collect();
+    let done = |l: &OrderLine<'_>| {
+        let same = |b: &&logbook::MachineReturn| b.operation == l.line.operation && b.position == l.line.position;
+        back.iter().rev().find_map(|r| r.lines.iter().rfind(|b| same(b)))
+    };
+    let cell = |text: Option<String>| text.map_or_else(Cell::line, Cell::strong);
+    if piece.lines.len() > WIDE_ROWS {
+        narrow_rows(sheet, desk, &piece.lines, |l| {
+            let done = done(l);
+            [cell(done.and_then(|d| d.as_left.as_ref()).map(figure)), cell(done.map(told_of))]
+        });
+    } else {
+        let rows: Vec<Vec<Cell>> = piece
+            .lines
+            .iter()
+            .map(|l| {
+                let (done, name) = (done(l), l.name());
+                let place = capital(&place(desk, l, false));
+                vec![
+                    Cell { note: place, ..Cell::of(format!("Line {}: {name}", l.place + 1)) },
+                    cell(done.and_then(|d| d.as_left.as_ref()).map(figure)),
+                    cell(done.map(|d| plain(d.result.word()))),
+                    cell(done.map(|d| d.note.clone().unwrap_or_default())),
+                ]
+            })
+            .collect();
+        sheet.table(
+            &[
+                ("Work and place", Some(2.4)),
+                ("As left, with unit", Some(1.2)),
+                ("Done, otherwise, not done", Some(1.5)),
+                ("Remarks, gauge", Some(1.9)),
+            ],
+            rows,
+        );
+    }
+    sheet.fields(vec![("Done by, day and signature".to_owned(), back.last().and_then(|r| r.done_by.clone()))]);
     sheet.small(
         "Stop and call before cutting below what must be left, or when the piece is not as this sheet says. The \
          engine's own manual and the rules of your shop come before this sheet.",
     );
-}
-
-/// Readings that machine work puts right, where nobody has ordered any.
-fn drafts(sheet: &mut Sheet, desk: &Desk<'_>) {
-    // What the chosen way does not do is not offered for cutting.
-    let allowed: Option<Vec<&str>> =
-        desk.state.chosen.as_ref().map(|c| desk.operations(&c.option).iter().map(|o| o.id.as_str()).collect());
-    let outside: Vec<&Finding> =
-        desk.as_found().into_iter().filter(|f| f.verdict == Verdict::Outside && f.value.is_some()).collect();
-    let mut places: Vec<Position> = Vec::new();
-    for f in &outside {
-        if !places.contains(&f.position) {
-            places.push(f.position);
-        }
-    }
-    for place in places {
-        let here: Vec<&Finding> = outside.iter().copied().filter(|f| f.position == place).collect();
-        let work: Vec<&Operation> = desk
-            .knowledge
-            .operations
-            .iter()
-            .map(|o| &o.value)
-            .filter(|o| allowed.as_ref().is_none_or(|ids| ids.contains(&o.id.as_str())))
-            .filter(|o| o.done_by != DoneBy::Shop && here.iter().any(|f| concerns(desk, f, o)))
-            .collect();
-        let Some(first) = work.first() else { continue };
-        if !sheet.is_empty() {
-            sheet.new_page();
-        }
-        sheet.statement(
-            format!("Draft, nothing is ordered: {}", desk.place(&place, &first.name)),
-            "These readings are outside a limit that machine work is held against.",
-        );
-        sheet.fields(vec![
-            ("Engine".to_owned(), Some(desk.engine_identity())),
-            ("Front".to_owned(), Some(desk.case.front.trim_start_matches("front is ").to_owned())),
-            (
-                "Work that is held against it".to_owned(),
-                Some(work.iter().map(|o| o.name.as_str()).collect::<Vec<_>>().join("; ")),
-            ),
-            ("Datum, measured from".to_owned(), None),
-            ("Must be left at least".to_owned(), None),
-            ("To, and needed by".to_owned(), None),
-        ]);
-        ruled_out(sheet, desk);
-        desk.cautions(sheet, &first.cautions);
-        let at_place = readings_at(desk, place, Some(first));
-        as_found(sheet, desk, &at_place);
-        along(sheet, desk, &at_place);
-        pictured(sheet, desk, place, &at_place);
-        limits(sheet, desk, Some(first), &here, place);
-        sheet.heading("As left, for the machinist");
-        sheet.fields(["As left", "Remarks", "Done by", "Day and signature"].map(|n| (n.to_owned(), None)).to_vec());
-    }
-}
-
-/// What is ruled out, so that nobody cuts a piece that is given up.
-fn ruled_out(sheet: &mut Sheet, desk: &Desk<'_>) {
-    if let Some(chosen) = &desk.state.chosen {
-        sheet.strong(format!("The way that was chosen: {}.", desk.option_name(&chosen.option)));
-    }
-    let out = desk.case.options.iter().filter_map(|o| Some(format!("{}: {}", o.name, o.struck_out.as_ref()?.why)));
-    let out: Vec<String> = out.collect();
-    if !out.is_empty() {
-        sheet.strong("Ask before cutting. Ruled out so far:");
-        sheet.list(out);
-    }
 }

@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use knowledge::workshop::{Part, Reuse};
-use logbook::{Fact, PartOrdered};
+use logbook::{Fact, PartArrived, PartOrdered};
+use workup::awaited::{self, Awaited, Basis, Coming, JobDate};
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, day, described, plain};
@@ -17,15 +18,18 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     joints(sheet, desk);
 }
 
-/// Whether everything of an order has come: an arrival that does not say how many brings all.
+/// What has come of an order; nothing while none of it has.
 fn here(desk: &Desk<'_>, order: &Fact<PartOrdered>) -> Option<String> {
-    let arrivals: Vec<_> = desk.state.arrivals.iter().filter(|a| a.order == Some(order.in_entry)).collect();
-    let first = arrivals.first()?;
-    let counted: Option<u32> = arrivals.iter().map(|a| a.quantity).sum();
-    let missing = counted.map_or(0, |n| order.quantity.saturating_sub(n));
+    let same = |a: &&Fact<PartArrived>| {
+        a.order == Some(order.in_entry) || (a.order.is_none() && a.part == order.part && a.in_entry > order.in_entry)
+    };
+    let first = desk.state.arrivals.iter().find(same)?;
     let batch = first.batch.as_ref().map(|b| format!(", batch {b}")).unwrap_or_default();
     let came = day(&first.made_at);
-    Some(if missing > 0 { format!("{missing} still missing{batch}") } else { format!("here {came}{batch}") })
+    Some(match awaited::missing(desk.state, order) {
+        Some(missing) => format!("{missing} still missing{batch}"),
+        None => format!("here {came}{batch}"),
+    })
 }
 
 /// A day, or nothing.
@@ -33,39 +37,64 @@ fn date(day: Option<impl std::fmt::Display>) -> String {
     day.map_or_else(String::new, |d| d.to_string())
 }
 
+/// The name of something on the way.
+fn name_of(desk: &Desk<'_>, what: &Awaited<'_>) -> String {
+    match what.what {
+        Coming::Part(part) => desk.part_name(&part.part),
+        Coming::Work(order) => format!("Machine work {}", order.code),
+    }
+}
+
+/// What sets the date, parts and machine work alike, and what that means for the day promised to the customer.
+fn sets_the_date(sheet: &mut Sheet, desk: &Desk<'_>, date: &JobDate<'_>) {
+    if let Some((setter, last)) = date.sets() {
+        let (name, basis) = (name_of(desk, setter), setter.day.map_or("", |(_, basis)| basis.words()));
+        let words: Vec<String> = date.words(None).iter().map(|w| capital(w)).collect();
+        sheet.statement(format!("{name}, {basis} {last}, sets the date"), format!("{}.", words.join(". ")));
+        return;
+    }
+    let all = desk.state.orders.iter().filter_map(|o| o.promised.map(|d| (d, o.part.as_str()))).max();
+    if let Some((last, part)) = all.filter(|_| date.coming.is_empty()) {
+        let words = format!("{}, promised {last}, set the date; all parts are here", desk.part_name(part));
+        sheet.statement(words, "The part that was promised last.");
+    }
+}
+
 fn orders(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("Ordered and arrived");
     let orders = &desk.state.orders;
-    if orders.is_empty() {
+    if orders.is_empty() && desk.state.machine_orders.is_empty() {
         sheet.text("Nothing is ordered yet.");
         return;
     }
-    let waiting: Vec<&Fact<PartOrdered>> =
-        orders.iter().filter(|o| here(desk, o).is_none_or(|h| h.contains("missing"))).collect();
-    let late = |list: &[&Fact<PartOrdered>]| list.iter().filter_map(|o| o.promised.map(|d| (d, o.part.clone()))).max();
-    let all: Vec<&Fact<PartOrdered>> = orders.iter().collect();
-    let sets = late(if waiting.is_empty() { &all } else { &waiting });
-    if let Some((last, part)) = &sets {
-        let name = desk.part_name(part);
-        let words = if waiting.is_empty() { "set the date; all parts are here" } else { "sets the date" };
-        sheet.statement(format!("{name}, promised {last}, {words}"), "The part that was promised last.");
-    }
-    let setter = sets.as_ref().map(|(_, part)| part.as_str());
-    let lines: Vec<PartLine> = orders
-        .iter()
-        .map(|o| PartLine {
-            name: desk.part_name(&o.part),
+    let due = JobDate::of(desk.state);
+    sets_the_date(sheet, desk, &due);
+    let parts = orders.iter().map(|o| PartLine {
+        name: desk.part_name(&o.part),
+        ordered: day(&o.made_at),
+        promised: o.promised.map(|d| d.to_string()),
+        need_by: o.need_by.map(|d| d.to_string()),
+        arrived: desk.state.arrivals.iter().find(|a| a.order == Some(o.in_entry)).map(|a| day(&a.made_at)),
+        sets_the_date: due.is_set_by(o.in_entry),
+    });
+    let machined = desk.state.machine_orders.iter().map(|o| {
+        let back = desk.state.machine_returns.iter().rev().find(|r| workup::machine::answers(r, o));
+        let told = due.coming.iter().find(|c| c.entry() == o.in_entry).and_then(|c| c.day);
+        PartLine {
+            name: format!("Machine work {}, {}", o.code, o.shop),
             ordered: day(&o.made_at),
-            promised: o.promised.map(|d| d.to_string()),
+            promised: o.promised.or(told.filter(|(_, b)| *b == Basis::Quoted).map(|(d, _)| d)).map(|d| d.to_string()),
             need_by: o.need_by.map(|d| d.to_string()),
-            arrived: desk.state.arrivals.iter().find(|a| a.order == Some(o.in_entry)).map(|a| day(&a.made_at)),
-            sets_the_date: setter == Some(o.part.as_str()),
-        })
-        .collect();
+            arrived: back.filter(|_| awaited::is_back(desk.state, o)).map(|r| day(&r.made_at)),
+            sets_the_date: due.is_set_by(o.in_entry),
+        }
+    });
+    let lines: Vec<PartLine> = parts.chain(machined).collect();
     let svg = parts_line(&lines);
     let alt = described(&svg);
     let line = sheet.picture(svg, alt, 1.0);
     sheet.pictures(vec![line]);
+    machine_work(sheet, desk);
     let rows: Vec<Vec<Cell>> = orders
         .iter()
         .map(|o| {
@@ -110,6 +139,40 @@ fn orders(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.subheading("Sent back");
         sheet.list(returned);
     }
+}
+
+/// The machine orders, and what has come back of each.
+fn machine_work(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let rows: Vec<Vec<Cell>> = desk
+        .state
+        .machine_orders
+        .iter()
+        .map(|o| {
+            let back: Vec<_> = desk.state.machine_returns.iter().filter(|r| workup::machine::answers(r, o)).collect();
+            let came = match (awaited::is_back(desk.state, o), back.last()) {
+                (true, Some(last)) => format!("back {}", day(&last.made_at)),
+                (_, Some(_)) => "in part".to_owned(),
+                (_, None) => "not back yet".to_owned(),
+            };
+            vec![
+                Cell::strong(format!("Machine work {}", o.code)),
+                Cell::of(o.shop.clone()),
+                Cell::of(date(o.promised)),
+                Cell::of(date(o.need_by)),
+                Cell::of(came),
+            ]
+        })
+        .collect();
+    sheet.table(
+        &[
+            ("Machine work", Some(1.9)),
+            ("Shop", Some(1.9)),
+            ("Promised", Some(1.2)),
+            ("Needed by", Some(1.2)),
+            ("Back", Some(1.6)),
+        ],
+        rows,
+    );
 }
 
 /// The looks taken at what arrived.

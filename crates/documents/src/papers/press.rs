@@ -100,7 +100,8 @@ pub(crate) fn print(paper: &'static str, issued: &str, sheet: &Sheet) -> Result<
     let set = typst::compile::<PagedDocument>(&world);
     let remarks = told(&set.warnings);
     let document = set.output.map_err(|errors| fail(told(&errors).join("; ")))?;
-    let standards = PdfStandards::new(&[PdfStandard::Ua_1]).map_err(|e| fail(e.message().to_string()))?;
+    let standards =
+        PdfStandards::new(&[PdfStandard::Ua_1, PdfStandard::A_2a]).map_err(|e| fail(e.message().to_string()))?;
     let options = PdfOptions {
         ident: Smart::Custom(format!("witnessmark {paper} {data}")),
         creator: Smart::Custom(Some("witnessmark".to_owned())),

@@ -33,12 +33,17 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.list(later);
     }
     single(sheet, desk, "Not inside after the work", &proof.not_inside);
+    if !proof.unanswered.is_empty() {
+        sheet.heading("Hold points open");
+        sheet.list(proof.unanswered.clone());
+    }
     if !proof.passed_open.is_empty() {
         sheet.heading("Hold points passed without proof");
         let words = |h: &workup::proof::PassedOpen| format!("{}: {}, {}", capital(&h.hold), h.by, h.reason);
         sheet.list(proof.passed_open.iter().map(words).collect());
     }
     pairs(sheet, desk);
+    machined(sheet, desk);
     single(sheet, desk, "At later rechecks", &proof.rechecks);
     runs(sheet, desk);
     handing_over(sheet, proof.standing);
@@ -71,6 +76,42 @@ fn row(desk: &Desk<'_>, f: &Finding) -> Vec<Cell> {
         Cell::of(desk.mark(f).words()),
         Cell::of(day(&f.at)),
     ]
+}
+
+/// What machine shops say of their own work, beside what was found and what was read here after it.
+fn machined(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let mut rows = Vec::new();
+    for back in &desk.case.machine {
+        for line in &back.lines {
+            let own = line.own.as_ref().map_or_else(|| "not read here yet".to_owned(), |own| own.shown.clone());
+            let judged = line.verdict.map(workup::machine::back::word_of).unwrap_or_default();
+            rows.push(vec![
+                Cell { note: format!("{}, order {}", back.shop, back.code), ..Cell::of(line.name.clone()) },
+                Cell::of(capital(&desk.place(&line.position, &line.name))),
+                Cell::of(line.as_found.clone().unwrap_or_default()),
+                Cell {
+                    note: judged.to_owned(),
+                    ..Cell::of(line.as_left.clone().unwrap_or_else(|| plain(line.result.word())))
+                },
+                Cell::of(own),
+            ]);
+        }
+    }
+    if rows.is_empty() {
+        return;
+    }
+    sheet.heading("As left, by the word of the machine shop");
+    sheet.text("What a machine shop says of its own work is no proof; the proof is what was read here after it.");
+    sheet.table(
+        &[
+            ("Work", Some(2.5)),
+            ("Where", Some(1.2)),
+            ("As found", Some(1.2)),
+            ("As left", Some(1.3)),
+            ("Read here", Some(1.4)),
+        ],
+        rows,
+    );
 }
 
 /// As left beside as found.

@@ -136,6 +136,9 @@ pub(crate) struct Sheet {
     paper: &'static str,
     block: TitleBlock,
     blocks: Vec<Block>,
+    /// How small it may be set, in parts of its size, so that what stands between two breaks stays on one sheet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) least_scale: Option<f64>,
     /// Pictures by file name; they go in as files, not as data.
     #[serde(skip)]
     pub(crate) files: Vec<(String, String)>,
@@ -148,7 +151,7 @@ impl Sheet {
             PaperSize::A4 => "a4",
             PaperSize::Letter => "us-letter",
         };
-        Self { title: title.to_owned(), paper, block, blocks: Vec::new(), files: Vec::new() }
+        Self { title: title.to_owned(), paper, block, blocks: Vec::new(), least_scale: None, files: Vec::new() }
     }
 
     /// A heading under the title.

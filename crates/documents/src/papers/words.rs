@@ -46,11 +46,6 @@ impl<'a> Desk<'a> {
         self.stated.get(name).map(String::as_str)
     }
 
-    /// The options that stay open, the cheapest on average first.
-    pub(crate) fn open_options(&self) -> Vec<&'a OptionLine> {
-        self.case.options.iter().filter(|o| o.struck_out.is_none()).collect()
-    }
-
     /// The chosen option, else the best one.
     pub(crate) fn option(&self) -> Option<&'a OptionLine> {
         let id = self.state.chosen.as_ref().map_or(self.case.advice.best.as_str(), |c| c.option.as_str());

@@ -1,25 +1,12 @@
 //! A chance as ten engines, some of them hatched (P8).
 
+use workup::words::of_ten;
+pub use workup::words::of_ten_in_words;
+
 use super::drawing::{Drawing, Pen, THICK, THIN};
 
 const ONE: f64 = 30.0;
 const HEIGHT: f64 = 46.0;
-
-/// How many of ten engines a chance stands for.
-fn of_ten(p: f64) -> u8 {
-    let share = if p.is_finite() { p.clamp(0.0, 1.0) } else { 0.0 };
-    (0..10u8).filter(|k| share * 10.0 >= f64::from(*k) + 0.5).count().try_into().unwrap_or(10)
-}
-
-/// A chance as customers read it, such as `about 9 of 10 engines like this`; never a certainty.
-#[must_use]
-pub fn of_ten_in_words(p: f64) -> String {
-    match of_ten(p) {
-        0 => "fewer than 1 of 10 engines like this".to_owned(),
-        10 => "nearly all engines like this".to_owned(),
-        n => format!("about {n} of 10 engines like this"),
-    }
-}
 
 /// Ten small cylinders, as many hatched as of ten engines like this one have it.
 #[must_use]

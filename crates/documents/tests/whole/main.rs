@@ -6,6 +6,8 @@
 )]
 
 mod common;
+mod customer_page;
 mod papers;
 mod pictures;
+mod reading;
 mod trial;

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use anatomy::{Arrangement, EngineLayout, Fuel, HeadDivision, LayoutDescription, Position, Scope, ValveGear};
 use documents::pictures::{self, Breadth, Mark};
+use knowledge::limits::Characteristic;
+use knowledge::workshop::Works;
 
 fn engine(arrangement: Arrangement, cylinders: u8, valves: u8) -> EngineLayout {
     let mut d = LayoutDescription::new(arrangement, cylinders, Fuel::Petrol, ValveGear::SingleCam);
@@ -334,17 +336,84 @@ fn words_of_people_cannot_break_a_picture() {
     whole(&pictures::parts_line(&[line.clone(), pictures::PartLine::default()]));
     whole(&pictures::parts_line(&[]));
     whole(&pictures::parts_line(&[pictures::PartLine::default()]));
-    let cut = pictures::Cut {
-        datum: nasty.clone(),
-        face: nasty.clone(),
+    let worked = |works| pictures::Worked {
+        number: 1,
+        name: nasty.clone(),
+        works,
         as_found: Some(nasty.clone()),
-        ..Default::default()
+        wanted: Some(nasty.clone()),
+        leave: None,
+        frames: vec![pictures::Frame { is: Characteristic::Flatness, zone: nasty.clone() }],
+        surface: Some(nasty.clone()),
     };
-    assert!(whole(&pictures::cut_sketch(&cut)).descendants().any(|n| n.text().is_some_and(|t| t.contains("as found"))));
+    for works in [Works::Face, Works::Bore, Works::Ledge, Works::Journal, Works::ValveSeat] {
+        let cut = pictures::Cut {
+            piece: nasty.clone(),
+            datum: nasty.clone(),
+            worked: vec![worked(Some(works)), worked(None)],
+        };
+        let drawn = pictures::cut_sketch(&cut);
+        assert!(whole(&drawn).descendants().any(|n| n.text().is_some_and(|t| t.contains("as found"))));
+    }
+    let tests_only = pictures::Cut { worked: vec![worked(None)], ..pictures::Cut::default() };
+    assert_eq!(pictures::cut_sketch(&tests_only), "", "a test has no shape to draw");
     let pair = |then, now| pictures::ThenNow { place: nasty.clone(), then, now };
     whole(&pictures::then_and_now(&nasty, "bar", &[pair(8.4, 12.0), pair(12.0, 12.0)]));
     whole(&pictures::then_and_now(&nasty, "", &[pair(f64::NAN, f64::INFINITY)]));
     whole(&pictures::then_and_now(&nasty, "mm", &[]));
+}
+
+#[test]
+fn a_part_has_one_drawing_with_its_frames_its_datum_and_every_figure_in_words() {
+    let worked = |number, works, name: &str, frames: Vec<(Characteristic, &str)>| pictures::Worked {
+        number,
+        name: name.to_owned(),
+        works: Some(works),
+        as_found: Some("0.12 mm".to_owned()),
+        wanted: Some("0.03 mm".to_owned()),
+        leave: Some("119.8 mm".to_owned()),
+        frames: frames.into_iter().map(|(is, zone)| pictures::Frame { is, zone: zone.to_owned() }).collect(),
+        surface: (number == 1).then(|| "Ra 0.8 µm".to_owned()),
+    };
+    let cut = pictures::Cut {
+        piece: "Head".to_owned(),
+        datum: "cam bores".to_owned(),
+        worked: vec![
+            worked(
+                1,
+                Works::Face,
+                "Resurface",
+                vec![(Characteristic::Flatness, "0.05 mm"), (Characteristic::Parallelism, "0.1 mm")],
+            ),
+            worked(2, Works::ValveSeat, "Cut seats", vec![(Characteristic::RunOut, "0.05 mm")]),
+            worked(
+                3,
+                Works::Bore,
+                "Guides",
+                vec![(Characteristic::Cylindricity, "0.01 mm"), (Characteristic::Roundness, "0.005 mm")],
+            ),
+        ],
+    };
+    let drawn = pictures::cut_sketch(&cut);
+    let tree = whole(&drawn);
+    let desc =
+        tree.descendants().find(|n| n.has_tag_name("desc")).and_then(|n| n.text()).unwrap_or_default().to_owned();
+    for said in [
+        "Datum A: cam bores",
+        "1 Resurface: as found (0.12 mm), wanted 0.03 mm, leave at least 119.8 mm, flatness 0.05 mm, parallelism 0.1 mm to datum A, surface Ra 0.8 µm",
+        "2 Cut seats",
+        "run-out 0.05 mm to datum A",
+        "cylindricity 0.01 mm, roundness 0.005 mm",
+    ] {
+        assert!(desc.contains(said), "{said}: {desc}");
+    }
+    // The frames stand in the drawing: a value each, and the letter of the datum where it is counted from it.
+    let texts: Vec<&str> = tree.descendants().filter(|n| n.has_tag_name("text")).filter_map(|n| n.text()).collect();
+    for zone in ["0.1 mm", "0.01 mm", "0.005 mm", "Ra 0.8 µm"] {
+        assert!(texts.contains(&zone), "{zone}: {texts:?}");
+    }
+    // Three sketches, two frames and the foot carry the letter.
+    assert_eq!(texts.iter().filter(|t| **t == "A").count(), 6, "{texts:?}");
 }
 
 /// A face of three by two places, its left end high.
@@ -485,4 +554,44 @@ fn a_bore_by_height_and_axis_and_a_face_line_by_line_hold_every_figure_read_and_
     }
     // One figure of a bore is no picture.
     assert!(place(NAMES[1], "bore-gauge", "cyl-3").is_empty());
+}
+
+#[test]
+fn the_approval_strip_steps_with_what_is_agreed_and_hatches_what_goes_above_it() {
+    use workup::committed::{Course, Step};
+    let step = |at: &str, to: &str| Step {
+        at: at.parse().unwrap(),
+        to: match quantity::parse_money(&format!("EUR {to}"), None).unwrap() {
+            quantity::MoneyReply::Value(money) => money,
+            quantity::MoneyReply::Question { ask, .. } => panic!("{ask}"),
+        },
+    };
+    let within = Course {
+        covers: logbook::Covers::Repair,
+        ceilings: vec![step("2026-03-02T08:00:00Z", "1000"), step("2026-03-05T08:00:00Z", "1250")],
+        used: vec![step("2026-03-03T08:00:00Z", "400"), step("2026-03-06T08:00:00Z", "900")],
+    };
+    let over = Course { used: vec![step("2026-03-03T08:00:00Z", "1100")], ..within.clone() };
+    let unasked = Course { ceilings: Vec::new(), ..within.clone() };
+    let short = Course { ceilings: vec![step("2026-03-02T08:00:00Z", "1000")], used: Vec::new(), ..within.clone() };
+    for breadth in [Breadth::Sheet, Breadth::Phone] {
+        let hatched = |course: &Course| {
+            let svg = pictures::approval_strip(course, breadth);
+            let document = whole(&svg);
+            let bars = document.descendants().filter(|n| n.attribute("class") == Some("wm-bar")).count();
+            // Two treads of the scale and one of the ground are lines too; hatching is many.
+            (bars, document.descendants().filter(|n| n.attribute("class") == Some("wm-help")).count())
+        };
+        let ((bars, plain), (_, above), (none, all)) = (hatched(&within), hatched(&over), hatched(&unasked));
+        assert_eq!(bars, 3, "one for each time in which something was committed");
+        assert!(above > plain && all > above && none == 0, "{plain} {above} {all}");
+        assert_eq!(hatched(&short).0, 0);
+    }
+    let said = pictures::approval_strip(&within, Breadth::Sheet);
+    for part in ["EUR\u{a0}1,250.00 from 2026-03-05", "EUR\u{a0}900.00 from 2026-03-06", "EUR\u{a0}350.00 are left"] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    assert!(pictures::approval_strip(&over, Breadth::Sheet).contains("EUR\u{a0}150.00 are left"));
+    let over = Course { ceilings: vec![step("2026-03-02T08:00:00Z", "1000")], ..over };
+    assert!(pictures::approval_strip(&over, Breadth::Sheet).contains("More is committed than is agreed"));
 }

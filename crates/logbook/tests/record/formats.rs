@@ -8,6 +8,9 @@ use logbook::{CauseAnswer, Content, Kind, ReadingValue, fold, import, verify};
 const V2: &str = include_str!("../formats/v2/entries.jsonl");
 const V3: &str = include_str!("../formats/v3/entries.jsonl");
 const V4: &str = include_str!("../formats/v4/entries.jsonl");
+const V5: &str = include_str!("../formats/v5/entries.jsonl");
+const V6: &str = include_str!("../formats/v6/entries.jsonl");
+const V7: &str = include_str!("../formats/v7/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -25,7 +28,7 @@ fn the_first_format_holds_every_kind_in_version_1_and_can_be_read() {
         };
     }
     // Kinds that came later stand in the folder they came with.
-    let later = BTreeSet::from([Kind::LimitsTold]);
+    let later = BTreeSet::from([Kind::BoltsPlaced, Kind::LimitsTold, Kind::StageLeftOut]);
     let every: BTreeSet<Kind> = Kind::ALL.iter().copied().filter(|kind| !later.contains(kind)).collect();
     assert_eq!(seen, every);
 }
@@ -107,6 +110,64 @@ fn limits_came_later_and_fold_to_what_was_told() {
     assert_eq!(first.ready_by.unwrap().to_string(), "2026-03-20");
     assert_eq!(second.bad_bill.as_ref().unwrap().to_string(), "EUR 6,500.00");
     assert_eq!(second.bears, Some(anatomy::Known::No));
+}
+
+#[test]
+fn a_stage_left_out_came_later_and_folds_to_who_and_why() {
+    let state = fold(&import(V5.as_bytes()).entries());
+    assert_eq!(state.notices, Vec::new());
+    let [left] = state.stages_left_out.as_slice() else { panic!("{:?}", state.stages_left_out) };
+    assert_eq!((left.stage.as_str(), left.by.as_str(), left.reason.as_str()), ("oil_side", "Ida", "the sump stays on"));
+}
+
+#[test]
+fn a_pattern_of_bolts_says_where_each_stands_and_a_sequence_names_each_once_with_its_page() {
+    use logbook::EntryBody;
+    let state = fold(&import(V5.as_bytes()).entries());
+    let [placed] = state.bolts_placed.as_slice() else { panic!("{:?}", state.bolts_placed) };
+    assert_eq!((placed.joint.as_str(), placed.bolts.len(), placed.sequence.clone()), ("head", 4, vec![1, 4, 2, 3]));
+    assert_eq!(placed.bolts[3].wet, Some(anatomy::Known::Yes));
+    let mut body = serde_json::to_value(&placed.body).unwrap();
+    let refused = |body: &serde_json::Value| EntryBody::read(Kind::BoltsPlaced, 1, body).unwrap_err().to_string();
+    body["sequence"] = serde_json::json!([1, 2, 3, 3]);
+    assert!(refused(&body).contains("every bolt from 1 to 4 once"), "{}", refused(&body));
+    body["sequence"] = serde_json::json!([1, 4, 2, 3]);
+    body.as_object_mut().unwrap().remove("page");
+    assert!(refused(&body).contains("its page"), "{}", refused(&body));
+    body["bolts"] = serde_json::json!([{"along": {"text": "0", "unit": "mm"}, "across": {"text": "1", "unit": "bar"}}]);
+    assert!(refused(&body).contains("two or more"), "{}", refused(&body));
+}
+
+#[test]
+fn a_teardown_estimate_came_with_version_2_of_what_left_the_shop_and_the_others_stay_version_1() {
+    use logbook::EntryBody;
+    let state = fold(&import(V5.as_bytes()).entries());
+    assert_eq!(state.papers[0].paper, logbook::Paper::TeardownEstimate);
+    let mut body = serde_json::to_value(&state.papers[0].body).unwrap();
+    assert_eq!(Kind::PaperIssued.version_for(&body), 2);
+    assert!(EntryBody::read(Kind::PaperIssued, 1, &body).unwrap_err().to_string().contains("version 2"));
+    body["paper"] = "estimate".into();
+    assert_eq!(Kind::PaperIssued.version_for(&body), 1);
+}
+
+#[test]
+fn the_day_a_machine_shop_promised_and_the_doubt_it_states_came_with_version_2() {
+    use logbook::EntryBody;
+    assert_eq!(verify(V6.as_bytes()).unwrap().tail8(None).unwrap(), "1ac1402b");
+    let entries = import(V6.as_bytes()).entries();
+    let state = fold(&entries);
+    assert_eq!(state.notices, Vec::new());
+    // What says neither is written as before, so that an older build reads it.
+    assert_eq!(entries.iter().map(logbook::Entry::version).collect::<Vec<_>>(), [1, 1, 2, 2]);
+    let [old, new] = state.machine_orders.as_slice() else { panic!("{:?}", state.machine_orders) };
+    assert_eq!((old.promised, new.promised.unwrap().to_string().as_str()), (None, "2026-03-06"));
+    assert_eq!(state.machine_returns[0].lines[0].u.as_ref().unwrap().text, "0.002");
+    for entry in &entries {
+        let Some(kind) = Kind::from_word(entry.kind()) else { panic!("{}", entry.kind()) };
+        assert_eq!(kind.version_for(entry.body()), entry.version());
+        let early = EntryBody::read(kind, 1, entry.body());
+        assert_eq!(early.is_err(), entry.version() == 2, "version 1 holds no field of version 2");
+    }
 }
 
 #[test]
@@ -209,4 +270,43 @@ fn a_straightedge_laid_once_and_a_bore_on_three_axes_came_with_version_3() {
         let why = read(3, &body).unwrap_err().to_string();
         assert!(why.contains(says), "{why}");
     }
+}
+
+#[test]
+fn a_question_with_its_page_and_code_came_with_version_2_and_folds_to_what_was_shown() {
+    use logbook::EntryBody;
+    assert_eq!(verify(V7.as_bytes()).unwrap().tail8(None).unwrap(), "aed99348");
+    let imported = import(V7.as_bytes());
+    let versions: Vec<u32> = imported.entries().iter().map(logbook::Entry::version).collect();
+    assert_eq!(versions, [1, 2, 2]);
+    let state = fold(&imported.entries());
+    assert_eq!(state.notices, Vec::new());
+    let [ask] = state.approvals_asked.as_slice() else { panic!("{:?}", state.approvals_asked) };
+    assert_eq!(ask.code.as_deref(), Some("7XYCMHD"));
+    assert_eq!(ask.answer_by.unwrap().to_string(), "2026-03-09");
+    assert_eq!(ask.shown[1].says, "EUR\u{a0}2,900.00");
+    let [no] = state.refusals.as_slice() else { panic!("{:?}", state.refusals) };
+    assert_eq!((no.asked, &no.page), (Some(ask.in_entry), &ask.page));
+
+    // Without a page nothing of version 2 is said, so an older build still reads it.
+    let mut body = serde_json::to_value(&ask.body).unwrap();
+    assert_eq!(Kind::ApprovalAsked.version_for(&body), 2);
+    assert!(EntryBody::read(Kind::ApprovalAsked, 1, &body).unwrap_err().to_string().contains("version 2"));
+    let refused = |body: &serde_json::Value| EntryBody::read(Kind::ApprovalAsked, 2, body).unwrap_err().to_string();
+    let mut other = body.clone();
+    other["shown"][0]["says"] = "EUR 2,791".into();
+    assert!(refused(&other).contains("expected the hash of what stands in shown"), "{}", refused(&other));
+    other = body.clone();
+    other["code"] = "7XYCMDH".into();
+    assert!(refused(&other).contains("check sign"), "{}", refused(&other));
+    other["code"] = "7XY-CMH-D".into();
+    assert!(refused(&other).contains("7XYCMHD"), "{}", refused(&other));
+    for name in ["code", "answer_by", "shown", "page"] {
+        body.as_object_mut().unwrap().remove(name);
+    }
+    assert_eq!(Kind::ApprovalAsked.version_for(&body), 1);
+    let mut refusal = serde_json::to_value(&no.body).unwrap();
+    assert_eq!(Kind::ApprovalRefused.version_for(&refusal), 2);
+    refusal.as_object_mut().unwrap().remove("page");
+    assert_eq!(Kind::ApprovalRefused.version_for(&refusal), 1);
 }

@@ -4,6 +4,7 @@
 
 mod common;
 
+mod asking;
 mod chain;
 mod folding;
 mod formats;

@@ -6,9 +6,10 @@ use std::collections::BTreeMap;
 
 use anatomy::Position;
 use logbook::{BoltTightened, Kind, Moment};
-use maud::{Markup, html};
+use maud::{Markup, PreEscaped, html};
 use quantity::Unit;
 use workup::entering::figure;
+use workup::tightening::pattern;
 
 use super::View;
 use crate::door::escaped;
@@ -100,9 +101,29 @@ fn of_joint<'v>(view: &'v View, joint: &str, at: Option<Position>) -> impl Itera
     view.state().bolts.iter().map(|b| &b.body).filter(move |b| b.joint == joint && b.position == at)
 }
 
-/// How many bolts the joint has, as far as anybody has touched them.
+/// How many bolts the joint has: as many as were set down, else as far as anybody has touched them.
 fn last_bolt(view: &View, joint: &str, at: Option<Position>) -> u16 {
-    of_joint(view, joint, at).map(|b| b.bolt).max().unwrap_or(0)
+    let touched = of_joint(view, joint, at).map(|b| b.bolt).max().unwrap_or(0);
+    let placed = pattern(view.state(), joint, at).and_then(|p| u16::try_from(p.bolts.len()).ok());
+    touched.max(placed.unwrap_or(0))
+}
+
+/// The bolts where they stand, with the next one marked; nothing where nobody has set them down.
+pub(crate) fn rosette(view: &View, joint: &str, at: Option<Position>, next: Option<u16>) -> Markup {
+    let Some(pattern) = pattern(view.state(), joint, at) else { return html! {} };
+    let wet: Vec<String> = pattern.wet().iter().map(u16::to_string).collect();
+    html! {
+        figure.picture.whole {
+            (PreEscaped(documents::pictures::bolt_rosette(&pattern, &joint_name(view, joint), next)))
+        }
+        p.quiet { (pattern.whose.words()) }
+        @if !wet.is_empty() {
+            p { b { "Wet holes: " } "bolts " (wet.join(", ")) ", with the sealer that the manual names." }
+        }
+        @if let Some(threads) = &pattern.threads {
+            p { b { "Threads: " } (threads) }
+        }
+    }
 }
 
 /// The stage in which the next bolt stands.
@@ -215,7 +236,9 @@ pub(crate) fn page(view: &View, walk: &Walk) -> Markup {
     let stands = |bolt: u16| bolts.get(&bolt).copied().unwrap_or(0);
     let behind = (1..=last).find(|bolt| stands(*bolt) + 1 < stage);
     let open = (1..=last).find(|bolt| stands(*bolt) < stage);
-    let next = open.or_else(|| (stage == 1).then_some(last.saturating_add(1)));
+    // Of a joint whose bolts are set down one knows how many there are.
+    let counted = pattern(view.state(), joint, at).is_some();
+    let next = open.or_else(|| (stage == 1 && !counted).then_some(last.saturating_add(1)));
     let job = view.job.id.to_string();
     let finished = last > 0 && open.is_none();
     let body = html! {
@@ -258,6 +281,7 @@ pub(crate) fn page(view: &View, walk: &Walk) -> Markup {
                     }
                 },
             }
+            (rosette(view, joint, at, next))
             (rows(&bolts))
             @if finished {
                 details.fold open[next.is_none()] {
@@ -274,6 +298,7 @@ pub(crate) fn page(view: &View, walk: &Walk) -> Markup {
             @let mut given = vec![("joint", joint.to_owned())];
             @let _place = at.map(|p| given.push(("position", p.address())));
             (view.form(Kind::BoltRestarted, "A bolt starts again", &given))
+            (view.form(Kind::BoltsPlaced, if counted { "Set the bolts down anew" } else { "Set down where the bolts stand" }, &given))
             (view.form(Kind::NoteWritten, "Write a note", &[]))
             p {
                 a.button.plain href=(view.link("build")) { "Back to Build" }

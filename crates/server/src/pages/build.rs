@@ -6,8 +6,9 @@ use std::collections::BTreeSet;
 
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Instruction, Signer};
-use logbook::{FigureFor, Kind, Moment};
+use logbook::{Fact, FigureFor, HoldPointPassedOpen, Kind, Moment, RunKind};
 use maud::{Markup, html};
+use workup::gates::{self, Answer, HoldPoint};
 
 use super::View;
 use crate::marks::{Stripe, stripe};
@@ -19,10 +20,6 @@ fn done(view: &View, stage: &str, step: usize) -> bool {
     view.state().steps_done.iter().any(|s| s.stage == stage && s.step == number)
 }
 
-fn signed(view: &View, stage: &str, hold: &str) -> bool {
-    view.state().holds_signed.iter().any(|h| h.stage == stage && h.hold == hold)
-}
-
 /// The steps of a stage that this engine has, with their numbers; what was done stays.
 fn steps_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<(usize, &'a str)> {
     let here = |(n, step): &(usize, &Instruction)| done(view, &stage.id, *n) || step.belongs(|a| view.was_stated(a));
@@ -30,12 +27,12 @@ fn steps_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<(usize, &'a str)> {
 }
 
 /// The hold points of a stage that this engine has; what was signed or passed stays.
-fn holds_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<&'a Hold> {
-    let written = |h: &Hold| {
-        let passed = view.state().holds_open.iter().any(|o| o.stage == stage.id && o.hold == h.record);
-        passed || signed(view, &stage.id, &h.record)
-    };
-    stage.holds.iter().filter(|h| workup::work::hold_is_here(h, written(h), |a| view.was_stated(a))).collect()
+fn holds_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<HoldPoint<'a>> {
+    gates::of_stage(view.state(), &view.stated, stage)
+}
+
+fn answered(point: &HoldPoint<'_>) -> bool {
+    matches!(point.answer, Answer::Signed | Answer::Fitted)
 }
 
 /// What the engine's manual says for a hold point, or that it must be looked up there.
@@ -64,7 +61,7 @@ fn state_of(view: &View, stage: &BuildStage) -> Stripe {
     let any = view.state().steps_done.iter().any(|s| s.stage == stage.id)
         || view.state().holds_signed.iter().any(|h| h.stage == stage.id);
     let all = steps_of(view, stage).iter().all(|(n, _)| done(view, &stage.id, *n));
-    let proved = holds_of(view, stage).iter().all(|h| signed(view, &stage.id, &h.record));
+    let proved = holds_of(view, stage).iter().all(answered);
     match (any, all, proved) {
         (false, _, _) => Stripe::NotStarted,
         (true, false, _) => Stripe::Begun,
@@ -104,8 +101,15 @@ pub(crate) fn page(view: &View) -> Markup {
         .filter(|s| s.applies.iter().all(|a| told(&a.attribute).is_none_or(|v| a.any_of.iter().any(|x| x == v))))
         .collect();
     stages.sort_by_key(|s| s.order);
+    // What this work does not reach stands folded below, so that the next stage is the next thing to do.
+    let reached = view.case.as_ref().map(|c| &c.reach.stages).filter(|r| !r.is_empty());
+    let (stages, others): (Vec<&BuildStage>, Vec<&BuildStage>) =
+        stages.into_iter().partition(|s| reached.is_none_or(|r| r.contains(&s.id)));
     let mut joints: BTreeSet<(String, Option<anatomy::Position>)> = BTreeSet::new();
     joints.extend(view.state().bolts.iter().map(|b| (b.joint.clone(), b.position)));
+    let touched: BTreeSet<String> = joints.iter().map(|(joint, _)| joint.clone()).collect();
+    let placed = view.state().bolts_placed.iter().filter(|p| p.position.is_some() || !touched.contains(&p.joint));
+    joints.extend(placed.map(|p| (p.joint.clone(), p.position)));
     // One comes back to where one stopped: the stage written in last, or the one after it when that is finished.
     let last = view
         .state()
@@ -121,11 +125,15 @@ pub(crate) fn page(view: &View) -> Markup {
         Some(n) => Some(n),
     };
     let body = html! {
-        @if !view.state().holds_open.is_empty() {
+        @let healed = |h: &&Fact<HoldPointPassedOpen>| {
+            view.state().holds_signed.iter().any(|s| s.stage == h.stage && s.hold == h.hold)
+        };
+        @let passed: Vec<_> = view.state().holds_open.iter().filter(|h| !healed(h)).collect();
+        @if !passed.is_empty() {
             section.sheet.stop {
                 h2 { "Passed without proof" }
                 ul {
-                    @for h in &view.state().holds_open {
+                    @for h in &passed {
                         li { (h.hold) ": " (h.reason) " (" (h.by) ")" }
                     }
                 }
@@ -144,6 +152,7 @@ pub(crate) fn page(view: &View) -> Markup {
                                 @if let Some(p) = at { ", " (view.place(p)) }
                                 (stripe(how_far))
                             }
+                            (super::bolts::rosette(view, joint, *at, None))
                             (super::bolts::rows(&bolts))
                             @if view.takes(Kind::BoltTightened) {
                                 p {
@@ -159,17 +168,20 @@ pub(crate) fn page(view: &View) -> Markup {
                 }
             }
         }
+        (before_the_start(view))
         ol.stages-build {
             @for (n, stage) in stages.iter().enumerate() {
                 li { (one(view, stage, first == Some(n))) }
             }
         }
+        (not_reached(view, &others))
         section.sheet {
             h2 { "Bolts" }
             details.fold id="walk" open[joints.is_empty()] {
                 summary { "Tighten bolt by bolt" }
                 (super::bolts::begin(view, &super::bolts::Walk::default()))
             }
+            (view.form(Kind::BoltsPlaced, "Set down where the bolts of a joint stand", &[]))
             (view.form(Kind::BoltRestarted, "A bolt starts again", &[]))
             (view.form(Kind::JointDisturbed, "A finished joint was disturbed", &[]))
         }
@@ -197,11 +209,68 @@ pub(crate) fn page(view: &View) -> Markup {
     view.page(Moment::Build, &body, None)
 }
 
+/// The hold points that the first start waits for, before it.
+fn before_the_start(view: &View) -> Markup {
+    let state = view.state();
+    let started = state.runs.iter().any(|r| r.run == RunKind::FirstStart);
+    let begun = !(state.steps_done.is_empty() && state.holds_signed.is_empty() && state.bolts.is_empty());
+    let open = gates::before_the_start(state, view.knowledge());
+    html! {
+        @if begun && !started && !open.is_empty() {
+            details.fold.sheet id="before-start" {
+                summary {
+                    "Before the first start: " (count(open.len(), "hold point open", "hold points open"))
+                }
+                ul {
+                    @for point in &open {
+                        li { (point.name()) }
+                    }
+                }
+                p.quiet {
+                    "Each is signed with what was measured, passed with a reason and a name, or its stage is said not to \
+                     be touched."
+                }
+            }
+        }
+    }
+}
+
+/// The stages that this work does not reach, and those that somebody said are not touched.
+fn not_reached(view: &View, stages: &[&BuildStage]) -> Markup {
+    html! {
+        @if !stages.is_empty() {
+            details.fold.sheet id="not-reached" {
+                summary { (count(stages.len(), "stage", "stages")) " that this work does not reach" }
+                @for stage in stages {
+                    @if let Some(told) = view.state().stages_left_out.iter().rfind(|l| l.stage == stage.id) {
+                        p.strong { (stage.title) ": not touched, " (told.reason) " (" (told.by) ")" }
+                    }
+                }
+                ol.stages-build {
+                    @for stage in stages {
+                        li { (one(view, stage, false)) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The part that answers a hold point.
+fn fitted(view: &View, hold: &Hold) -> String {
+    let parts = view.state().fitted.iter().filter(|f| hold.fitted.contains(&f.part));
+    parts
+        .map(|f| format!("{}, {}", super::part_name(view.knowledge(), &f.part), f.made_by))
+        .collect::<Vec<_>>()
+        .join("; ")
+}
+
 fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
     let cautions = view.cautions_for(&stage.caution_ids);
     let holding = view.holding(&cautions);
     let (steps, holds) = (steps_of(view, stage), holds_of(view, stage));
     let left = steps.iter().filter(|(n, _)| !done(view, &stage.id, *n)).count();
+    let untouched = !stage.always && state_of(view, stage) == Stripe::NotStarted && stage.after_seeing.is_empty();
     let mind: Vec<_> = stage.warnings.iter().filter(|w| w.belongs(|a| view.was_stated(a))).collect();
     html! {
         details.fold.sheet data-stage=(stage.id) open[open] {
@@ -213,7 +282,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     span.quiet {
                         " "
                         @if left > 0 { (count(left, "step open", "steps open")) } @else {
-                            @let unsigned = holds.iter().filter(|h| !signed(view, &stage.id, &h.record)).count();
+                            @let unsigned = holds.iter().filter(|h| !answered(h)).count();
                             @if unsigned > 0 { (count(unsigned, "hold point open", "hold points open")) }
                         }
                     }
@@ -252,10 +321,14 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     }
                 }
             }
+            @if untouched && view.case.as_ref().is_some_and(|c| c.reach.stages.contains(&stage.id)) {
+                (view.form(Kind::StageLeftOut, "This stage is not touched", &[("stage", stage.id.clone())]))
+            }
             @if !holding.is_empty() {
                 p.quiet { "Tick the caution, then the steps open." }
             }
-            @for h in &holds {
+            @for point in &holds {
+                @let h = point.hold;
                 div.holdpoint {
                     p {
                         b { "Hold point: " }
@@ -285,7 +358,18 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                             @if let Some(v) = &s.value { ", " (v.text) " " (v.unit) }
                         }
                     }
-                    @if !signed(view, &stage.id, &h.record) && holding.is_empty() {
+                    @if point.answer == Answer::Fitted {
+                        p { b { "Answered" } " by a new part: " (fitted(view, h)) }
+                    }
+                    @for o in {
+                        view.state()
+                            .holds_open
+                            .iter()
+                            .filter(|o| point.answer == Answer::PassedOpen && o.stage == stage.id && o.hold == h.record)
+                    } {
+                        p.strong { "Passed without proof by " (o.by) ": " (o.reason) }
+                    }
+                    @if !answered(point) && holding.is_empty() {
                         ({
                             view.form(
                                 Kind::HoldPointSigned,
@@ -293,13 +377,15 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                                 &[("stage", stage.id.clone()), ("hold", h.record.clone())],
                             )
                         })
-                        ({
-                            view.form(
-                                Kind::HoldPointPassedOpen,
-                                "Pass it without proof, with a reason and a name",
-                                &[("stage", stage.id.clone()), ("hold", h.record.clone())],
-                            )
-                        })
+                        @if point.answer == Answer::Open {
+                            ({
+                                view.form(
+                                    Kind::HoldPointPassedOpen,
+                                    "Pass it without proof, with a reason and a name",
+                                    &[("stage", stage.id.clone()), ("hold", h.record.clone())],
+                                )
+                            })
+                        }
                     }
                 }
             }

@@ -8,7 +8,7 @@ use logbook::{CauseAnswer, Covers, JobState, Kind, Moment};
 use maud::{Markup, PreEscaped, html};
 use workup::bounds::Bounds;
 use workup::choosing::Question;
-use workup::committed::Committed;
+use workup::committed::{Committed, Course};
 use workup::{Case, OptionLine, RiskLine};
 
 use super::{Panel, View, panel_place};
@@ -71,11 +71,12 @@ pub(crate) fn page(view: &View) -> Markup {
 /// The options side by side.
 pub(crate) fn options(view: &View) -> Markup {
     let waiting = super::waiting(view);
-    let Some(case) = &view.case else { return waiting };
+    let Some(case) = &view.case else { return html! { (waiting) (super::asking::requests(view)) } };
     let (open, out): (Vec<&OptionLine>, Vec<&OptionLine>) = case.options.iter().partition(|o| o.struck_out.is_none());
     let picture = |breadth| PreEscaped(pictures::cost_intervals(&case.options, breadth));
     html! {
         (waiting)
+        (super::asking::requests(view))
         section {
             h2.thin { "Ways to put it right" }
             @if view.state().rates.labour_rate.is_none() {
@@ -357,22 +358,17 @@ fn above(o: &OptionLine, state: &JobState) -> Option<String> {
 /// Questions for a yes, and what was answered.
 fn approvals(view: &View) -> Markup {
     let state = view.state();
-    let open = super::wall::unanswered(state);
+    let waits = workup::asking::waiting_for_answer(state, crate::surroundings::today());
+    // A page is answered by its code; what was asked in words, by a form of its own.
+    let in_words = waits.iter().filter(|ask| ask.code.is_none());
     html! {
         section.sheet {
             h2 { "Approval" }
-            @for a in &open {
-                p.strong {
-                    "Asked and not answered: "
-                    (words(a.covers.word()))
-                    ", up to "
-                    (amount(&a.ceiling))
-                    span.quiet { " " (when(a.made_at)) }
-                }
+            @for a in in_words {
                 ({
                     view.form(
                         Kind::ApprovalGiven,
-                        "The customer said yes",
+                        &format!("The customer said yes to {}, up to {}", words(a.covers.word()), amount(&a.ceiling)),
                         &[
                             ("asked", a.in_entry.to_string()),
                             ("covers", a.covers.word().to_owned()),
@@ -380,6 +376,7 @@ fn approvals(view: &View) -> Markup {
                     )
                 })
             }
+            (super::asking::forms(view))
             ul {
                 @for a in &state.approvals {
                     li {
@@ -411,10 +408,21 @@ fn approvals(view: &View) -> Markup {
                 }
             }
             @for one in &workup::committed::committed(state) { (committed(one)) }
-            (view.form(Kind::ApprovalAsked, "Ask for a yes", &[]))
-            @if open.is_empty() { (view.form(Kind::ApprovalGiven, "The customer said yes", &[])) }
+            @for course in workup::committed::courses(state).iter().filter(|c| !c.ceilings.is_empty()) { (strip(course)) }
+            (view.form(Kind::ApprovalAsked, "Ask for a yes in words", &[]))
+            @if waits.is_empty() { (view.form(Kind::ApprovalGiven, "The customer said yes", &[])) }
             (view.form(Kind::ApprovalRefused, "The customer said no", &[]))
         }
+    }
+}
+
+/// What was agreed over time, and what is committed below it.
+fn strip(course: &Course) -> Markup {
+    let picture = |breadth| PreEscaped(pictures::approval_strip(course, breadth));
+    html! {
+        h3 { "Agreed and committed: " (words(course.covers.word())) }
+        figure.picture.wide-only { (picture(pictures::Breadth::Sheet)) }
+        figure.picture.whole.narrow-only { (picture(pictures::Breadth::Phone)) }
     }
 }
 

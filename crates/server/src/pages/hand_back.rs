@@ -73,10 +73,14 @@ pub(crate) fn page(view: &View) -> Markup {
                 None => (view.form_open(Kind::HandedBack, &[], "Hand it back")),
             }
         }
+        @let due = match &view.case {
+            Some(case) => documents::papers::due(case, state, view.knowledge()),
+            None => Paper::ALL.to_vec(),
+        };
         section.sheet {
             h2 { "Papers" }
             ul.rows {
-                @for paper in Paper::ALL {
+                @for paper in due {
                     li {
                         p.paper {
                             b { (paper.title()) }

@@ -1,5 +1,6 @@
 //! The pages. Each module is one screen and opens with three lines: who, which moment, why this arrangement.
 
+pub(crate) mod asking;
 pub(crate) mod bolts;
 pub(crate) mod build;
 pub(crate) mod calculators;
@@ -9,9 +10,11 @@ pub(crate) mod entry;
 pub(crate) mod gauges;
 pub(crate) mod hand_back;
 pub(crate) mod hear;
+pub(crate) mod machine_work;
 pub(crate) mod order;
 pub(crate) mod place;
 pub(crate) mod prove;
+mod quotes;
 pub(crate) mod sketches;
 pub(crate) mod test;
 pub(crate) mod wall;
@@ -20,12 +23,16 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use anatomy::{JobId, Position};
+use axum::extract::{Request, State};
 use axum::http::{HeaderMap, header};
+use axum::middleware::Next;
+use axum::response::Response;
 use documents::pictures::{Breadth, Mark};
 use knowledge::Knowledge;
 use logbook::{InForce, JobState, Kind, Moment};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde::Deserialize;
+use store::{Standing, Store};
 use workup::{Case, Finding};
 
 use crate::desk::{Bench, Job};
@@ -124,8 +131,12 @@ pub(crate) struct View {
     pub(crate) here: String,
     /// An entry just kept.
     pub(crate) kept: Option<String>,
+    /// The code of a machine order that led here: its form stands open.
+    pub(crate) code: Option<String>,
     /// A form that came back with troubles: its kind, what was typed, what was wrong.
     pub(crate) returned: Option<(Kind, Typed, Vec<FieldTrouble>)>,
+    /// A form about a customer page that came back: which, what was typed, what was wrong.
+    pub(crate) asking: Option<(&'static str, Typed, Vec<FieldTrouble>)>,
     told: BTreeMap<String, String>,
     stated: BTreeMap<String, String>,
 }
@@ -142,7 +153,9 @@ impl View {
             trouble: standing.trouble,
             here: here.into(),
             kept: None,
+            code: None,
             returned: None,
+            asking: None,
             told: workup::told(&job.state, bench.knowledge()),
             stated: (job.state.layout.as_ref())
                 .map(|layout| workup::work::stated(&job.state, layout, bench.knowledge()))
@@ -279,9 +292,19 @@ impl View {
     }
 
     /// What came back with troubles, when it is of this kind and of the same given answers.
-    fn came_back(&self, kind: Kind, given: &[(&'static str, String)]) -> Option<&(Kind, Typed, Vec<FieldTrouble>)> {
+    pub(crate) fn came_back(
+        &self,
+        kind: Kind,
+        given: &[(&'static str, String)],
+    ) -> Option<&(Kind, Typed, Vec<FieldTrouble>)> {
         let same = |typed: &Typed| given.iter().all(|(name, value)| typed.get(*name) == Some(value));
         self.returned.as_ref().filter(|(k, typed, _)| *k == kind && same(typed))
+    }
+
+    /// What came back with troubles of a form about a customer page.
+    pub(crate) fn asking_came_back(&self, which: &str) -> Option<(&Typed, &[FieldTrouble])> {
+        let found = self.asking.as_ref().filter(|(form, _, _)| *form == which);
+        found.map(|(_, typed, errors)| (typed, errors.as_slice()))
     }
 
     /// Whether the job as it stands takes entries of a kind; what would be refused is not offered.
@@ -295,14 +318,25 @@ impl View {
         if !self.takes(kind) && self.came_back(kind, given).is_none() {
             return html! {};
         }
-        let none = Typed::new();
-        let returned = self.came_back(kind, given);
         let mut fields = forms::fields(kind, self.state(), self.knowledge());
         for (name, value) in given {
             for field in fields.iter_mut().filter(|f| f.name == *name) {
                 field.ask = forms::Ask::Fixed(value.clone());
             }
         }
+        self.form_of(kind, given, fields, button)
+    }
+
+    /// A form for a kind with questions of its own, open.
+    pub(crate) fn form_of(
+        &self,
+        kind: Kind,
+        given: &[(&'static str, String)],
+        fields: Vec<forms::Field>,
+        button: &str,
+    ) -> Markup {
+        let none = Typed::new();
+        let returned = self.came_back(kind, given);
         let mut typed = returned.map_or(none, |(_, typed, _)| typed.clone());
         if fields.iter().any(|f| f.name == "by") && !typed.contains_key("by") {
             typed.insert("by".to_owned(), self.who.clone());
@@ -842,6 +876,29 @@ pub(crate) fn of_moments(moments: &[Moment]) -> impl Fn(Kind) -> bool + '_ {
     move |kind| kind.moment().is_some_and(|m| moments.contains(&m))
 }
 
+tokio::task_local! {
+    /// The bench that answers the request under way; every page asks it whether anything is kept.
+    static ANSWERING: Bench;
+}
+
+/// Lets every page of a request know the bench, also one that tells of an error.
+pub(crate) async fn told_of_standing(State(bench): State<Bench>, request: Request, next: Next) -> Response {
+    ANSWERING.scope(bench, next.run(request)).await
+}
+
+/// One plain line when nothing more is kept.
+fn not_kept() -> Markup {
+    let standing = ANSWERING.try_with(|bench| bench.store().standing());
+    let Ok(Standing::ReadOnly { because }) = standing else { return html! {} };
+    html! {
+        p.notkept role="status" {
+            b { "Nothing more is kept now: " }
+            (because)
+            "."
+        }
+    }
+}
+
 /// The whole document around a page.
 pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
     html! {
@@ -886,6 +943,7 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                         { (PreEscaped(HALF)) }
                     }
                 }
+                (not_kept())
                 (body)
             }
         }

@@ -5,27 +5,32 @@
 use logbook::{Kind, Moment, Phase, ReturnKind};
 use maud::{Markup, html};
 
-use super::View;
+use workup::awaited::{Coming, JobDate};
+
+use super::{View, machine_work};
 use crate::surroundings;
-use crate::words::{amount, count, sentence, within, words};
+use crate::words::{amount, sentence, within, words};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
     let state = view.state();
-    let mut coming = super::wall::on_the_way(state);
-    coming.sort_by_key(|o| (o.promised.is_none(), o.promised));
-    let latest = coming.iter().filter_map(|o| o.promised).max();
-    let away = super::wall::at_the_machinist(state);
+    let date = JobDate::of(state);
+    let coming = date.coming.iter().filter_map(|c| match c.what {
+        Coming::Part(part) => Some(part),
+        Coming::Work(_) => None,
+    });
+    let coming: Vec<_> = coming.collect();
     let body = html! {
         section.sheet {
             h2 { "On the way" }
+            (sets_the_date(view, &date))
             @if coming.is_empty() {
                 p.quiet { "No part is on the way." }
             }
             ul.rows {
                 @for o in &coming {
                     li  class=({
-                            if latest.is_some() && o.promised == latest {
+                            if date.is_set_by(o.in_entry) {
                                 "sets-date"
                             } else {
                                 ""
@@ -42,7 +47,7 @@ pub(crate) fn page(view: &View) -> Markup {
                             @if let Some(d) = o.promised {
                                 "promised "
                                 time { (d) }
-                                @if o.promised == latest {
+                                @if date.is_set_by(o.in_entry) {
                                     b { " (sets the date)" }
                                 }
                             } @else { "no day promised" }
@@ -60,6 +65,11 @@ pub(crate) fn page(view: &View) -> Markup {
                             )
                         })
                     }
+                }
+            }
+            @if date.sets().is_none() {
+                @for word in date.words(None) {
+                    p.nextmove { (sentence(&word)) "." }
                 }
             }
             (view.form(Kind::PartOrdered, "Order a part", &[]))
@@ -95,140 +105,37 @@ pub(crate) fn page(view: &View) -> Markup {
             (view.form(Kind::PartReturned, "A part goes back", &[]))
         }
         (cores(view))
-        section.sheet {
-            h2 { "Machine work" }
-            @for o in &away {
-                p.strong {
-                    "At "
-                    (o.shop)
-                    ": order "
-                    span.code { (o.code) }
-                    @if let Some(d) = o.need_by { ", needed " time { (d) } }
-                }
-                ul {
-                    @for l in &o.lines {
-                        li {
-                            (view.need_name(&l.operation))
-                            ", "
-                            (view.place(&l.position))
-                            @if let Some(f) = &l.as_found { ", found [" (f.text) " " (f.unit) "]" }
-                            @if let Some(f) = &l.want { ", wanted " (f.text) " " (f.unit) }
-                            @if let Some(f) = &l.want_high { " to " (f.text) " " (f.unit) }
-                            @if let Some(f) = &l.leave_at_least {
-                                ", leave at least "
-                                (f.text)
-                                " "
-                                (f.unit)
-                            }
-                            (view.measured_at(&l.position))
-                        }
-                    }
-                }
-                @let ids: Vec<String> = o
-                    .lines
-                    .iter()
-                    .filter_map(|l| {
-                        view.knowledge().operations.iter().find(|k| k.id == l.operation)
-                    })
-                    .flat_map(|k| k.cautions.iter().cloned())
-                    .collect();
-                @let ids: std::collections::BTreeSet<String> = view
-                    .cautions_for(&ids)
-                    .into_iter()
-                    .collect();
-                (view.cautions(&ids.into_iter().collect::<Vec<_>>()))
-                ({
-                    view.form(
-                        Kind::MachineWorkReturned,
-                        "It came back",
-                        &[("code", o.code.clone()), ("order", o.in_entry.to_string())],
-                    )
-                })
-            }
-            @for r in &state.machine_returns {
-                p {
-                    "Back: order "
-                    span.code { (r.code) }
-                    @if let Some(b) = &r.done_by { ", done by " (b) }
-                }
-                ul {
-                    @for l in &r.lines {
-                        li {
-                            (view.need_name(&l.operation))
-                            ", "
-                            (view.place(&l.position))
-                            ": "
-                            b { (words(l.result.word())) }
-                            @if let Some(f) = &l.as_left { ", left at " (f.text) " " (f.unit) }
-                            @if let Some(n) = &l.note { " (" (n) ")" }
-                        }
-                    }
-                }
-            }
-            @if state.machine_orders.is_empty() {
-                p.quiet { "No machine order has gone out." }
-            }
-            (view.form(Kind::MachineOrderSent, "Send a machine order", &[]))
-        }
-        section.sheet {
-            h2 { "Quotes" }
-            @if state.quotes.is_empty() {
-                p.quiet { "No quote yet." }
-            } @else {
-                div.scroll {
-                    table.quotes {
-                        thead {
-                            tr {
-                                th { "From" }
-                                th { "For" }
-                                th { "Price" }
-                                th { "Days" }
-                                th { "Freight" }
-                                th { "Deposit" }
-                                th { "Warranty" }
-                            }
-                        }
-                        tbody {
-                            @for q in &state.quotes {
-                                tr {
-                                    th scope="row" { (q.supplier) }
-                                    td data-label="For" {
-                                        @if let Some(o) = &q.option { (view.option_name(o)) }
-                                        @if let Some(n) = &q.need { (view.need_name(n)) }
-                                    }
-                                    td data-label="Price" { (amount(&q.price)) }
-                                    td data-label="Days" {
-                                        (q.lead_days.map(|d| d.to_string()).join(" to "))
-                                    }
-                                    td data-label="Freight" class=(if q.freight.is_none() { "none" } else { "" }) {
-                                        @if let Some(m) = &q.freight { (amount(m)) } @else { "–" }
-                                    }
-                                    td data-label="Deposit" class=(if q.core_deposit.is_none() { "none" } else { "" }) {
-                                        @if let Some(m) = &q.core_deposit { (amount(m)) } @else {
-                                            "–"
-                                        }
-                                    }
-                                    td data-label="Warranty" class=(if q.warranty_months.is_none() { "none" } else { "" }) {
-                                        @if let Some(m) = q.warranty_months {
-                                            (count(usize::try_from(m).unwrap_or(0), "month", "months"))
-                                        } @else {
-                                            "–"
-                                        }
-                                    }
-                                }
-                            }
-                        }
-                    }
-                }
-            }
-            (view.form(Kind::QuoteReceived, "A quote came in", &[]))
-        }
+        (machine_work::section(view, &date))
+        (super::quotes::side_by_side(view))
         (view.form(Kind::CostBooked, "Money was spent", &[]))
         (view.form(Kind::TimeWorked, "Time was worked", &[]))
         (view.photo_form(None))
         (view.written("Written down here", super::of_moments(&[Moment::Order])))
     };
     view.page(Moment::Order, &body, None)
+}
+
+/// What sets the date, parts and machine work alike, and what that means beside the day promised to the customer.
+fn sets_the_date(view: &View, date: &JobDate<'_>) -> Markup {
+    let today = Some(surroundings::today());
+    let words = date.words(today);
+    html! {
+        @if let Some((setter, day)) = date.sets() {
+            p class=(if date.is_late(today) { "big late" } else { "big" }) data-sets-date=(setter.entry()) {
+                ({
+                    match setter.what {
+                        Coming::Part(part) => sentence(&view.part_name(&part.part)),
+                        Coming::Work(order) => format!("Machine work {}", order.code),
+                    }
+                })
+                " sets the date: "
+                time { (day) }
+            }
+        }
+        @if !words.is_empty() && date.sets().is_some() {
+            p.nextmove { (sentence(&words.join("; "))) "." }
+        }
+    }
 }
 
 /// Old parts that go back against their deposit, those that are still here first, by their day.

@@ -56,6 +56,9 @@ fn left(view: &View) -> Markup {
                 (proof.standing.words())
             }
             p { (proof.reason) }
+            @if !proof.unanswered.is_empty() {
+                p.strong { "Hold points open: " (proof.unanswered.join("; ")) }
+            }
             @for h in &proof.passed_open {
                 p.strong { "Passed without proof: " (h.hold) ", " (h.by) ": " (h.reason) }
             }

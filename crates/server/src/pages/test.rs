@@ -86,6 +86,18 @@ fn stages(view: &View) -> Markup {
                     }
                 }
             }
+            @let case = view.case.as_ref().filter(|_| view.state().closed.is_none());
+            @let next = case.and_then(|c| workup::teardown::next_stage(c, view.state(), view.knowledge()));
+            @if let Some(stage) = next {
+                p {
+                    "Before it is opened as far as "
+                    b { (words(&stage.id)) }
+                    ", the customer says yes to what that costs: "
+                    a.button href=(view.link("papers/teardown-estimate.pdf?size=a4")) { "Teardown estimate, A4" }
+                    " "
+                    a.button href=(view.link("papers/teardown-estimate.pdf?size=letter")) { "Letter" }
+                }
+            }
         }
     }
 }

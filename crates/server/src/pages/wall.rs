@@ -5,8 +5,11 @@
 use std::sync::Arc;
 
 use knowledge::Knowledge;
-use logbook::{ApprovalAsked, Fact, JobState, Kind, MachineOrderSent, PartOrdered, ReturnKind};
+use logbook::{JobState, Kind};
 use maud::{Markup, html};
+use workup::Notice;
+use workup::asking::{self, Standing};
+use workup::awaited::{self, Coming, JobDate};
 
 use crate::desk::{Bench, Job};
 use crate::forms::{Form, Typed};
@@ -14,46 +17,44 @@ use crate::trouble::FieldTrouble;
 use crate::words::{amount, count, within, words};
 use crate::{forms, surroundings};
 
-/// Questions for a yes that nobody has answered.
-pub(crate) fn unanswered(state: &JobState) -> Vec<&Fact<ApprovalAsked>> {
-    let answered = |ask: &Fact<ApprovalAsked>| {
-        let same = |asked: Option<anatomy::EntryId>, covers, entry| {
-            asked == Some(ask.in_entry) || (asked.is_none() && covers == ask.covers && entry > ask.in_entry)
-        };
-        state.approvals.iter().any(|a| same(a.asked, a.covers, a.in_entry))
-            || state.refusals.iter().any(|r| same(r.asked, r.covers, r.in_entry))
-    };
-    state.approvals_asked.iter().filter(|a| !answered(a)).collect()
-}
-
-/// Parts ordered that have neither arrived nor gone back.
-pub(crate) fn on_the_way(state: &JobState) -> Vec<&Fact<PartOrdered>> {
-    let done = |order: &Fact<PartOrdered>| {
-        let same = |its: Option<anatomy::EntryId>, part: &str, entry| {
-            its == Some(order.in_entry) || (its.is_none() && part == order.part && entry > order.in_entry)
-        };
-        state.arrivals.iter().any(|a| same(a.order, &a.part, a.in_entry))
-            // An old part that went back against the order says nothing of the new one.
-            || state.returns.iter().any(|r| r.order == Some(order.in_entry) && r.why != ReturnKind::Core)
-    };
-    state.orders.iter().filter(|o| !done(o)).collect()
-}
-
-/// Machine orders whose work has not come back.
-pub(crate) fn at_the_machinist(state: &JobState) -> Vec<&Fact<MachineOrderSent>> {
-    let back = |order: &Fact<MachineOrderSent>| {
-        state.machine_returns.iter().any(|r| r.order == Some(order.in_entry) || r.code == order.code)
-    };
-    state.machine_orders.iter().filter(|o| !back(o)).collect()
+/// What came back from a machine shop and gives cause to say something, with the next move.
+pub(crate) fn of_machine_work(state: &JobState, knowledge: &Knowledge) -> Vec<Notice> {
+    state.layout.as_ref().map_or_else(Vec::new, |layout| workup::machine::back::of_state(state, layout, knowledge).1)
 }
 
 /// What a job waits for, in short sentences.
-fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
-    let mut out = Vec::new();
-    for ask in unanswered(state) {
-        out.push(format!("a yes for {}, up to {}", words(ask.covers.word()), amount(&ask.ceiling)));
+fn waits(bench: &Bench, job: &Arc<Job>) -> Vec<String> {
+    let (state, knowledge) = (&job.state, bench.knowledge());
+    let mut out: Vec<String> = asking::waiting_for_answer(state, surroundings::today())
+        .into_iter()
+        .map(|ask| {
+            let code = ask.code.as_deref().map(|c| format!(", code {}", asking::shown(c))).unwrap_or_default();
+            let yes = format!("a yes for {}, up to {}{code}", words(ask.covers.word()), amount(&ask.ceiling));
+            match super::asking::standing(bench, job, ask) {
+                Standing::Void { changed } => {
+                    let first = changed.first().map(|c| format!(": {}", c.in_words())).unwrap_or_default();
+                    format!("being asked again for {yes}: what the page shows has changed{first}")
+                }
+                Standing::Overdue { answer_by } => format!("{yes}, overdue since {answer_by}"),
+                Standing::Open | Standing::NotWorked | Standing::Answered { .. } | Standing::AskedAgain { .. } => yes,
+            }
+        })
+        .collect();
+    for notice in of_machine_work(state, knowledge) {
+        out.push(format!("a move on {}; {}", notice.message, notice.what_to_do));
     }
-    for part in on_the_way(state) {
+    let date = JobDate::of(state);
+    let today = Some(surroundings::today());
+    let late = date.sets().filter(|_| date.is_late(today));
+    let told = |entry| late.as_ref().is_some_and(|(setter, _)| setter.entry() == entry);
+    if let Some((setter, day)) = &late {
+        let name = match setter.what {
+            Coming::Part(part) => within(&super::part_name(knowledge, &part.part)),
+            Coming::Work(order) => format!("machine work {}", order.code),
+        };
+        out.push(format!("{name}, which sets the date, {day}: {}", date.words(today).join("; ")));
+    }
+    for part in awaited::parts(state).into_iter().filter(|part| !told(part.in_entry)) {
         let day = part.promised.map(|d| format!(", promised {d}")).unwrap_or_default();
         let name = within(&super::part_name(knowledge, &part.part));
         out.push(format!("{name} from {}{day}", part.supplier));
@@ -63,9 +64,15 @@ fn waits(state: &JobState, knowledge: &Knowledge) -> Vec<String> {
         let name = within(&super::part_name(knowledge, &core.order.part));
         out.push(format!("the old part for {name}, back to {}{clock}", core.order.supplier));
     }
-    for order in at_the_machinist(state) {
-        let day = order.need_by.map(|d| format!(", needed {d}")).unwrap_or_default();
+    for order in awaited::work(state).into_iter().filter(|order| !told(order.in_entry)) {
+        let promised = order.promised.map(|d| format!(", promised {d}"));
+        let day = promised.or_else(|| order.need_by.map(|d| format!(", needed {d}"))).unwrap_or_default();
         out.push(format!("machine work {} at {}{day}", order.code, order.shop));
+    }
+    for id in workup::quotes::run_out(state, surroundings::today()) {
+        if let Some(quote) = state.quotes.iter().find(|q| q.in_entry == id) {
+            out.push(format!("a new price from {}: its quote ran out", quote.supplier));
+        }
     }
     if state.layout.is_none() {
         out.push("the engine's description".to_owned());
@@ -83,9 +90,9 @@ fn last_words(state: &JobState) -> Option<(jiff::Timestamp, String)> {
     told.chain(heard).chain(back).chain(noted).chain(closed).max_by_key(|(at, _)| *at)
 }
 
-fn row(job: &Job, knowledge: &Knowledge) -> Markup {
+fn row(job: &Arc<Job>, bench: &Bench) -> Markup {
     let state = &job.state;
-    let waits = waits(state, knowledge);
+    let waits = waits(bench, job);
     let moment = state.moment.map_or("opened", super::tab);
     let late = state.closed.is_none() && state.promised.is_some_and(|d| d < surroundings::today());
     let path = state.moment.map_or("hear", logbook::Moment::word);
@@ -138,12 +145,52 @@ fn row(job: &Job, knowledge: &Knowledge) -> Markup {
     }
 }
 
-/// Whether a job is meant by some words: each stands in its title, code, plate, identification number or vehicle.
+/// Whether a job is meant by some words: each stands in its title, codes, plate, identification number or vehicle, or is the
+/// code of a machine order or of one of its customer pages.
 pub(crate) fn is_meant(state: &JobState, find: &str) -> bool {
     let v = &state.vehicle;
     let texts = [&state.title, &state.customer, &v.plate, &v.vin, &v.make, &v.model];
-    let all: String = texts.into_iter().flatten().map(|t| format!("{} ", t.to_lowercase())).collect();
+    let codes = state.machine_orders.iter().map(|o| &o.code);
+    let mut all: String = texts.into_iter().flatten().chain(codes).map(|t| format!("{} ", t.to_lowercase())).collect();
+    for code in asking::codes(state) {
+        all.push_str(&format!("{} {} ", code.to_lowercase(), asking::shown(code).to_lowercase()));
+    }
     find.to_lowercase().split_whitespace().all(|word| all.contains(word))
+}
+
+/// Where the code of a paper that came back is typed.
+fn by_code(typed: &str, wrong: Option<&str>) -> Markup {
+    html! {
+        form.another method="get" action="/machine-work" {
+            label for="code" { "Machine work came back: the code on its paper" }
+            @if let Some(why) = wrong {
+                p.wrongline id="code-wrong" role="alert" { (why) }
+            }
+            input
+                type="text"
+                id="code"
+                name="code"
+                value=(typed)
+                autocomplete="off"
+                autocapitalize="characters"
+                aria-describedby=[wrong.map(|_| "code-wrong")];
+            button type="submit" { "Open it" }
+        }
+    }
+}
+
+/// The answer to a code that no machine order has; what was typed is still there.
+pub(crate) fn unknown_code(who: &str, typed: &str, why: &str) -> Markup {
+    let body = html! {
+        main id="main" {
+            h1 { "No such machine order" }
+            (by_code(typed, Some(why)))
+            p {
+                a.button href="/" { "To all jobs" }
+            }
+        }
+    };
+    super::shell("No such machine order", who, &body)
 }
 
 /// The wall.
@@ -157,7 +204,8 @@ pub(crate) fn page(
 ) -> Markup {
     let (open, closed): (Vec<_>, Vec<_>) = jobs.iter().partition(|j| j.state.closed.is_none());
     let chase: Vec<(&Arc<Job>, Vec<String>)> =
-        open.iter().map(|j| (*j, waits(&j.state, bench.knowledge()))).filter(|(_, waits)| !waits.is_empty()).collect();
+        open.iter().map(|j| (*j, waits(bench, j))).filter(|(_, waits)| !waits.is_empty()).collect();
+    let backups = bench.around().backup_line(jobs.iter().filter_map(|j| j.state.opened_at).min());
     let fields = forms::fields(Kind::JobOpened, &JobState::default(), bench.knowledge());
     let form = Form {
         action: "/jobs".to_owned(),
@@ -170,6 +218,9 @@ pub(crate) fn page(
     let body = html! {
         main id="main" {
             h1 { "Jobs" }
+            @if let Some(line) = backups.as_ref().filter(|line| line.too_old) {
+                p.sheet.clash.backups role="status" { (line.words) }
+            }
             form.another method="get" action="/" {
                 label for="find" { "Find a job" }
                 input
@@ -177,7 +228,7 @@ pub(crate) fn page(
                     id="find"
                     name="find"
                     value=(find)
-                    placeholder="title, plate, last of the VIN, customer code";
+                    placeholder="title, plate, last of the VIN, customer code, code of a page";
                 button type="submit" { "Find" }
             }
             @if !chase.is_empty() {
@@ -203,12 +254,13 @@ pub(crate) fn page(
                     }
                 }
             }
+            @if open.iter().any(|j| !awaited::work(&j.state).is_empty()) { (by_code("", None)) }
             section {
                 h2.thin {
                     @if open.is_empty() { "Open jobs" } @else { (count(open.len(), "job open", "jobs open")) }
                 }
                 ul.wall {
-                    @for job in &open { (row(job, bench.knowledge())) }
+                    @for job in &open { (row(job, bench)) }
                 }
                 @if open.is_empty() {
                     p.quiet {
@@ -226,9 +278,12 @@ pub(crate) fn page(
                 section {
                     h2.thin { (count(closed.len(), "job closed", "jobs closed")) }
                     ul.wall {
-                        @for job in &closed { (row(job, bench.knowledge())) }
+                        @for job in &closed { (row(job, bench)) }
                     }
                 }
+            }
+            @if let Some(line) = backups.as_ref().filter(|line| !line.too_old) {
+                p.quiet.backups { (line.words) }
             }
         }
     };

@@ -49,8 +49,8 @@ impl From<sqlx::Error> for Stop {
 /// What a call wants kept.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Asked<'a> {
-    /// Lines that somebody sealed.
-    Sealed(&'a [Entry]),
+    /// Lines that somebody sealed, and those of them that may stand behind a gap.
+    Sealed(&'a [Entry], &'a BTreeSet<EntryId>),
     /// What devices sent, to be sealed where its job ends when the lock is held; the judged job must end as it was judged.
     Unsealed(&'a [Unsealed], Option<Judged<'a>>),
 }
@@ -58,14 +58,14 @@ pub(super) enum Asked<'a> {
 impl Asked<'_> {
     fn is_empty(self) -> bool {
         match self {
-            Self::Sealed(entries) => entries.is_empty(),
+            Self::Sealed(entries, _) => entries.is_empty(),
             Self::Unsealed(entries, _) => entries.is_empty(),
         }
     }
 
     fn ids(self) -> Vec<String> {
         match self {
-            Self::Sealed(entries) => entries.iter().map(|entry| entry.id().to_string()).collect(),
+            Self::Sealed(entries, _) => entries.iter().map(|entry| entry.id().to_string()).collect(),
             Self::Unsealed(entries, _) => entries.iter().map(|entry| entry.id.to_string()).collect(),
         }
     }
@@ -73,7 +73,7 @@ impl Asked<'_> {
     /// The jobs, each once.
     fn jobs(self) -> Vec<String> {
         let jobs: BTreeSet<JobId> = match self {
-            Self::Sealed(entries) => entries.iter().map(Entry::job).collect(),
+            Self::Sealed(entries, _) => entries.iter().map(Entry::job).collect(),
             Self::Unsealed(entries, _) => entries.iter().map(|entry| entry.job).collect(),
         };
         jobs.iter().map(ToString::to_string).collect()
@@ -82,7 +82,7 @@ impl Asked<'_> {
     /// How many bytes at least it takes on the disk.
     fn need(self) -> u64 {
         match self {
-            Self::Sealed(entries) => entries.iter().map(|entry| count(entry.line().len())).sum(),
+            Self::Sealed(entries, _) => entries.iter().map(|entry| count(entry.line().len())).sum(),
             Self::Unsealed(entries, _) => entries.iter().map(|entry| count(entry.body.to_string().len())).sum(),
         }
     }
@@ -97,7 +97,7 @@ impl PgStore {
         if asked.is_empty() {
             return Ok(Vec::new());
         }
-        if let Asked::Sealed(entries) = asked {
+        if let Asked::Sealed(entries, _) = asked {
             entries.iter().try_for_each(ensure_fits)?;
         }
         let mut trace = Trace::default();
@@ -378,7 +378,7 @@ impl Before {
     fn place(mut self, asked: Asked<'_>) -> Result<Placed, AppendError> {
         let mut placed = Placed::default();
         match asked {
-            Asked::Sealed(entries) => {
+            Asked::Sealed(entries, past) => {
                 for entry in entries {
                     let same = |line: &[u8]| line == entry.line().as_bytes();
                     if let Some(kept) = self.earlier(entry.id(), same)? {
@@ -386,7 +386,7 @@ impl Before {
                         continue;
                     }
                     let end = self.end(entry.job())?;
-                    if entry.prev() != end {
+                    if entry.prev() != end && !past.contains(&entry.id()) {
                         return Err(out_of_chain(entry.id(), entry.job(), entry.prev(), end));
                     }
                     self.put(entry.clone(), &mut placed);

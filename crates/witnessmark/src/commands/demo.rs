@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use anatomy::JobId;
 use clap::Args;
-use documents::papers::{Paper, PaperSize};
+use documents::papers::{PaperSize, due};
 use include_dir::{Dir, include_dir};
 use knowledge::{Knowledge, ReadingKind};
 use logbook::Entry;
@@ -138,17 +138,19 @@ impl Demo {
             return Ok(Exit::Fine);
         }
         t.gap()?;
-        serve::open(desk, &Place::Folder(self.out.clone()), knowledge, self.port).await
+        let place = Place::Folder(self.out.clone());
+        serve::open(desk, &place, knowledge, self.port, &serve::Service::default()).await
     }
 
     /// Writes the papers of every job beside the record.
     fn papers(&self, desk: &Desk, shown: &[Job], cases: &[Case], knowledge: &Knowledge) -> Result<(), Trouble> {
         let t = &desk.talk;
-        let manner = Manner { only: &Paper::ALL, size: PaperSize::A4, shop: None, issued: None, force: true };
         t.line(&t.tone(Tone::Strong, "Papers"), 0)?;
         for (job, case) in shown.iter().zip(cases) {
             let id = job.state.job.map(|j| j.to_string()).unwrap_or_default();
             let folder = self.out.join("papers").join(id.get(..8).unwrap_or(&id));
+            let due = due(case, &job.state, knowledge);
+            let manner = Manner { only: &due, size: PaperSize::A4, shop: None, issued: None, force: true };
             let done = papers::write(job, case, knowledge, &folder, &manner)?;
             t.line(&format!("  {}: {} papers in {}", case.title, done.written.len(), folder.display()), 6)?;
             for error in done.refused {

@@ -6,6 +6,7 @@ use logbook::{EntryBody, JobState, Kind, Unsealed, fold_with};
 use serde_json::json;
 use store::Store;
 use workup::Case;
+use workup::asking::{ensure_answer, hangs_on_page};
 use workup::entering::{Given, ensure};
 
 use crate::desk::{Desk, Job, TakenUp, entry};
@@ -105,9 +106,11 @@ pub(crate) async fn keep(
     said: &str,
 ) -> Done {
     let mut turn = 0;
+    let mut anew = None;
     let carried = loop {
         turn += 1;
-        let (after, body) = allowed(knowledge, &taken, &unsealed)?;
+        let case = if turn == 1 { before.as_ref() } else { anew.as_ref() };
+        let (after, body) = allowed(knowledge, &taken, &unsealed, case)?;
         let carried = carried(desk, &taken, &after, &unsealed.by, &body).await?;
         let mut together = vec![unsealed.clone()];
         together.extend(carried.iter().cloned());
@@ -117,9 +120,10 @@ pub(crate) async fn keep(
         if turn >= TURNS {
             return Err(Trouble::new(Exit::Conflict, DOING, "others write into this job all the time; try again"));
         }
-        // Another shop was faster, and what it wrote may forbid this one.
+        // Another shop was faster, and what it wrote may forbid this one, or have changed what a customer page shows.
         taken.job = desk.load(&taken.store, taken.id).await?;
         Desk::ensure_writable(&taken.job)?;
+        anew = if hangs_on_page(&taken.job.state, &body) { desk.case(&taken.job.state, knowledge).ok() } else { None };
     };
     for other in carried.iter().filter(|c| c.job != taken.id) {
         desk.talk.say(&format!("witnessmark: the gauge is used in job {} as well; it is told there too", other.job));
@@ -152,8 +156,13 @@ async fn carried(
     carried.iter().map(|(job, body)| entry(*job, Some(by), body)).collect()
 }
 
-/// Passes an entry that the job as it stands allows: the job with it, and what it says.
-fn allowed(knowledge: &Knowledge, taken: &TakenUp, unsealed: &Unsealed) -> Result<(JobState, EntryBody), Trouble> {
+/// Passes an entry that the job as it stands allows: the job with it, and what it says. `case` is the work-up of that job.
+pub(crate) fn allowed(
+    knowledge: &Knowledge,
+    taken: &TakenUp,
+    unsealed: &Unsealed,
+    case: Option<&Case>,
+) -> Result<(JobState, EntryBody), Trouble> {
     let doing = match unsealed.kind.as_str() {
         "reading-taken" => DOING.to_owned(),
         kind => format!("keep {kind}"),
@@ -162,6 +171,7 @@ fn allowed(knowledge: &Knowledge, taken: &TakenUp, unsealed: &Unsealed) -> Resul
     let read = Kind::from_word(&unsealed.kind).map(|kind| EntryBody::read(kind, unsealed.v, &unsealed.body));
     match read {
         Some(Ok(Some(body))) => ensure(&taken.job.state, &after, knowledge, &body)
+            .and_then(|()| ensure_answer(&taken.job.state, knowledge, case, &body))
             .map_err(|why| Trouble::not_taken(&doing, &taken.id.to_string(), &why))
             .map(|()| (after, body)),
         Some(Ok(None) | Err(_)) | None => Err(Trouble::new(Exit::Refused, &doing, "this build does not write it")),
@@ -192,6 +202,11 @@ fn after_keeping(
             "best": {"before": best(before), "after": best(case)},
             "next": {"before": next(before), "after": next(case)},
             "stop": case.and_then(|c| c.advice.stop.as_ref()),
+            "machine": case.and_then(|c| c.machine.iter().find(|back| back.entry == entry.to_string())),
+            "code": job.state.machine_orders.iter().find(|o| o.in_entry == entry).map(|o| o.code.as_str()),
+            "sets_date": workup::awaited::JobDate::of(&job.state).sets().map(|(by, day)| {
+                json!({"entry": by.entry().to_string(), "day": day})
+            }),
         }))?;
         return Ok(Exit::Fine);
     }
@@ -209,6 +224,7 @@ fn after_keeping(
     if let Some(finding) = case.findings.iter().find(|f| f.entry == entry.to_string()) {
         sheet.finding(finding)?;
     }
+    sheet.machine_of(entry)?;
     let says = |notice: &&workup::Notice| notice.about.contains(&entry.to_string());
     for notice in case.notices.iter().filter(says) {
         t.line(&format!("  note: {}; {}", notice.message, notice.what_to_do), 4)?;

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use documents::papers::{JobPapers, Paper, PaperError, PaperSize, revision, typeset};
+use documents::papers::{JobPapers, Paper, PaperError, PaperSize, due, revision, typeset};
 use knowledge::Knowledge;
 use logbook::{EntryBody, PaperIssued, fold, issue_basis};
 use serde_json::{Value, json};
@@ -116,11 +116,11 @@ impl Papers {
             Trouble::new(Exit::Usage, "write the papers", format!("`{word}` is no {what}; choose from {known}"))
         };
         let known: Vec<&str> = Paper::ALL.iter().map(|p| p.word()).collect();
-        let only = match self.only.as_slice() {
-            [] => Paper::ALL.to_vec(),
+        let named = match self.only.as_slice() {
+            [] => None,
             words => {
                 let paper = |w: &String| Paper::from_word(w).ok_or_else(|| unknown("paper", w, &known.join(", ")));
-                words.iter().map(paper).collect::<Result<_, _>>()?
+                Some(words.iter().map(paper).collect::<Result<Vec<_>, _>>()?)
             }
         };
         let size = PaperSize::from_word(&self.size).ok_or_else(|| unknown("size", &self.size, "a4, letter"))?;
@@ -133,6 +133,7 @@ impl Papers {
         let job = desk.job(&self.job).await?;
         let knowledge = desk.knowledge()?;
         let case = desk.case(&job.state, &knowledge)?;
+        let only = named.unwrap_or_else(|| due(&case, &job.state, &knowledge));
         let manner = Manner { only: &only, size, shop: self.shop.as_deref(), issued, force: self.force };
         let Outcome { written, issued, refused } = write(&job, &case, &knowledge, &self.out, &manner)?;
         // A paper made from a file belongs to a record that lies elsewhere.
@@ -161,8 +162,7 @@ impl Papers {
                 for error in &refused {
                     complain(&format!("witnessmark: {error}"));
                 }
-                let ruled =
-                    refused.iter().all(|e| matches!(e, PaperError::CauseUnnamed { .. } | PaperError::NoOption { .. }));
+                let ruled = refused.iter().all(|e| e.is_ruled());
                 Err(Trouble::Silent(if ruled { Exit::Refused } else { Exit::Problem }))
             }
         }

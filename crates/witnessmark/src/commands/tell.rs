@@ -6,8 +6,8 @@ use logbook::{EntryBody, Kind, NoteWritten};
 use serde_json::Value;
 use workup::entering::{body_of, known};
 
-use super::enter;
-use crate::desk::{Desk, TakenUp, entry, json_argument};
+use super::{enter, machine};
+use crate::desk::{Desk, TakenUp, entry, entry_under, fresh, json_argument};
 use crate::trouble::{Done, Exit, Trouble};
 
 /// Kinds of entry that have a command of their own.
@@ -68,9 +68,19 @@ impl Tell {
         }
         let value = json_argument(&self.body, &self.kind)?;
         let taken = desk.take_up(&self.job).await?;
+        let made = fresh()?;
+        let value = if kind == Kind::MachineOrderSent {
+            machine::with_code(desk, &taken.store, made.0, value).await?
+        } else {
+            value
+        };
         let body = body_of(kind, &value, &taken.job.state, &knowledge)
             .map_err(|why| Trouble::not_taken(format!("tell {}", self.kind), &self.job, &why))?;
-        keep(desk, &knowledge, taken, self.by.as_deref(), &body).await
+        let before = desk.case(&taken.job.state, &knowledge).ok();
+        let unsealed = entry_under(made, taken.id, self.by.as_deref(), &body)?;
+        let said =
+            machine::code_of(&body).map_or_else(|| "kept".to_owned(), |code| format!("kept with the code {code}"));
+        enter::keep(desk, &knowledge, taken, before, unsealed, made.0, &said).await
     }
 }
 
@@ -95,7 +105,14 @@ impl Note {
     }
 }
 
-async fn keep(desk: &Desk, knowledge: &Knowledge, taken: TakenUp, by: Option<&str>, body: &EntryBody) -> Done {
+/// Keeps an entry that the job allows, and says what it did.
+pub(crate) async fn keep(
+    desk: &Desk,
+    knowledge: &Knowledge,
+    taken: TakenUp,
+    by: Option<&str>,
+    body: &EntryBody,
+) -> Done {
     let before = desk.case(&taken.job.state, knowledge).ok();
     let unsealed = entry(taken.id, by, body)?;
     let about = unsealed.id;

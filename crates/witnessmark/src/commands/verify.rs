@@ -2,12 +2,15 @@
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use logbook::ChainReport;
 use serde_json::json;
-use store::Store;
+use store::carried::LeftOut;
+use store::folder::knowledge_files;
+use store::repair::{Repaired, repair_into};
+use store::{Opening, Place, SqliteStore, Store};
 
 use crate::desk::{Desk, is_path, read_bytes, tail};
 use crate::progress::Bar;
@@ -26,10 +29,16 @@ pub(crate) struct Verify {
     /// The eight characters printed on a paper.
     #[arg(long, value_name = "XXXXXXXX", conflicts_with = "all")]
     tail: Option<String>,
+    /// Copies every entry and photo that is as it was written into a new record, and names what was left out.
+    #[arg(long, value_name = "NEWDIR", conflicts_with_all = ["what", "tail"])]
+    repair_into: Option<PathBuf>,
 }
 
 impl Verify {
     pub(crate) async fn run(self, desk: &Desk) -> Done {
+        if let Some(target) = &self.repair_into {
+            return repaired(desk, target).await;
+        }
         let Some(text) = &self.what else {
             if self.tail.is_some() {
                 return Err(Trouble::new(Exit::Usage, "verify", "--tail belongs to one job or file; name it"));
@@ -105,7 +114,7 @@ async fn whole_record(desk: &Desk) -> Done {
             report.ends.iter().map(|(job, hash)| (job.to_string(), tail(hash))).collect();
         desk.talk
             .answer(&json!({"agrees": report.agrees(), "entries": report.entries, "attachments": report.attachments,
-            "tails": ends, "complaints": complaints}))?;
+            "state": report.state, "tails": ends, "complaints": complaints}))?;
     } else {
         for (job, hash) in &report.ends {
             desk.talk.line(&format!("job {job}: chain ends {}", tail(hash)), 2)?;
@@ -113,6 +122,7 @@ async fn whole_record(desk: &Desk) -> Done {
         if report.agrees() {
             desk.talk.line(&format!("as written: {} entries, {} pictures", report.entries, report.attachments), 2)?;
         }
+        desk.talk.line(&format!("state hash {}", report.state), 2)?;
     }
     if report.agrees() {
         return Ok(Exit::Fine);
@@ -120,9 +130,90 @@ async fn whole_record(desk: &Desk) -> Done {
     for complaint in complaints {
         complain(&format!("witnessmark: {}: {complaint}", desk.store.name()));
     }
-    Err(Trouble::new(
-        Exit::Problem,
-        "vouch for the record",
-        "it is not as it was written; restore it from a copy that agrees",
-    ))
+    let copy = match &desk.store {
+        Place::Folder(_) => "witnessmark verify --repair-into NEWDIR",
+        Place::Server(_) => "witnessmark export --all --out NEWDIR",
+    };
+    let why = format!("it is not as it was written; restore it from a backup, or copy what is sound with `{copy}`");
+    Err(Trouble::new(Exit::Problem, "vouch for the record", why))
+}
+
+/// Copies what is sound into a new record and says what is not.
+async fn repaired(desk: &Desk, target: &Path) -> Done {
+    let doing = format!("repair into {}", target.display());
+    let Some(folder) = desk.store.folder() else {
+        let why = "the record lies on a server, and only one in a folder is mended this way; `witnessmark export --all --out \
+                   NEWDIR` carries out what is sound and names the rest, and `import` takes it in at another place";
+        return Err(Trouble::new(Exit::Refused, doing, why));
+    };
+    if target.is_file() || std::fs::read_dir(target).is_ok_and(|mut items| items.next().is_some()) {
+        let why = "it is there and not empty; name a new folder";
+        return Err(Trouble::new(Exit::Conflict, doing, why));
+    }
+    let store = desk.look().await?;
+    let copy = SqliteStore::open(Opening::of(target)).await?;
+    let bar = Bar::new("copying", &desk.talk);
+    let done = repair_into(&store, folder, &copy, &mut |p| bar.at(p.done, p.of)).await;
+    bar.away();
+    let mut done = done.map_err(|error| Trouble::carried(&doing, &error))?;
+    let own = folder.join("knowledge");
+    if own.is_dir() {
+        match knowledge_files(&own) {
+            Ok(files) => {
+                for (name, bytes) in files {
+                    let path = target.join("knowledge").join(&name);
+                    let written = path.parent().map_or(Ok(()), std::fs::create_dir_all);
+                    written.and_then(|()| std::fs::write(&path, bytes)).map_err(|e| Trouble::file(&doing, &e))?;
+                }
+            }
+            Err((path, error)) => done
+                .left_out
+                .push(LeftOut { what: format!("knowledge file {}", path.display()), why: error.to_string() }),
+        }
+    }
+    let state = store::state_hash(&copy).await?.to_string();
+    copy.close().await;
+    store.close().await;
+    told_of_repair(desk, target, &done, &state)?;
+    if done.left_out.is_empty() && done.doubted.is_empty() {
+        return Ok(Exit::Fine);
+    }
+    let gaps = match done.gaps.len() {
+        0 => String::new(),
+        n => format!(
+            "; the copy goes on without {}, and `verify` will go on saying so",
+            count(n, "lost stretch of a chain", "lost stretches of chains")
+        ),
+    };
+    let why = format!(
+        "{} named above; a backup may still hold them{gaps}",
+        count(done.left_out.len(), "thing is", "things are")
+    );
+    Err(Trouble::new(Exit::Problem, "copy everything", why))
+}
+
+fn told_of_repair(desk: &Desk, target: &Path, done: &Repaired, state: &str) -> Result<(), Trouble> {
+    if desk.talk.json() {
+        desk.talk.answer(&json!({"store": target.display().to_string(), "entries": done.entries,
+            "attachments": done.attachments, "left_out": done.left_out, "doubted": done.doubted, "gaps": done.gaps,
+            "state": state}))?;
+    } else {
+        desk.talk.line(
+            &format!(
+                "copied: {} entries and {} pictures into {}, byte for byte; the record in {} is as it was; state hash {state}",
+                done.entries,
+                done.attachments,
+                target.display(),
+                desk.store.name()
+            ),
+            2,
+        )?;
+    }
+    for one in &done.left_out {
+        complain(&format!("witnessmark: left out: {one}"));
+    }
+    for one in &done.doubted {
+        complain(&format!("witnessmark: doubtful: {one}"));
+    }
+    Ok(())
 }

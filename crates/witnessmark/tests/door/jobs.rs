@@ -458,3 +458,77 @@ fn the_shops_own_knowledge_may_lie_in_the_store_before_the_first_job() {
     other.write("store/letter.txt", b"mine");
     other.run(&["new", "--title", "Tolvane, invented"]).exits(4);
 }
+
+/// Order out, as left in, finding and date moved, at the command line.
+#[test]
+fn machine_work_goes_out_with_a_code_and_comes_back_by_it() {
+    let (shop, job) = Shop::with_job();
+    shop.run(&["tell", &job, "promise-made", r#"{"promised": "2030-01-09"}"#]).exits(0);
+    let part = r#"{"part": "head_gasket", "supplier": "Quayside Parts", "quantity": 1, "promised": "2030-01-05"}"#;
+    shop.run(&["tell", &job, "part-ordered", part]).exits(0);
+    let order = r#"{"shop": "Harrow Machine Shop", "promised": "2030-01-12", "lines": [
+        {"operation": "head_resurface", "position": "bank-A", "want_high": {"text": "0.03", "unit": "mm"}},
+        {"operation": "guides_replace", "position": "cyl-1-ex-1"}]}"#;
+    let said = shop.run(&["tell", &job, "machine-order-sent", order]).exits(0).out;
+    let said_flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said_flat.contains("kept with the code "), "{said}");
+    assert!(said_flat.contains("First: Crack test") && said_flat.contains("After it: Cut or grind seats"), "{said}");
+    assert!(
+        said_flat.contains("sets the date: 2030-01-12") && said_flat.contains("3 days after the day promised"),
+        "{said}"
+    );
+    let code =
+        said_flat.split("with the code ").nth(1).and_then(|rest| rest.split(':').next()).expect("a code").to_owned();
+    let listed = shop.run(&["machine-work-returned", &code]).exits(2);
+    assert!(
+        listed.out.contains("1. Resurface head deck") && listed.err.contains("--line"),
+        "{}{}",
+        listed.out,
+        listed.err
+    );
+    // One sign wrong: refused, with the code that was meant.
+    let last = code.chars().last().expect("a sign");
+    let wrong = format!("{}{}", &code[..code.len() - 1], if last == '2' { '3' } else { '2' });
+    let refused = shop.run(&["machine-work-returned", &wrong, "--line", "1 done 0.02 mm"]).exits(3);
+    assert!(refused.err.contains(&format!("near it are {code}")), "{}", refused.err);
+    for (line, says) in [
+        ("3 done", "order"),
+        ("1 cut 0.02 mm", "`cut` is none of done, otherwise, not-done"),
+        ("1 done wide", "`1 done wide`"),
+    ] {
+        let refused = shop.run(&["machine-work-returned", &code, "--line", line]);
+        assert!(refused.code >= 2 && refused.err.contains(says), "{line}: {}", refused.err);
+    }
+    // 0.20 mm lies far beyond the 0.03 mm wanted; the guide was not done.
+    let low = code.to_lowercase();
+    let said = shop
+        .run(&[
+            "--json",
+            "machine-work-returned",
+            &low,
+            "--line",
+            "2 not-done; bore torn",
+            "--line",
+            "1 done 0.20 mm",
+            "--doubt",
+            "1 0.002 mm",
+        ])
+        .exits(0)
+        .json();
+    let lines = said["machine"]["lines"].as_array().expect("lines");
+    assert_eq!((lines[0]["verdict"].as_str(), lines[0]["u"].as_f64()), (Some("outside"), Some(0.002)));
+    assert_eq!(lines[1]["result"], "not-done");
+    assert_eq!(said["sets_date"]["day"], "2030-01-05", "the date has moved: {said}");
+    let sheet = shop.run(&["workup", &job, "--full"]).exits(0).out;
+    let flat = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
+    for said in [
+        "AS LEFT, BY THE WORD OF THE MACHINE SHOP",
+        "left at 0.20 mm",
+        "WHAT SETS THE DATE",
+        "4 days before the day promised to the customer",
+        "do not build it in",
+        "order it again",
+    ] {
+        assert!(flat.contains(said), "{said}: {sheet}");
+    }
+}

@@ -6,10 +6,13 @@
     reason = "a test that cannot go on stops where it stands"
 )]
 
+mod asking;
 mod jobs;
+mod keeping;
 mod knowing;
 mod manners;
 #[path = "../../../store/tests/postgres_server/mod.rs"]
 mod postgres_server;
+mod quotes;
 mod shared;
 mod shop;

@@ -1,8 +1,8 @@
 //! What the price of a choice is made of, line by line, in labour units.
 
 use anatomy::{EngineLayout, Scope};
-use knowledge::Knowledge;
 use knowledge::workshop::Span;
+use knowledge::{Knowledge, Remedy};
 
 use super::{BlockHere, OptionHere, by_head, counts, grown};
 
@@ -17,6 +17,8 @@ pub struct Made {
     pub beside: Option<(String, Vec<Span>)>,
     /// Stages that are still to be opened whatever is found: stage and labour units.
     pub opening: Vec<(String, f64)>,
+    /// What takes the named cause away and stands in no item.
+    pub remedies: Vec<Remedy>,
     /// Per block of the engine: the price by class, closing up included.
     pub blocks: Vec<Vec<Span>>,
 }
@@ -55,6 +57,7 @@ impl OptionHere<'_> {
             items: if quoted { Vec::new() } else { self.option.items.iter().map(scaled).collect() },
             heads,
             beside: beside.filter(|_| !quoted),
+            remedies: if quoted { Vec::new() } else { self.remedies.iter().map(|r| (*r).clone()).collect() },
             opening: if quoted { Vec::new() } else { opening },
             blocks: self.blocks.iter().map(|b| b.price.clone()).collect(),
         }

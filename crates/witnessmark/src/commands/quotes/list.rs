@@ -1,0 +1,300 @@
+//! A price list: which of its columns is which, which of its rows is for which need.
+
+use std::collections::BTreeMap;
+
+use knowledge::Knowledge;
+use logbook::{JobState, QuoteReceived};
+use quantity::{Currency, Money, MoneyReply, parse_money};
+
+/// The headings of a table that is written, and the first word by which each is read.
+pub(super) const HEADINGS: [&str; 12] = [
+    "supplier",
+    "for",
+    "price",
+    "currency",
+    "freight",
+    "deposit",
+    "days from",
+    "days to",
+    "warranty months",
+    "holds until",
+    "includes",
+    "note",
+];
+
+/// What a column may be, and the headings by which it is known besides its own name; small letters, single spaces.
+const KNOWN: &[(&str, &[&str])] = &[
+    ("supplier", &["from", "vendor", "shop"]),
+    ("for", &["need", "operation"]),
+    ("item", &["description", "article", "part", "what", "text"]),
+    ("price", &["unit price", "net price", "net", "each", "amount"]),
+    ("currency", &[]),
+    ("freight", &["carriage", "shipping"]),
+    ("deposit", &["core", "core deposit", "old part"]),
+    ("days", &["lead time", "delivery"]),
+    ("days from", &[]),
+    ("days to", &[]),
+    ("warranty months", &["warranty"]),
+    ("holds until", &["valid until", "valid to"]),
+    ("includes", &["included"]),
+    ("note", &["remark", "remarks"]),
+];
+
+/// What was said beside the list.
+pub(super) struct Told<'a> {
+    pub(super) supplier: Option<&'a str>,
+    pub(super) currency: Option<Currency>,
+    pub(super) days: Option<[u32; 2]>,
+    /// Column by heading, as said.
+    pub(super) columns: Vec<(String, String)>,
+    /// Need by words of its row, as said.
+    pub(super) takes: Vec<(String, String)>,
+}
+
+/// What a list holds for a job.
+pub(super) struct Read {
+    /// The quotes, each with the line of the file it stands in.
+    pub(super) quotes: Vec<(u64, QuoteReceived)>,
+    /// How many rows are for nothing that is known.
+    pub(super) left: usize,
+}
+
+/// Two halves of `WHAT=WORDS`.
+pub(super) fn pairs(list: &[String]) -> Result<Vec<(String, String)>, String> {
+    list.iter()
+        .map(|text| match text.split_once('=') {
+            Some((what, words)) if !what.trim().is_empty() && !words.trim().is_empty() => {
+                Ok((what.trim().to_owned(), words.trim().to_owned()))
+            }
+            Some(_) | None => Err(format!("`{text}` has no `=` with words on both sides; write `price=Net each`")),
+        })
+        .collect()
+}
+
+/// Days at best and at worst: `3`, `2..5`, `2-5`, `2 to 5`.
+pub(super) fn days(text: &str) -> Result<[u32; 2], String> {
+    let wrong = || format!("`{text}` is no number of days; write `3`, `2..5` or `2 to 5`");
+    let numbers: Vec<&str> = text.split(|c: char| !c.is_ascii_digit()).filter(|n| !n.is_empty()).collect();
+    let strange = text.chars().any(|c| c.is_ascii_alphabetic()) && !text.contains("to") && !text.contains("day");
+    let read = |n: &&str| n.parse::<u32>().map_err(|_| wrong());
+    match (strange, numbers.as_slice()) {
+        (false, [one]) => read(one).map(|n| [n, n]),
+        (false, [best, worst]) => {
+            let (best, worst) = (read(best)?, read(worst)?);
+            if best <= worst {
+                Ok([best, worst])
+            } else {
+                Err(format!("`{text}` has the longer time first; swap them"))
+            }
+        }
+        _ => Err(wrong()),
+    }
+}
+
+/// A currency by its code.
+pub(super) fn currency(code: &str) -> Result<Currency, String> {
+    Currency::from_code(&code.trim().to_uppercase())
+        .ok_or_else(|| format!("`{code}` is no currency; write its code of three letters, such as EUR"))
+}
+
+/// A heading as it is compared.
+fn normal(text: &str) -> String {
+    let small = text.to_lowercase().replace(['_', '-', '.', ':'], " ");
+    small.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Which column is which: as said, else by the headings that are known; two that could be the same are asked about.
+fn columns(headings: &csv::StringRecord, told: &Told<'_>) -> Result<BTreeMap<&'static str, usize>, String> {
+    let mut out: BTreeMap<&'static str, usize> = BTreeMap::new();
+    let all = || headings.iter().map(|h| format!("`{h}`")).collect::<Vec<_>>().join(", ");
+    for (what, heading) in &told.columns {
+        let Some((name, _)) = KNOWN.iter().find(|(name, _)| *name == normal(what)) else {
+            let names: Vec<&str> = KNOWN.iter().map(|(name, _)| *name).collect();
+            return Err(format!("`{what}` is nothing a column can be; there are {}", names.join(", ")));
+        };
+        let place = headings.iter().position(|h| normal(h) == normal(heading));
+        let place = place.ok_or_else(|| format!("no column is headed `{heading}`; there are {}", all()))?;
+        out.insert(name, place);
+    }
+    for (name, others) in KNOWN {
+        if out.contains_key(name) {
+            continue;
+        }
+        let is = |h: &str| normal(h) == *name || others.contains(&normal(h).as_str());
+        let here: Vec<usize> = (0..headings.len()).filter(|n| headings.get(*n).is_some_and(is)).collect();
+        // A column that was said to be one thing is not taken for another.
+        let free: Vec<usize> = here.into_iter().filter(|n| !out.values().any(|taken| taken == n)).collect();
+        match free.as_slice() {
+            [] => {}
+            [one] => {
+                out.insert(name, *one);
+            }
+            [first, ..] => {
+                let own = free.iter().find(|n| headings.get(**n).is_some_and(|h| normal(h) == *name));
+                let Some(own) = own else {
+                    let names: Vec<String> =
+                        free.iter().filter_map(|n| headings.get(*n)).map(|h| format!("`{h}`")).collect();
+                    let one = headings.get(*first).unwrap_or_default();
+                    return Err(format!(
+                        "{} could all be the {name}; say which with `--column \"{name}={one}\"`",
+                        names.join(" and ")
+                    ));
+                };
+                out.insert(name, *own);
+            }
+        }
+    }
+    if !out.contains_key("price") {
+        return Err(format!("no column is the price; say which with `--column price=HEADING`, there are {}", all()));
+    }
+    Ok(out)
+}
+
+/// The needs of the knowledge by id and by name: whether each is a whole option.
+fn needs(knowledge: &Knowledge) -> Vec<(String, String, bool)> {
+    let operations = knowledge.operations.iter().map(|o| (o.id.clone(), o.name.clone(), false));
+    let parts = knowledge.joints.iter().flat_map(|j| &j.value.parts).map(|p| (p.id.clone(), p.name.clone(), false));
+    let options = knowledge.options.iter().map(|o| (o.id.clone(), o.name.clone(), true));
+    operations.chain(parts).chain(options).collect()
+}
+
+/// The name of what a quote is for.
+pub(super) fn need_name(state: &JobState, knowledge: &Knowledge, id: &str) -> String {
+    let heads = state.layout.as_ref().map(|layout| layout.heads().len());
+    let option = knowledge.options.iter().find(|o| o.id == id).map(|o| o.name_for(heads).to_owned());
+    option
+        .or_else(|| needs(knowledge).into_iter().find(|(its, ..)| its == id).map(|(_, name, _)| name))
+        .unwrap_or_else(|| workup::words::words(id))
+}
+
+/// Reads a price list.
+pub(super) fn read(text: &str, told: &Told<'_>, knowledge: &Knowledge) -> Result<Read, String> {
+    let first = text.lines().next().unwrap_or_default();
+    // Tables written where the comma is the decimal sign are parted by semicolons.
+    let parted = if first.matches(';').count() > first.matches(',').count() { b';' } else { b',' };
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(parted)
+        .trim(csv::Trim::All)
+        .flexible(false)
+        .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+    let headings = reader.headers().map_err(|e| format!("its heading cannot be read: {e}"))?.clone();
+    let columns = columns(&headings, told)?;
+    let rows: Vec<(u64, csv::StringRecord)> = reader
+        .records()
+        .map(|row| {
+            let row = row.map_err(|e| format!("{e}; mend that line"))?;
+            Ok((row.position().map_or(0, csv::Position::line), row))
+        })
+        .collect::<Result<_, String>>()?;
+    let all = needs(knowledge);
+    let takes = takes(&rows, told, &all)?;
+    let mut out = Read { quotes: Vec::new(), left: 0 };
+    for (line, row) in &rows {
+        let cell = |name: &str| columns.get(name).and_then(|n| row.get(*n)).map(str::trim).filter(|c| !c.is_empty());
+        let by_column = cell("for").and_then(|text| {
+            let text = text.trim_start_matches('\'');
+            all.iter().find(|(id, name, _)| id == text || normal(name) == normal(text))
+        });
+        let by_words = takes.iter().find(|(its, _)| its == line).map(|(_, need)| *need);
+        let Some((id, _, whole)) = by_words.or(by_column) else {
+            out.left += 1;
+            continue;
+        };
+        let quote = quote(&cell, told, id, *whole).map_err(|why| format!("line {line}: {why}"))?;
+        out.quotes.push((*line, quote));
+    }
+    Ok(out)
+}
+
+type Known = (String, String, bool);
+
+/// The lines that were taken by their words.
+fn takes<'a>(
+    rows: &[(u64, csv::StringRecord)],
+    told: &Told<'_>,
+    all: &'a [Known],
+) -> Result<Vec<(u64, &'a Known)>, String> {
+    let mut out = Vec::new();
+    for (need, words) in &told.takes {
+        let Some(known) = all.iter().find(|(id, name, _)| id == need || normal(name) == normal(need)) else {
+            let near: Vec<&str> =
+                all.iter().map(|(id, ..)| id.as_str()).filter(|id| id.contains(need.as_str())).take(5).collect();
+            let near = if near.is_empty() { String::new() } else { format!("; near it are {}", near.join(", ")) };
+            return Err(format!("`{need}` is no operation, part or option of the knowledge{near}"));
+        };
+        let has = |row: &csv::StringRecord| row.iter().any(|cell| normal(cell).contains(&normal(words)));
+        let here: Vec<u64> = rows.iter().filter(|(_, row)| has(row)).map(|(line, _)| *line).collect();
+        match here.as_slice() {
+            [one] => out.push((*one, known)),
+            [] => return Err(format!("no row holds `{words}`")),
+            several => {
+                let lines: Vec<String> = several.iter().take(8).map(u64::to_string).collect();
+                return Err(format!(
+                    "`{words}` stands in {} rows (lines {}); give more of its words",
+                    several.len(),
+                    lines.join(", ")
+                ));
+            }
+        }
+    }
+    Ok(out)
+}
+
+fn quote<'c>(
+    cell: &impl Fn(&str) -> Option<&'c str>,
+    told: &Told<'_>,
+    id: &str,
+    whole: bool,
+) -> Result<QuoteReceived, String> {
+    let currency = match cell("currency") {
+        Some(code) => Some(self::currency(code)?),
+        None => told.currency,
+    };
+    let money = |name: &str| -> Result<Option<Money>, String> {
+        let Some(text) = cell(name) else { return Ok(None) };
+        match parse_money(text, currency) {
+            Ok(MoneyReply::Value(money)) => Ok(Some(money)),
+            Ok(MoneyReply::Question { ask, .. }) => Err(format!("{name}: {ask}")),
+            Err(error) => {
+                Err(format!("{name} `{text}`: {error}; say the currency with `--currency EUR` where none stands"))
+            }
+        }
+    };
+    let price = money("price")?.ok_or("it has no price; fill the cell or take the row out")?;
+    if price.amount() < quantity::Decimal::ZERO {
+        return Err(format!("price {price} is below nought; mend the cell"));
+    }
+    let supplier = cell("supplier").or(told.supplier).map(|s| s.trim_start_matches('\'').to_owned());
+    let supplier = supplier.ok_or("nobody says whose it is; say it with `--supplier NAME`")?;
+    let whole_number = |name: &str| -> Result<Option<u32>, String> {
+        let digits = |text: &str| text.split_whitespace().next().unwrap_or_default().parse::<u32>();
+        cell(name).map(|t| digits(t).map_err(|_| format!("{name} `{t}` is no whole number"))).transpose()
+    };
+    let lead_days = match (whole_number("days from")?, whole_number("days to")?, cell("days")) {
+        (Some(best), Some(worst), _) => days(&format!("{best}..{worst}"))?,
+        (_, _, Some(text)) => days(text)?,
+        (Some(one), None, None) | (None, Some(one), None) => [one, one],
+        (None, None, None) => told.days.ok_or("nobody says in how many days; say it with `--days 2..5`")?,
+    };
+    let valid_until = cell("holds until")
+        .map(|t| t.parse().map_err(|_| format!("holds until `{t}` is no day; write it as 2026-03-14")))
+        .transpose()?;
+    let includes = cell("includes").map_or_else(Vec::new, |t| {
+        t.trim_start_matches('\'').split(';').map(str::trim).filter(|i| !i.is_empty()).map(str::to_owned).collect()
+    });
+    Ok(QuoteReceived {
+        supplier,
+        price,
+        lead_days,
+        need: (!whole).then(|| id.to_owned()),
+        option: whole.then(|| id.to_owned()),
+        warranty: None,
+        warranty_months: whole_number("warranty months")?,
+        core_deposit: money("deposit")?,
+        freight: money("freight")?,
+        valid_until,
+        used_odometer: None,
+        note: cell("note").or_else(|| cell("item")).map(|n| n.trim_start_matches('\'').to_owned()),
+        includes,
+    })
+}

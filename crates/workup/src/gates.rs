@@ -1,0 +1,286 @@
+//! Hold points of the build, how each is answered, and what an unanswered one holds up.
+//!
+//! A hold point is answered by a signature with what it asks for, by a part that makes it needless, or by a name and a
+//! reason that pass it open, which every later paper prints. Until those that the first minute of running would ruin are
+//! answered, as far as the work reaches for sure, the engine is not started; until what was ordered is here, nothing is
+//! built on. What reaches a stage by a
+//! belief alone stands on the sheet and holds nothing up.
+
+use std::collections::BTreeMap;
+
+use knowledge::Knowledge;
+use knowledge::limits::AppliesTo;
+use knowledge::workshop::{BuildStage, Hold, Seen, Signer};
+use logbook::{
+    Bound, BuildStepDone, EngineFigure, EntryBody, Figure, HoldPointSigned, JobState, Phase, ReadingValue, RunKind,
+    StageLeftOut,
+};
+
+use crate::entering::{NotTaken, Rule};
+use crate::work::{Judged, hold_is_here, stated};
+use crate::{awaited, words};
+
+/// The stage of the build in which the engine is started first.
+pub(crate) const FIRST_START: &str = "first_start";
+
+/// Most hold points that a refusal names \[ours\]; the rest are counted.
+const NAMED: usize = 4;
+
+/// How a hold point is answered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Answer {
+    /// Not at all.
+    Open,
+    /// By a signature.
+    Signed,
+    /// By a new part that makes it needless.
+    Fitted,
+    /// By a name and a reason, without its proof.
+    PassedOpen,
+}
+
+/// A hold point of this engine and this work.
+#[derive(Debug, Clone, Copy)]
+pub struct HoldPoint<'k> {
+    /// The stage that it closes.
+    pub stage: &'k BuildStage,
+    /// What it asks for.
+    pub hold: &'k Hold,
+    /// How it is answered.
+    pub answer: Answer,
+}
+
+impl HoldPoint<'_> {
+    /// Stage and record, as a refusal names it.
+    #[must_use]
+    pub fn name(&self) -> String {
+        format!("{}: {}", self.stage.title, self.hold.record)
+    }
+}
+
+/// How a hold point of a stage is answered; a signature after it was passed open answers it in full.
+#[must_use]
+pub fn answer(state: &JobState, stage: &BuildStage, hold: &Hold) -> Answer {
+    let here = |s: &str, h: &str| s == stage.id && h == hold.record;
+    if state.holds_signed.iter().any(|h| here(&h.stage, &h.hold)) {
+        Answer::Signed
+    } else if state.fitted.iter().any(|f| hold.fitted.contains(&f.part)) {
+        Answer::Fitted
+    } else if state.holds_open.iter().any(|h| here(&h.stage, &h.hold)) {
+        Answer::PassedOpen
+    } else {
+        Answer::Open
+    }
+}
+
+/// The hold points of a stage that this engine has, in their order; what is written down stays.
+#[must_use]
+pub fn of_stage<'k>(state: &JobState, told: &BTreeMap<String, String>, stage: &'k BuildStage) -> Vec<HoldPoint<'k>> {
+    let all = stage.holds.iter().map(|hold| HoldPoint { stage, hold, answer: answer(state, stage, hold) });
+    let here = |h: &HoldPoint<'_>| {
+        let written = !matches!(h.answer, Answer::Open | Answer::Fitted);
+        hold_is_here(h.hold, written, |name| told.get(name).map(String::as_str))
+    };
+    all.filter(here).collect()
+}
+
+/// The hold points of every stage that the work reaches for sure, in the order of the build.
+#[must_use]
+pub fn hold_points<'k>(state: &JobState, knowledge: &'k Knowledge) -> Vec<HoldPoint<'k>> {
+    let Some(layout) = &state.layout else { return Vec::new() };
+    let told = stated(state, layout, knowledge);
+    let judged = Judged { state, knowledge, attributes: &told, blocks: &[], conditions: &[] };
+    let reached = judged.sure_reach().stages;
+    let stages = knowledge.steps.iter().map(|s| &s.value).filter(|s| reached.contains(&s.id));
+    stages.flat_map(|stage| of_stage(state, &told, stage)).collect()
+}
+
+/// Whether a reading as found saw what calls for a stage.
+pub(crate) fn was_seen(state: &JobState, seen: &Seen) -> bool {
+    state.readings.iter().any(|r| {
+        r.phase == Phase::AsFound
+            && r.check == seen.check
+            && r.reading == seen.reading
+            && matches!(&r.value, ReadingValue::Outcome(o) if seen.any_of.contains(o))
+    })
+}
+
+/// Passes a build entry that no open hold point forbids.
+///
+/// # Errors
+/// [`Rule::Hold`] with the hold points that are open, or the field that a signature lacks.
+pub(crate) fn ensure(state: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<(), NotTaken> {
+    let stage = |id: &str| knowledge.steps.iter().map(|s| &s.value).find(|s| s.id == id);
+    if let EntryBody::HoldPointSigned(b) = body {
+        let hold = stage(&b.stage).and_then(|s| s.holds.iter().find(|h| h.record == b.hold));
+        return hold.map_or(Ok(()), |hold| signature(state, hold, b));
+    }
+    if let EntryBody::BuildStepDone(b) = body {
+        return stage(&b.stage).map_or(Ok(()), |s| kit_first(state, knowledge, s, b));
+    }
+    if let EntryBody::StageLeftOut(b) = body {
+        return stage(&b.stage).map_or(Ok(()), |s| may_be_left(state, s, b));
+    }
+    let first_start = matches!(body, EntryBody::EngineRun(b) if b.run == RunKind::FirstStart);
+    if first_start { started(state, knowledge) } else { Ok(()) }
+}
+
+/// The hold points that an engine waits for before its first start.
+#[must_use]
+pub fn before_the_start<'k>(state: &JobState, knowledge: &'k Knowledge) -> Vec<HoldPoint<'k>> {
+    let Some(start) = knowledge.steps.iter().find(|s| s.id == FIRST_START).map(|s| s.order) else {
+        return Vec::new();
+    };
+    let Some(layout) = &state.layout else { return Vec::new() };
+    let told = stated(state, layout, knowledge);
+    // What nobody told stands on the sheet; only what is known to be there holds the engine up.
+    let known = |h: &Hold| AppliesTo::all_hold(&h.applies, |name| told.get(name).map(String::as_str));
+    let mut all = hold_points(state, knowledge);
+    all.retain(|h| h.hold.before_start && h.stage.order < start && h.answer == Answer::Open && known(h.hold));
+    all
+}
+
+fn started(state: &JobState, knowledge: &Knowledge) -> Result<(), NotTaken> {
+    let open = before_the_start(state, knowledge);
+    if open.is_empty() {
+        return Ok(());
+    }
+    let mut names: Vec<String> = open.iter().take(NAMED).map(HoldPoint::name).collect();
+    if open.len() > NAMED {
+        names.push(format!("and {} more", open.len() - NAMED));
+    }
+    let how_many =
+        if open.len() == 1 { "a hold point is".to_owned() } else { format!("{} hold points are", open.len()) };
+    let why = format!("{how_many} open before the first start: {}", names.join("; "));
+    Err(NotTaken::new(Rule::Hold, "run", why).expecting(
+        "sign each with what was measured, pass it with a reason and a name, or say which stage was not touched",
+    ))
+}
+
+/// A signature with what its hold point asks for.
+fn signature(state: &JobState, hold: &Hold, b: &HoldPointSigned) -> Result<(), NotTaken> {
+    let refused = |field: &str, why: String| NotTaken::new(Rule::Hold, field, why);
+    let or_pass = "or pass the hold point with a reason and a name";
+    if hold.sign == Signer::SecondPerson {
+        let second = b.second.as_deref().map(str::trim).unwrap_or_default();
+        if second.is_empty() || second.eq_ignore_ascii_case(b.by.trim()) {
+            let why = format!("{} wants a second pair of eyes, and only {} signs", hold.record, b.by.trim());
+            return Err(refused("second", why).expecting(format!("let another person look and sign too, {or_pass}")));
+        }
+    }
+    if hold.kit {
+        let missing = missing(state);
+        if !missing.is_empty() {
+            let why = format!("not everything is here: {}", missing.join("; "));
+            return Err(refused("hold", why).expecting(format!("sign it when it is, {or_pass}")));
+        }
+    }
+    if hold.evidence && b.entry.is_none() {
+        let why = format!("{} rests on a photo, a reading or a part fitted, and none is named", hold.record);
+        return Err(refused("entry", why).expecting(format!("keep the photo first and choose it, {or_pass}")));
+    }
+    let figures = !(hold.limits.is_empty() && hold.manual.is_empty());
+    if figures && b.value.is_none() && b.entry.is_none() {
+        let why = format!("{} is signed with what was measured, and no value stands here", hold.record);
+        return Err(refused("value", why)
+            .expecting(format!("write the worst of them down, or choose the reading it rests on, {or_pass}")));
+    }
+    let own = state.sheet.iter().filter(|f| hold.limits.contains(&f.item) || hold.manual.contains(&f.item));
+    let at = |f: &EngineFigure| {
+        f.at.is_none_or(|at| Some(at) == b.position)
+            && f.scope.is_none_or(|scope| b.position.is_none_or(|p| p.scope() == scope))
+    };
+    for figure in own.filter(|f| at(f)) {
+        if let Some(value) = &b.value
+            && beyond(value, figure)
+        {
+            let why = format!(
+                "{} {} is not {}, which the engine's manual asks for ({}, page {})",
+                value.text,
+                value.unit,
+                asked(figure),
+                figure.document,
+                figure.page
+            );
+            return Err(refused("value", why).expecting(format!("measure again and put it right, {or_pass}")));
+        }
+    }
+    Ok(())
+}
+
+/// A figure of the manual as what is asked for.
+fn asked(figure: &EngineFigure) -> String {
+    match figure.bound {
+        Bound::Max => format!("at most {} {}", figure.text, figure.unit),
+        Bound::Min => format!("at least {} {}", figure.text, figure.unit),
+        Bound::Range => {
+            format!("{} to {} {}", figure.text, figure.text_high.as_deref().unwrap_or_default(), figure.unit)
+        }
+        Bound::Nominal => format!("{} {}", figure.text, figure.unit),
+    }
+}
+
+/// Whether a value lies outside a figure of the manual; a nominal size says nothing of how far one may be off it.
+fn beyond(value: &Figure, figure: &EngineFigure) -> bool {
+    let Some(measured) = value.number_in(&figure.unit) else { return false };
+    let edge = |text: &str| logbook::number_in(text, &figure.unit, &figure.unit);
+    let (low, high) = match figure.bound {
+        Bound::Max => (None, edge(&figure.text)),
+        Bound::Min => (edge(&figure.text), None),
+        Bound::Range => (edge(&figure.text), figure.text_high.as_deref().and_then(edge)),
+        Bound::Nominal => (None, None),
+    };
+    // A value typed with the very digits of the edge meets it, in whatever unit.
+    let slack = 1e-9 * (1.0 + measured.abs());
+    low.is_some_and(|low| measured < low - slack) || high.is_some_and(|high| measured > high + slack)
+}
+
+/// What was ordered or sent out and is not here, in words.
+fn missing(state: &JobState) -> Vec<String> {
+    let parts = awaited::parts(state).into_iter().map(|o| format!("{} from {}", words::words(&o.part), o.supplier));
+    let work = awaited::work(state).into_iter().map(|o| format!("machine work {} at {}", o.code, o.shop));
+    parts.chain(work).collect()
+}
+
+/// Nothing is built on before what was ordered is here, or somebody answers for beginning without it.
+fn kit_first(
+    state: &JobState,
+    knowledge: &Knowledge,
+    stage: &BuildStage,
+    step: &BuildStepDone,
+) -> Result<(), NotTaken> {
+    let kit = knowledge.steps.iter().map(|s| &s.value).find_map(|s| Some((s, s.holds.iter().find(|h| h.kit)?)));
+    let Some((first, hold)) = kit else { return Ok(()) };
+    let missing = missing(state);
+    if stage.order <= first.order || missing.is_empty() || answer(state, first, hold) != Answer::Open {
+        return Ok(());
+    }
+    let why = format!("step {} of {} waits until everything is here: {}", step.step, stage.title, missing.join("; "));
+    Err(NotTaken::new(Rule::Hold, "stage", why).expecting(format!(
+        "write the arrival down under Order, or pass the hold point {} of {} with a reason and a name",
+        hold.record, first.title
+    )))
+}
+
+/// A stage is left out only before anything of it is written down, and not where metal or every build calls for it.
+fn may_be_left(state: &JobState, stage: &BuildStage, b: &StageLeftOut) -> Result<(), NotTaken> {
+    let refused = |why: String, next: &str| Err(NotTaken::new(Rule::Hold, "stage", why).expecting(next));
+    let begun = state.steps_done.iter().any(|s| s.stage == stage.id)
+        || state.holds_signed.iter().any(|h| h.stage == stage.id)
+        || state.holds_open.iter().any(|h| h.stage == stage.id);
+    if begun {
+        let next = "answer its hold points one by one, or take back what was written down by mistake";
+        return refused(format!("{} is begun, so it was touched", stage.title), next);
+    }
+    if stage.always {
+        return refused(format!("{} belongs to every build", stage.title), "answer its hold points one by one");
+    }
+    if stage.after_seeing.iter().any(|seen| was_seen(state, seen)) {
+        let why = format!("{} is called for by what was seen", stage.title);
+        return refused(why, "answer its hold points one by one");
+    }
+    if b.reason.trim().is_empty() || b.by.trim().is_empty() {
+        return refused("a stage is left out with a reason and a name".to_owned(), "write both");
+    }
+    Ok(())
+}
