@@ -107,7 +107,7 @@ fn the_bench_of_a_record_on_a_server_answers_is_told_to_end_and_has_kept() {
     let wall = bench.get("/");
     assert!(wall.contains("Brackwater pump set") && !wall.contains("No backup"), "nothing is said of backups: {wall}");
     // Another shop writes while this bench is open.
-    on(&shop, &place, &["note", &job, "knocks when warm"]).exits(0);
+    on(&shop, &place, &["tell", &job, "complaint-heard", r#"{"words": "knocks when warm"}"#]).exits(0);
     assert!(bench.get(&format!("/jobs/{job}/hear")).contains("knocks when warm"));
     bench.told("-TERM");
     let (code, said) = bench.ended();
