@@ -4,16 +4,16 @@
 //! when it is not of the present chain, and is told when the new one is there: first with findings, beliefs and advice, then
 //! with what weighs for and against each belief. The same chain is never worked twice, and of one job never two at a time.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 use std::time::Duration;
 
 use anatomy::{EntryId, JobId};
 use knowledge::Knowledge;
 use logbook::{Entry, EntryBody, JobState, Unsealed, fold};
-use store::{Kept, Rank, SqliteStore, Store};
+use store::{AppendError, Changes, Judged, Kept, KeptBy, Rank, Record, Store};
 use tokio::sync::{Semaphore, broadcast};
 use workup::{Case, Remembered, Wanted};
 
@@ -29,6 +29,10 @@ const CASES_KEPT: usize = 6;
 const NEWS_HELD: usize = 256;
 /// How many work-ups run beside each other \[ours\]: each one uses several processors by itself.
 const AT_ONCE: usize = 1;
+
+/// How often an entry is judged anew because another shop was faster \[ours\]: each turn is lost only to somebody who kept
+/// something in that very job, so losing this many in a row means that something else is wrong.
+const TURNS: u32 = 100;
 
 /// How long no work-up has ended before memory is given back \[ours\].
 const QUIET: Duration = Duration::from_secs(8);
@@ -112,6 +116,28 @@ pub(crate) struct Standing {
     pub(crate) trouble: Option<String>,
 }
 
+/// What an entry is judged by.
+struct Seen {
+    /// The job as it stands; none where it has no entry yet.
+    job: Option<Arc<Job>>,
+    /// The work-up of it, where an answer to a customer page hangs on it and there is one.
+    case: Option<Arc<Case>>,
+}
+
+/// What is to be kept, and what it was judged by.
+struct Allowed {
+    together: Vec<Unsealed>,
+    by: By,
+}
+
+/// What an entry was judged by.
+enum By {
+    /// The job, while its chain ends with this hash; none for a job without an entry.
+    Chain(Option<String>),
+    /// Nothing: it was kept before.
+    Nothing,
+}
+
 /// Everything a page stands on. Copies of it are handles to the same bench.
 #[derive(Debug, Clone)]
 pub struct Bench {
@@ -121,7 +147,7 @@ pub struct Bench {
 
 #[derive(Debug)]
 struct Inner {
-    store: Arc<SqliteStore>,
+    store: Record,
     knowledge: Arc<Knowledge>,
     by: String,
     jobs: Mutex<BTreeMap<JobId, (Rank, Arc<Job>)>>,
@@ -132,8 +158,11 @@ struct Inner {
     hands: Mutex<Option<Arc<rayon::ThreadPool>>>,
     /// How many work-ups have ended.
     worked: AtomicU64,
-    /// Between looking whether an entry is allowed and keeping it, nobody else keeps one.
+    /// Between looking whether an entry is allowed and keeping it, nobody else of this process keeps one. Another shop may:
+    /// then the job has grown when it comes to keeping, and it is looked at again.
     keeping: tokio::sync::Mutex<()>,
+    /// Entries that this bench keeps and tells its pages of by itself, as long as the news from elsewhere may bring them too.
+    told: Mutex<BTreeSet<EntryId>>,
 }
 
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -142,10 +171,14 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 impl Bench {
-    /// A bench on a store; `by` is who works when nobody has said so.
+    /// A bench on a record; `by` is who works when nobody has said so.
+    ///
+    /// A record that other shops write to as well is followed from now on, by a task of the runtime this is called in.
     #[must_use]
-    pub fn new(store: Arc<SqliteStore>, knowledge: Arc<Knowledge>, by: impl Into<String>) -> Self {
+    pub fn new(record: impl Into<Record>, knowledge: Arc<Knowledge>, by: impl Into<String>) -> Self {
         let (news, _) = broadcast::channel(NEWS_HELD);
+        let store = record.into();
+        let changes = store.changes();
         let inner = Inner {
             store,
             knowledge,
@@ -157,8 +190,13 @@ impl Bench {
             hands: Mutex::default(),
             worked: AtomicU64::new(0),
             keeping: tokio::sync::Mutex::default(),
+            told: Mutex::default(),
         };
-        Self { inner: Arc::new(inner), around: Around::default() }
+        let bench = Self { inner: Arc::new(inner), around: Around::default() };
+        if let Some(changes) = changes {
+            tokio::spawn(follow(Arc::downgrade(&bench.inner), changes));
+        }
+        bench
     }
 
     /// Shows on the wall when the record in this folder was last backed up, with a warning after so many days; after 0 days
@@ -180,7 +218,7 @@ impl Bench {
         &self.around
     }
 
-    pub(crate) fn store(&self) -> &SqliteStore {
+    pub(crate) fn store(&self) -> &Record {
         &self.inner.store
     }
 
@@ -260,22 +298,34 @@ impl Bench {
     ) -> Result<(Kept, Arc<Job>), Trouble> {
         let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
             .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
-        let (_alone, case) = self.alone(job, id, body).await?;
-        let mut together = vec![unsealed.clone()];
-        if self.store().last_of(job).await?.is_some() {
-            let now = self.job(job).await?;
-            logbook::ensure_writable(&now.entries)
-                .map_err(|error| Trouble::new(StatusCode::CONFLICT, "a newer build wrote into this job", error))?;
-            // What was kept once is not judged by what came after it; the store says whether it is the same.
-            if now.entries.iter().all(|e| e.id() != id) {
-                let after = logbook::fold_with(&now.entries, unsealed.clone())
-                    .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
-                workup::entering::ensure(&now.state, &after, self.knowledge(), body)?;
-                workup::asking::ensure_answer(&now.state, self.knowledge(), case.as_deref(), body)?;
-                together.extend(self.carried(&after, by, device, body).await?);
+        let mut turn = 0;
+        // Held to the end, so that the pages hear of entries in the sequence they were kept.
+        let (_alone, together, kept) = loop {
+            turn += 1;
+            let (alone, seen) = self.alone(job, id, body).await?;
+            let Allowed { together, by } = self.allowed(&unsealed, device, body, &seen).await?;
+            self.tell_by_itself(&together);
+            let kept = match &by {
+                By::Chain(end) => self.store().seal_after(Judged { job, end: end.as_deref() }, &together).await,
+                By::Nothing => self.store().seal_and_append(&together).await,
+            };
+            match kept {
+                Ok(kept) => {
+                    if kept.iter().all(|kept| kept.by == KeptBy::AnEarlierCall) {
+                        self.tell_no_more(&together);
+                    }
+                    break (alone, together, kept);
+                }
+                // Another shop wrote into the job after it was looked at: what it wrote may forbid this one, and may have
+                // changed what a customer page shows.
+                Err(AppendError::OutOfChain { .. }) if turn < TURNS => {}
+                Err(error) => {
+                    self.tell_no_more(&together);
+                    return Err(error.into());
+                }
             }
-        }
-        let kept = self.store().seal_and_append(&together).await?;
+            self.tell_no_more(&together);
+        };
         for one in together.iter().rev() {
             let changed = self.job(one.job).await?;
             self.want(&changed);
@@ -288,30 +338,75 @@ impl Bench {
         Ok((kept, now))
     }
 
-    /// The right to keep, alone; for a yes to a customer page with the work-up of the job as it stands then, which says
-    /// whether the page still holds.
+    /// What is to be kept together with an entry that its job, as it was seen, allows.
+    async fn allowed(
+        &self,
+        unsealed: &Unsealed,
+        device: &str,
+        body: &EntryBody,
+        seen: &Seen,
+    ) -> Result<Allowed, Trouble> {
+        let mut together = vec![unsealed.clone()];
+        let Some(now) = &seen.job else {
+            return Ok(Allowed { together, by: By::Chain(None) });
+        };
+        logbook::ensure_writable(&now.entries)
+            .map_err(|error| Trouble::new(StatusCode::CONFLICT, "a newer build wrote into this job", error))?;
+        // What was kept once is not judged by what came after it; the store says whether it is the same.
+        if now.entries.iter().any(|e| e.id() == unsealed.id) {
+            return Ok(Allowed { together, by: By::Nothing });
+        }
+        let after = logbook::fold_with(&now.entries, unsealed.clone())
+            .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
+        workup::entering::ensure(&now.state, &after, self.knowledge(), body)?;
+        workup::asking::ensure_answer(&now.state, self.knowledge(), seen.case.as_deref(), body)?;
+        together.extend(self.carried(&after, &unsealed.by, device, body).await?);
+        Ok(Allowed { together, by: By::Chain(Some(now.hash().to_owned())) })
+    }
+
+    /// Marks entries that the pages are told of here, so that the news from elsewhere does not tell them once more.
+    fn tell_by_itself(&self, entries: &[Unsealed]) {
+        if matches!(self.store(), Record::Postgres(_)) {
+            locked(&self.inner.told).extend(entries.iter().map(|entry| entry.id));
+        }
+    }
+
+    fn tell_no_more(&self, entries: &[Unsealed]) {
+        let mut told = locked(&self.inner.told);
+        for entry in entries {
+            told.remove(&entry.id);
+        }
+    }
+
+    /// The right to keep, alone, with the job as it stands; for a yes to a customer page with the work-up of that very chain,
+    /// which says whether the page still holds.
     async fn alone(
         &self,
         job: JobId,
         id: EntryId,
         body: &EntryBody,
-    ) -> Result<(tokio::sync::MutexGuard<'_, ()>, Option<Arc<Case>>), Trouble> {
+    ) -> Result<(tokio::sync::MutexGuard<'_, ()>, Seen), Trouble> {
+        let mut worked: Option<(Arc<Job>, Worked)> = None;
         loop {
-            let known = self.store().last_of(job).await?.is_some();
-            let seen = if known { Some(self.job(job).await?) } else { None };
-            // What was kept once is not judged again.
-            let hangs = |seen: &&Arc<Job>| {
-                workup::asking::hangs_on_page(&seen.state, body) && seen.entries.iter().all(|e| e.id() != id)
-            };
-            let Some(_) = seen.as_ref().filter(hangs) else {
-                return Ok((self.inner.keeping.lock().await, None));
-            };
-            // A work-up takes seconds, and nobody else waits for it: whether it is of the last chain is looked at afterwards.
-            let (judged, worked) = self.case(job).await?;
             let alone = self.inner.keeping.lock().await;
-            if self.job(job).await?.hash() == judged.hash() {
-                return Ok((alone, worked.ok()));
+            if self.store().last_of(job).await?.is_none() {
+                return Ok((alone, Seen { job: None, case: None }));
             }
+            let now = self.job(job).await?;
+            // What was kept once is not judged again.
+            let hangs =
+                workup::asking::hangs_on_page(&now.state, body) && now.entries.iter().all(|entry| entry.id() != id);
+            if !hangs {
+                return Ok((alone, Seen { job: Some(now), case: None }));
+            }
+            if let Some((judged, done)) = worked.take()
+                && judged.hash() == now.hash()
+            {
+                return Ok((alone, Seen { job: Some(now), case: done.ok() }));
+            }
+            // A work-up takes seconds, and nobody else waits for it: whether it is of the last chain is looked at afterwards.
+            drop(alone);
+            worked = Some(self.case(job).await?);
         }
     }
 
@@ -496,5 +591,23 @@ impl Bench {
                 tokio::time::sleep(BETWEEN_STIRS).await;
             }
         });
+    }
+}
+
+/// Tells the pages of a bench what other shops keep, as long as there is a bench.
+async fn follow(bench: Weak<Inner>, mut changes: Changes) {
+    while let Some(kept) = changes.next().await {
+        let Some(inner) = bench.upgrade() else { return };
+        let bench = Bench { inner, around: Around::default() };
+        for one in kept {
+            if locked(&bench.inner.told).remove(&one.id) {
+                continue;
+            }
+            // A line that cannot be read is named where the job is opened.
+            let Ok(entry) = one.entry() else { continue };
+            let Ok(job) = bench.job(one.job).await else { continue };
+            bench.want(&job);
+            bench.tell(one.job, Happened::Kept { entry: one.id, kind: entry.kind().to_owned() });
+        }
     }
 }

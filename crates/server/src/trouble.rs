@@ -83,7 +83,12 @@ impl From<AppendError> for Trouble {
                 )],
             );
         }
-        Self::new(status_of(error.class()), "nothing was kept", error)
+        let title = if matches!(error, AppendError::InDoubt { .. }) {
+            "it is not known whether it was kept"
+        } else {
+            "nothing was kept"
+        };
+        Self::new(status_of(error.class()), title, error)
     }
 }
 

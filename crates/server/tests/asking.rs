@@ -20,7 +20,7 @@ const CAUSE_NAMED: usize = 119;
 /// A bench on a new store with the van as it stood after so many lines of its story.
 struct Shop {
     app: Router,
-    store: Arc<SqliteStore>,
+    store: SqliteStore,
     job: String,
     _folder: tempfile::TempDir,
 }
@@ -28,12 +28,12 @@ struct Shop {
 impl Shop {
     async fn after(lines: usize) -> Shop {
         let folder = tempfile::tempdir().unwrap();
-        let store = Arc::new(SqliteStore::open(Opening::of(folder.path().join("record"))).await.unwrap());
+        let store = SqliteStore::open(Opening::of(folder.path().join("record"))).await.unwrap();
         let text: String = STORY.lines().take(lines).map(|l| format!("{l}\n")).collect();
         let entries = logbook::seal_story("van", &logbook::story_from_lines(&text).unwrap()).unwrap();
         store.append(&entries).await.unwrap();
         let job = entries.first().unwrap().job().to_string();
-        let bench = Bench::new(Arc::clone(&store), Arc::new(Knowledge::builtin().unwrap()), "Ansel");
+        let bench = Bench::new(store.clone(), Arc::new(Knowledge::builtin().unwrap()), "Ansel");
         Shop { app: server::router(bench), store, job, _folder: folder }
     }
 

@@ -28,7 +28,7 @@ async fn van(folder: &Path) -> String {
 }
 
 fn bench(store: SqliteStore) -> Bench {
-    Bench::new(Arc::new(store), Arc::new(Knowledge::builtin().unwrap()), "Ansel")
+    Bench::new(store, Arc::new(Knowledge::builtin().unwrap()), "Ansel")
 }
 
 async fn send(app: &Router, request: Request<Body>) -> (StatusCode, String) {

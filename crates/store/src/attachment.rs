@@ -118,7 +118,7 @@ pub(crate) fn read(folder: &Path, id: ContentId) -> Result<Vec<u8>, AttachmentEr
         Ok(_) => Err(AttachmentError::Spoiled { id }),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Err(AttachmentError::Missing { id }),
         Err(error) => Err(AttachmentError::Storage {
-            folder: folder.to_owned(),
+            place: folder.to_owned().into(),
             why: error.to_string(),
             next: "check the disk and run `witnessmark verify`",
         }),

@@ -1,12 +1,11 @@
 //! What can go wrong, one enum an operation, and which exit class each failure has.
 
-use std::path::PathBuf;
-
 use anatomy::{EntryId, JobId};
 use thiserror::Error;
 
 use crate::attachment::ContentId;
 use crate::entry::LONGEST_LINE;
+use crate::place::Place;
 
 /// The exit class of a failure, for the doors.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,42 +20,38 @@ pub enum FailureClass {
     Storage,
 }
 
-/// Why a folder cannot be opened.
+/// Why a record cannot be opened.
 #[derive(Debug, Error)]
 pub enum OpenError {
     /// Another process has the folder open.
-    #[error(
-        "cannot open the folder {folder}: {holder} has it open; close that one, or give this one a folder of its own"
-    )]
+    #[error("cannot open {place}: {holder} has it open; close that one, or give this one a folder of its own")]
     InUse {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// Who holds it, as far as the lock file tells.
         holder: String,
     },
     /// The folder holds other things.
     #[error(
-        "cannot open the folder {folder}: it is not empty and holds no witnessmark record; choose an empty folder, or one that witnessmark made"
+        "cannot open {place}: it is not empty and holds no witnessmark record; choose an empty folder, or one that witnessmark made"
     )]
     NotOurs {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
     },
     /// There is no record to look at.
-    #[error(
-        "cannot read the folder {folder}: there is no record in it; check the path, or open it for writing to begin one"
-    )]
+    #[error("cannot read {place}: there is no record in it; check the path, or open it for writing to begin one")]
     NothingThere {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
     },
     /// A newer build wrote here.
     #[error(
-        "cannot write to the folder {folder}: its {what} is {found} and this build knows {known}; update witnessmark, or open the folder to read and export only"
+        "cannot write to {place}: its {what} is {found} and this build knows {known}; update witnessmark, or open it to read and export only"
     )]
     Newer {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// What is newer: `format` or `schema`.
         what: &'static str,
         /// The number found.
@@ -66,41 +61,83 @@ pub enum OpenError {
     },
     /// The format file is not readable.
     #[error(
-        "cannot open the folder {folder}: its file `format` reads `{found}`, expected `witnessmark-folder` and a number; restore it from the backup"
+        "cannot open {place}: its file `format` reads `{found}`, expected `witnessmark-folder` and a number; restore it from the backup"
     )]
     FormatSpoiled {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// The first line found.
         found: String,
     },
     /// The folder had a record and has none now.
     #[error(
-        "cannot open the folder {folder}: attachments are there and the file `{file}` is not; put it back, or restore the folder from the backup"
+        "cannot open {place}: attachments are there and the file `{file}` is not; put it back, or restore the folder from the backup"
     )]
     RecordMissing {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// The missing file.
         file: &'static str,
     },
     /// The schema of the file is not what its number says.
     #[error(
-        "cannot open the record in {folder}: its schema does not match the one this build made ({why}); restore the folder from the backup"
+        "cannot open {place}: its schema does not match the one this build made ({why}); restore it from the backup"
     )]
     SchemaAltered {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// What was found.
         why: String,
     },
-    /// The disk failed, or refused.
+    /// The schema is older than this build's, or missing, and this role may not make it.
     #[error(
-        "cannot open the folder {folder}: {why}; check that the disk is there, has room, and that you may write to it"
+        "cannot open {place}: its schema is {found} and this build needs {known}, which only the record's owner can bring about; let the owner open it once for writing with this version, after every shop has closed"
     )]
+    Behind {
+        /// Where it lies.
+        place: Place,
+        /// The number found; 0 when there is none.
+        found: i64,
+        /// The number this build needs.
+        known: i64,
+    },
+    /// The server is set so that what it calls committed can be lost.
+    #[error(
+        "cannot open {place}: the server runs with {setting} = {found}, so what it calls kept may be gone after a power cut; set {setting} = {wanted} in its configuration and start it again"
+    )]
+    NotDurable {
+        /// Where it lies.
+        place: Place,
+        /// The setting.
+        setting: &'static str,
+        /// What it is set to.
+        found: String,
+        /// What it must be set to.
+        wanted: &'static str,
+    },
+    /// The server does not answer.
+    #[error("cannot open {place}: the server does not answer ({why}); look whether it runs, and check the address")]
+    NoAnswer {
+        /// Where it lies.
+        place: Place,
+        /// What the system said.
+        why: String,
+    },
+    /// The server does not let this role in.
+    #[error(
+        "cannot open {place}: the server does not let you in ({why}); check the name, the password in .pgpass or PGPASSWORD, and the rights that the owner gave"
+    )]
+    NotAllowed {
+        /// Where it lies.
+        place: Place,
+        /// What the server said.
+        why: String,
+    },
+    /// The disk failed, or refused.
+    #[error("cannot open {place}: {why}; check that the disk is there, has room, and that you may write to it")]
     Storage {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// What the system or the engine said.
         why: String,
     },
@@ -173,19 +210,27 @@ pub enum AppendError {
     },
     /// The disk is full.
     #[error(
-        "nothing was kept: the disk that holds {folder} is full, and {need} bytes or more are needed; free some room and keep it again, nothing that was kept before is lost"
+        "nothing was kept: the disk that holds {place} is full, and {need} bytes or more are needed; free some room and keep it again, nothing that was kept before is lost"
     )]
     Full {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// How many bytes at least are needed.
         need: u64,
     },
+    /// The connection broke while the server was asked to commit, and nobody could be asked since.
+    #[error("it is not known whether {place} kept it: {why}; send it again when the server answers, it is kept once")]
+    InDoubt {
+        /// Where it lies.
+        place: Place,
+        /// What the system said.
+        why: String,
+    },
     /// The disk or the record failed.
-    #[error("nothing was kept in {folder}: {why}; {next}")]
+    #[error("nothing was kept in {place}: {why}; {next}")]
     Storage {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// What the system or the engine said.
         why: String,
         /// What to do.
@@ -207,12 +252,14 @@ pub enum ReadError {
         why: String,
     },
     /// The disk or the record failed.
-    #[error("cannot read the record in {folder}: {why}; check the disk and run `witnessmark verify`")]
+    #[error("cannot read {place}: {why}; {next}")]
     Storage {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// What the system or the engine said.
         why: String,
+        /// What to do.
+        next: &'static str,
     },
 }
 
@@ -247,19 +294,19 @@ pub enum AttachmentError {
     },
     /// The disk is full.
     #[error(
-        "the attachment was not kept: the disk that holds {folder} is full, and {need} bytes or more are needed; free some room and keep it again"
+        "the attachment was not kept: the disk that holds {place} is full, and {need} bytes or more are needed; free some room and keep it again"
     )]
     Full {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// How many bytes at least are needed.
         need: u64,
     },
     /// The disk or the record failed.
-    #[error("the attachment was not kept or not read in {folder}: {why}; {next}")]
+    #[error("the attachment was not kept or not read in {place}: {why}; {next}")]
     Storage {
-        /// The folder.
-        folder: PathBuf,
+        /// Where it lies.
+        place: Place,
         /// What the system or the engine said.
         why: String,
         /// What to do.
@@ -273,12 +320,36 @@ impl OpenError {
     pub fn class(&self) -> FailureClass {
         match self {
             Self::InUse { .. } => FailureClass::Conflict,
-            Self::NotOurs { .. } | Self::Newer { .. } => FailureClass::Refused,
+            Self::NotOurs { .. }
+            | Self::Newer { .. }
+            | Self::Behind { .. }
+            | Self::NotDurable { .. }
+            | Self::NotAllowed { .. } => FailureClass::Refused,
             Self::NothingThere { .. } => FailureClass::NotFound,
             Self::FormatSpoiled { .. }
             | Self::RecordMissing { .. }
             | Self::SchemaAltered { .. }
+            | Self::NoAnswer { .. }
             | Self::Storage { .. } => FailureClass::Storage,
+        }
+    }
+
+    /// Gives the place that could not be opened.
+    #[must_use]
+    pub fn place(&self) -> &Place {
+        match self {
+            Self::InUse { place, .. }
+            | Self::NotOurs { place }
+            | Self::NothingThere { place }
+            | Self::Newer { place, .. }
+            | Self::FormatSpoiled { place, .. }
+            | Self::RecordMissing { place, .. }
+            | Self::SchemaAltered { place, .. }
+            | Self::Behind { place, .. }
+            | Self::NotDurable { place, .. }
+            | Self::NoAnswer { place, .. }
+            | Self::NotAllowed { place, .. }
+            | Self::Storage { place, .. } => place,
         }
     }
 }
@@ -290,9 +361,11 @@ impl AppendError {
         match self {
             Self::Conflict { .. } | Self::OutOfChain { .. } => FailureClass::Conflict,
             Self::NotSealed { .. } | Self::NotOneLine { .. } | Self::TooLong { .. } => FailureClass::Refused,
-            Self::Unreadable { .. } | Self::ReadOnly { .. } | Self::Full { .. } | Self::Storage { .. } => {
-                FailureClass::Storage
-            }
+            Self::Unreadable { .. }
+            | Self::ReadOnly { .. }
+            | Self::Full { .. }
+            | Self::InDoubt { .. }
+            | Self::Storage { .. } => FailureClass::Storage,
         }
     }
 }

@@ -45,12 +45,17 @@ pub(crate) struct FolderLock {
 pub(crate) fn take(folder: &Path) -> Result<FolderLock, OpenError> {
     fs::create_dir_all(folder).map_err(storage(folder))?;
     if !folder.join(FORMAT_FILE).exists() && holds_other_things(folder).map_err(storage(folder))? {
-        return Err(OpenError::NotOurs { folder: folder.to_owned() });
+        return Err(OpenError::NotOurs { place: folder.to_owned().into() });
     }
     let lock = lock(folder)?;
     match format_of(folder)? {
         Some(found) if found > FOLDER_FORMAT => {
-            return Err(OpenError::Newer { folder: folder.to_owned(), what: "format", found, known: FOLDER_FORMAT });
+            return Err(OpenError::Newer {
+                place: folder.to_owned().into(),
+                what: "format",
+                found,
+                known: FOLDER_FORMAT,
+            });
         }
         Some(_) => {}
         None => {
@@ -61,7 +66,7 @@ pub(crate) fn take(folder: &Path) -> Result<FolderLock, OpenError> {
     }
     prepare_attachments(folder).map_err(storage(folder))?;
     if !folder.join(RECORD_FILE).exists() && has_attachments(folder).map_err(storage(folder))? {
-        return Err(OpenError::RecordMissing { folder: folder.to_owned(), file: RECORD_FILE });
+        return Err(OpenError::RecordMissing { place: folder.to_owned().into(), file: RECORD_FILE });
     }
     Ok(lock)
 }
@@ -74,11 +79,9 @@ pub(crate) fn format_of(folder: &Path) -> Result<Option<i64>, OpenError> {
         Err(error) => return Err(storage(folder)(error)),
     };
     let first = text.lines().next().unwrap_or("");
-    first
-        .strip_prefix(FORMAT_WORD)
-        .and_then(|rest| rest.trim().parse::<i64>().ok())
-        .map(Some)
-        .ok_or_else(|| OpenError::FormatSpoiled { folder: folder.to_owned(), found: first.chars().take(60).collect() })
+    first.strip_prefix(FORMAT_WORD).and_then(|rest| rest.trim().parse::<i64>().ok()).map(Some).ok_or_else(|| {
+        OpenError::FormatSpoiled { place: folder.to_owned().into(), found: first.chars().take(60).collect() }
+    })
 }
 
 /// Gives the path of the attachment with this name.
@@ -186,7 +189,7 @@ fn lock(folder: &Path) -> Result<FolderLock, OpenError> {
                 "" => "another witnessmark".to_owned(),
                 number => format!("another witnessmark (process {number})"),
             };
-            return Err(OpenError::InUse { folder: folder.to_owned(), holder });
+            return Err(OpenError::InUse { place: folder.to_owned().into(), holder });
         }
         Err(TryLockError::Error(error)) => return Err(storage(folder)(error)),
     }
@@ -232,5 +235,5 @@ fn has_attachments(folder: &Path) -> io::Result<bool> {
 }
 
 fn storage(folder: &Path) -> impl Fn(io::Error) -> OpenError + '_ {
-    move |error| OpenError::Storage { folder: folder.to_owned(), why: error.to_string() }
+    move |error| OpenError::Storage { place: folder.to_owned().into(), why: error.to_string() }
 }

@@ -5,7 +5,7 @@ use std::future::Future;
 use std::ops::ControlFlow;
 
 use anatomy::{EntryId, JobId};
-use logbook::{Chain, Entry, Unsealed};
+use logbook::{Chain, Entry, FIRST_PREV, Unsealed};
 
 use crate::attachment::{Attachment, ContentId};
 use crate::entry::{Kept, KeptBy, KeptEntry, Rank};
@@ -76,13 +76,34 @@ pub trait Store: Send + Sync {
             let mut turn = 0;
             loop {
                 turn += 1;
-                match seal_once(self, entries).await {
+                match seal_once(self, entries, None).await {
                     // Another door appended to the job between the look at its end and the append: look again.
                     Err(AppendError::OutOfChain { .. }) if turn < TURNS => {}
                     done => return done,
                 }
             }
         }
+    }
+
+    /// Keeps entries that were judged by a job as it stood: as [`seal_and_append`](Self::seal_and_append), but only if the
+    /// chain of that job still ends with the hash it had then.
+    ///
+    /// Whoever asks whether a job allows an entry reads the job first; another shop may write in between, and what it wrote
+    /// may be what forbids it. So on `OutOfChain` the door reads the job again, judges again, and comes back.
+    ///
+    /// # Shapes
+    ///
+    /// answers in the sequence of the entries; those of other jobs find their place as they do elsewhere, in one turn only
+    ///
+    /// # Errors
+    ///
+    /// [`AppendError`]; `OutOfChain` when the job, or another one of the call, has grown since.
+    fn seal_after(
+        &self,
+        judged: Judged<'_>,
+        entries: &[Unsealed],
+    ) -> impl Future<Output = Result<Vec<Kept>, AppendError>> + Send {
+        seal_once(self, entries, Some(judged))
     }
 
     /// Lists the jobs, in the order of their first entries.
@@ -200,8 +221,22 @@ pub struct JobKept {
     pub last: Rank,
 }
 
-/// Seals the entries against the ends of their jobs as they are now, and appends them.
-async fn seal_once<S: Store + ?Sized>(store: &S, entries: &[Unsealed]) -> Result<Vec<Kept>, AppendError> {
+/// A job as it stood when an entry was judged by it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Judged<'a> {
+    /// The job.
+    pub job: JobId,
+    /// The hash of its last entry then; none for a job that had no entry.
+    pub end: Option<&'a str>,
+}
+
+/// Seals the entries against the ends of their jobs as they are now, and appends them; the end of the judged job must
+/// still be the one it was judged by.
+async fn seal_once<S: Store + ?Sized>(
+    store: &S,
+    entries: &[Unsealed],
+    judged: Option<Judged<'_>>,
+) -> Result<Vec<Kept>, AppendError> {
     let unreadable = |error: ReadError| AppendError::Unreadable { why: error.to_string() };
     let mut chains: BTreeMap<JobId, Chain> = BTreeMap::new();
     let mut sealed: Vec<Entry> = Vec::new();
@@ -230,16 +265,25 @@ async fn seal_once<S: Store + ?Sized>(store: &S, entries: &[Unsealed]) -> Result
         let chain = match chains.entry(unsealed.job) {
             btree_map::Entry::Occupied(there) => there.into_mut(),
             btree_map::Entry::Vacant(free) => {
-                free.insert(match store.last_of(unsealed.job).await.map_err(unreadable)? {
-                    None => Chain::new(unsealed.job),
-                    Some(last) => {
-                        let entry = last.entry().map_err(|error| AppendError::Unreadable {
-                            why: format!("the last entry of job {}, at rank {}: {error}", last.job, last.rank),
-                        })?;
-                        // How many there are is of no use here; only the end of the chain is.
-                        Chain::after(&entry, 0)
+                let last = match store.last_of(unsealed.job).await.map_err(unreadable)? {
+                    None => None,
+                    Some(last) => Some(last.entry().map_err(|error| AppendError::Unreadable {
+                        why: format!("the last entry of job {}, at rank {}: {error}", last.job, last.rank),
+                    })?),
+                };
+                if let Some(judged) = judged.filter(|judged| judged.job == unsealed.job) {
+                    let end = last.as_ref().map(Entry::hash);
+                    if judged.end != end {
+                        return Err(AppendError::OutOfChain {
+                            id: unsealed.id,
+                            job: unsealed.job,
+                            named: judged.end.unwrap_or(FIRST_PREV).to_owned(),
+                            end: end.unwrap_or(FIRST_PREV).to_owned(),
+                        });
                     }
-                })
+                }
+                // How many there are is of no use here; only the end of the chain is.
+                free.insert(last.map_or_else(|| Chain::new(unsealed.job), |entry| Chain::after(&entry, 0)))
             }
         };
         let entry = chain

@@ -9,8 +9,9 @@
 //!
 //! Modules in reading order: [`entry`] (what is kept), [`keeping`] (the trait every store meets and its promises),
 //! [`failure`] (what can go wrong and which exit class it has), [`verify`] (does the record still agree with itself),
-//! [`folder`] (the folder on disk: format, lock, safe writing), [`attachment`] (files named after their SHA-256),
-//! [`schema`] (the migrations), [`sqlite`] (the embedded store), [`mod@state_hash`] (one hash for everything), [`locked`] (files
+//! [`place`] (where a record lies), [`folder`] (the folder on disk: format, lock, safe writing), [`attachment`] (files named
+//! after their SHA-256), [`schema`] (the migrations), [`sqlite`] (the embedded store), [`postgres`] (the store that several
+//! shops share), [`record`] (either of them, for the doors), [`mod@state_hash`] (one hash for everything), [`locked`] (files
 //! that only a passphrase opens), [`carried`] (export, import, backup and restore), [`repair`] (what is sound, into a copy),
 //! [`backups`] (when the last one was made).
 
@@ -22,6 +23,9 @@ pub mod failure;
 pub mod folder;
 pub mod keeping;
 pub mod locked;
+pub mod place;
+pub mod postgres;
+pub mod record;
 pub mod repair;
 pub mod schema;
 pub mod sqlite;
@@ -32,8 +36,11 @@ pub use attachment::{Attachment, ContentId};
 pub use backups::Backups;
 pub use entry::{Kept, KeptBy, KeptEntry, Rank};
 pub use failure::{AppendError, AttachmentError, FailureClass, OpenError, ReadError};
-pub use keeping::{JobKept, Standing, Store};
+pub use keeping::{JobKept, Judged, Standing, Store};
 pub use locked::Passphrase;
+pub use place::{Address, Place, PlaceError};
+pub use postgres::{Changes, PgOpening, PgStore};
+pub use record::Record;
 pub use sqlite::{Opening, SqliteStore};
 pub use state_hash::{StateHash, state_hash};
 pub use verify::{Complaint, Progress, Report};

@@ -37,6 +37,7 @@ const CODE_NOT_A_DATABASE: i64 = 26;
 
 const LOOK_AND_START_AGAIN: &str = "whether it reached the disk is not known, so nothing more is kept until witnessmark is started again; then look \
      whether the entry is there and, if not, keep it again";
+const LOOK_AND_VERIFY: &str = "check the disk and run `witnessmark verify`";
 const TRY_AGAIN: &str = "nothing that was kept before is lost; try again";
 
 /// How a folder is opened.
@@ -94,9 +95,9 @@ impl SqliteStore {
             move || folder::take(&folder)
         })
         .await
-        .map_err(|why| OpenError::Storage { folder: folder.clone(), why })??;
+        .map_err(|why| OpenError::Storage { place: folder.clone().into(), why })??;
         let file = folder.join(RECORD_FILE);
-        let storage = |error: sqlx::Error| OpenError::Storage { folder: folder.clone(), why: error.to_string() };
+        let storage = |error: sqlx::Error| OpenError::Storage { place: folder.clone().into(), why: error.to_string() };
         if file.exists() {
             refuse_newer(&folder, &file).await?;
         }
@@ -114,15 +115,15 @@ impl SqliteStore {
         }
         let writer = pool(1).connect_with(connect).await.map_err(storage)?;
         sqlite_migrations().run(&writer).await.map_err(|error| {
-            let (folder, why) = (folder.clone(), error.to_string());
+            let (place, why) = (folder.clone().into(), error.to_string());
             if matches!(error, MigrateError::VersionMismatch(_) | MigrateError::Dirty(_)) {
-                OpenError::SchemaAltered { folder, why }
+                OpenError::SchemaAltered { place, why }
             } else {
-                OpenError::Storage { folder, why }
+                OpenError::Storage { place, why }
             }
         })?;
         folder::sync_folder(&folder)
-            .map_err(|error| OpenError::Storage { folder: folder.clone(), why: error.to_string() })?;
+            .map_err(|error| OpenError::Storage { place: folder.clone().into(), why: error.to_string() })?;
         let readers = pool(READERS).connect_with(reading(&file)).await.map_err(storage)?;
         Ok(Self {
             inner: Arc::new(Inner {
@@ -142,14 +143,14 @@ impl SqliteStore {
         let folder = folder.into();
         let file = folder.join(RECORD_FILE);
         if !file.exists() {
-            return Err(OpenError::NothingThere { folder });
+            return Err(OpenError::NothingThere { place: folder.into() });
         }
         // Only to complain about a spoiled one: a newer format may be read.
         let _format = folder::format_of(&folder)?;
         let readers = pool(READERS)
             .connect_with(reading(&file))
             .await
-            .map_err(|error| OpenError::Storage { folder: folder.clone(), why: error.to_string() })?;
+            .map_err(|error| OpenError::Storage { place: folder.clone().into(), why: error.to_string() })?;
         let stopped = OnceLock::new();
         let _first =
             stopped.set("the folder was opened to look only; open it for writing to keep something".to_owned());
@@ -175,7 +176,11 @@ impl SqliteStore {
     /// # Shapes  (`wal`, 2 for full, 1 for on) is what this room stands for
     /// # Errors  [`ReadError`] when the folder was opened to look only, or cannot be read
     pub async fn durability(&self) -> Result<(String, i64, i64), ReadError> {
-        let writer = self.writer().map_err(|why| ReadError::Storage { folder: self.inner.folder.clone(), why })?;
+        let writer = self.writer().map_err(|why| ReadError::Storage {
+            place: self.inner.folder.clone().into(),
+            why,
+            next: LOOK_AND_VERIFY,
+        })?;
         let ask = async || -> Result<(String, i64, i64), sqlx::Error> {
             let mut connection = writer.acquire().await?;
             let log = sqlx::query("PRAGMA journal_mode").fetch_one(&mut *connection).await?;
@@ -225,23 +230,23 @@ impl SqliteStore {
     }
 
     fn append_failed(&self, failed: Failed, need: u64) -> AppendError {
-        let folder = self.inner.folder.clone();
+        let place = self.inner.folder.clone().into();
         match failed {
-            Failed::Full => AppendError::Full { folder, need },
-            Failed::Storage { why, next } => AppendError::Storage { folder, why, next },
+            Failed::Full => AppendError::Full { place, need },
+            Failed::Storage { why, next } => AppendError::Storage { place, why, next },
         }
     }
 
     fn attachment_failed(&self, failed: Failed, need: u64) -> AttachmentError {
-        let folder = self.inner.folder.clone();
+        let place = self.inner.folder.clone().into();
         match failed {
-            Failed::Full => AttachmentError::Full { folder, need },
-            Failed::Storage { why, next } => AttachmentError::Storage { folder, why, next },
+            Failed::Full => AttachmentError::Full { place, need },
+            Failed::Storage { why, next } => AttachmentError::Storage { place, why, next },
         }
     }
 
     fn unread(&self, error: &sqlx::Error) -> ReadError {
-        ReadError::Storage { folder: self.inner.folder.clone(), why: error.to_string() }
+        ReadError::Storage { place: self.inner.folder.clone().into(), why: error.to_string(), next: LOOK_AND_VERIFY }
     }
 
     /// Keeps one entry inside a transaction.
@@ -460,9 +465,9 @@ impl Store for SqliteStore {
 
     async fn attachment(&self, id: ContentId) -> Result<Vec<u8>, AttachmentError> {
         let storage = |why: String| AttachmentError::Storage {
-            folder: self.inner.folder.clone(),
+            place: self.inner.folder.clone().into(),
             why,
-            next: "check the disk and run `witnessmark verify`",
+            next: LOOK_AND_VERIFY,
         };
         let known = sqlx::query("SELECT 1 FROM attachments WHERE sha256 = ?")
             .bind(id.to_string())
@@ -631,7 +636,7 @@ fn reading(file: &Path) -> SqliteConnectOptions {
 
 /// Refuses a record whose schema is newer than this build, before anything is written to it.
 async fn refuse_newer(folder: &Path, file: &Path) -> Result<(), OpenError> {
-    let storage = |error: sqlx::Error| OpenError::Storage { folder: folder.to_owned(), why: error.to_string() };
+    let storage = |error: sqlx::Error| OpenError::Storage { place: folder.to_owned().into(), why: error.to_string() };
     let look = pool(1).connect_with(reading(file)).await.map_err(storage)?;
     let there = sqlx::query("SELECT 1 FROM sqlite_schema WHERE name = '_sqlx_migrations'")
         .fetch_optional(&look)
@@ -647,7 +652,7 @@ async fn refuse_newer(folder: &Path, file: &Path) -> Result<(), OpenError> {
     }
     look.close().await;
     if found > SQLITE_SCHEMA {
-        return Err(OpenError::Newer { folder: folder.to_owned(), what: "schema", found, known: SQLITE_SCHEMA });
+        return Err(OpenError::Newer { place: folder.to_owned().into(), what: "schema", found, known: SQLITE_SCHEMA });
     }
     Ok(())
 }

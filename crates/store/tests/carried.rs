@@ -35,7 +35,7 @@ async fn exported(store: &SqliteStore, to: &Path) -> Manifest {
 async fn taken_in(from: &Source, into: &Path) -> (SqliteStore, Checked, TakenIn) {
     let checked = check(from, &mut |_| {}).unwrap();
     let store = SqliteStore::open(Opening::of(into)).await.unwrap();
-    let taken = take_in(&store, from, &checked, &into.join("knowledge"), &mut |_| {}).await.unwrap();
+    let taken = take_in(&store, from, &checked, Some(&into.join("knowledge")), &mut |_| {}).await.unwrap();
     (store, checked, taken)
 }
 
@@ -72,7 +72,7 @@ async fn a_record_exported_and_taken_in_is_the_same_record_and_exports_to_the_sa
     assert_eq!(files(&at("again")), files(&at("out")));
     // The same once more keeps nothing twice.
     let checked = check(&source, &mut |_| {}).unwrap();
-    let taken = take_in(&copy, &source, &checked, &at("second/knowledge"), &mut |_| {}).await.unwrap();
+    let taken = take_in(&copy, &source, &checked, Some(&at("second/knowledge")), &mut |_| {}).await.unwrap();
     assert_eq!((taken.new_entries, taken.there_before), (0, manifest.entries));
     assert_eq!((taken.new_photos, taken.photos_before, taken.new_knowledge), (0, 2, 0));
     assert_eq!(hash(&copy).await, manifest.state);
@@ -105,7 +105,7 @@ async fn a_missing_and_a_changed_photo_are_named_and_everything_else_is_taken_in
     // Put back as said, the rest follows.
     fs::write(file(photos[1]), kept).unwrap();
     let checked = check(&source, &mut |_| {}).unwrap();
-    let taken = take_in(&copy, &source, &checked, &at("k"), &mut |_| {}).await.unwrap();
+    let taken = take_in(&copy, &source, &checked, Some(&at("k")), &mut |_| {}).await.unwrap();
     assert_eq!((taken.new_entries, taken.new_photos, taken.wrong.len()), (0, 1, 1));
 }
 

@@ -96,7 +96,7 @@ async fn a_newer_schema_is_read_and_never_written() {
     let before = fs::read(folder.path().join("logbook.sqlite")).unwrap();
     let refused = SqliteStore::open(Opening::of(folder.path())).await.unwrap_err();
     assert!(matches!(refused, OpenError::Newer { what: "schema", found: 2, known: 1, .. }), "{refused}");
-    assert!(refused.to_string().contains("update witnessmark, or open the folder to read and export only"));
+    assert!(refused.to_string().contains("update witnessmark, or open it to read and export only"));
     let looking = SqliteStore::open_to_read(folder.path()).await.unwrap();
     assert_eq!(looking.all().await.unwrap().len(), 2);
     looking.close().await;

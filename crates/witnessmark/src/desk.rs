@@ -7,7 +7,7 @@ use anatomy::{EntryId, JobId};
 use knowledge::{FileSet, Knowledge};
 use logbook::{Entry, EntryBody, JobState, Unsealed, fold};
 use serde_json::Value;
-use store::{Kept, Opening, SqliteStore, Store};
+use store::{AppendError, Judged, Kept, Place, Record, Store};
 use workup::Case;
 
 use crate::surroundings;
@@ -19,8 +19,8 @@ use crate::trouble::{Exit, Trouble};
 pub(crate) struct Desk {
     /// Paper and voice.
     pub(crate) talk: Talk,
-    /// The folder of the record.
-    pub(crate) store: PathBuf,
+    /// Where the record lies.
+    pub(crate) store: Place,
     /// The shop's own knowledge, where it was named.
     pub(crate) knowledge: Option<PathBuf>,
 }
@@ -122,7 +122,7 @@ pub(crate) fn is_path(text: &str) -> bool {
 #[derive(Debug)]
 pub(crate) struct TakenUp {
     /// The store it lies in.
-    pub(crate) store: SqliteStore,
+    pub(crate) store: Record,
     /// Its id.
     pub(crate) id: JobId,
     /// The job as it stands.
@@ -140,16 +140,18 @@ impl Desk {
     }
 
     /// Opens the store to look.
-    pub(crate) async fn look(&self) -> Result<SqliteStore, Trouble> {
-        Ok(SqliteStore::open_to_read(&self.store).await?)
+    pub(crate) async fn look(&self) -> Result<Record, Trouble> {
+        Ok(Record::open_to_read(&self.store).await?)
     }
 
     /// Opens the store to keep something in it; one that is not there yet is not made by the way.
-    pub(crate) async fn open(&self) -> Result<SqliteStore, Trouble> {
-        if !self.store.join(store::folder::RECORD_FILE).exists() {
-            return self.look().await;
-        }
-        Ok(SqliteStore::open(Opening::of(&self.store)).await?)
+    pub(crate) async fn open(&self) -> Result<Record, Trouble> {
+        Ok(Record::open_existing(&self.store).await?)
+    }
+
+    /// Opens the store to keep something in it, and begins one if there is none.
+    pub(crate) async fn begin(&self) -> Result<Record, Trouble> {
+        Ok(Record::open(&self.store).await?)
     }
 
     /// The knowledge files: the folder named, or the one in the store, or what is compiled in.
@@ -164,7 +166,8 @@ impl Desk {
 
     /// The shop's own knowledge folder, where there is one.
     pub(crate) fn knowledge_folder(&self) -> Option<PathBuf> {
-        self.knowledge.clone().or_else(|| Some(self.store.join("knowledge")).filter(|folder| folder.is_dir()))
+        let beside = || self.store.folder().map(|folder| folder.join("knowledge")).filter(|folder| folder.is_dir());
+        self.knowledge.clone().or_else(beside)
     }
 
     /// The knowledge, read.
@@ -181,7 +184,7 @@ impl Desk {
     }
 
     /// Finds the job that a text means: an id, its start, or a word of its title.
-    pub(crate) async fn job_id(&self, store: &SqliteStore, text: &str) -> Result<JobId, Trouble> {
+    pub(crate) async fn job_id(&self, store: &Record, text: &str) -> Result<JobId, Trouble> {
         let doing = format!("find the job `{text}`");
         let jobs = store.jobs().await?;
         let wanted = text.trim().to_lowercase();
@@ -200,7 +203,7 @@ impl Desk {
             [] => Err(Trouble::new(
                 Exit::NotFound,
                 doing,
-                format!("no job in {} has such an id or title; `witnessmark jobs` lists them", self.store.display()),
+                format!("no job in {} has such an id or title; `witnessmark jobs` lists them", self.store.name()),
             )),
             many => {
                 let ids: Vec<String> = many.iter().map(ToString::to_string).collect();
@@ -214,7 +217,7 @@ impl Desk {
     }
 
     /// Loads a job from the store.
-    pub(crate) async fn load(&self, store: &SqliteStore, job: JobId) -> Result<Job, Trouble> {
+    pub(crate) async fn load(&self, store: &Record, job: JobId) -> Result<Job, Trouble> {
         let mut entries = Vec::new();
         for kept in store.entries_of(job).await? {
             entries.push(kept.entry().map_err(|error| {
@@ -271,8 +274,19 @@ impl Desk {
     }
 
     /// Seals and keeps entries; comes back only after they are on the disk.
-    pub(crate) async fn keep(&self, store: &SqliteStore, entries: &[Unsealed]) -> Result<Vec<Kept>, Trouble> {
+    pub(crate) async fn keep(&self, store: &Record, entries: &[Unsealed]) -> Result<Vec<Kept>, Trouble> {
         Ok(store.seal_and_append(entries).await?)
+    }
+
+    /// Seals and keeps entries that were judged by a job as it stands here; `false` when another shop wrote into it since, and
+    /// it is to be read and judged again.
+    pub(crate) async fn keep_after(&self, taken: &TakenUp, entries: &[Unsealed]) -> Result<bool, Trouble> {
+        let end = taken.job.entries.last().map(Entry::hash);
+        match taken.store.seal_after(Judged { job: taken.id, end }, entries).await {
+            Ok(_) => Ok(true),
+            Err(AppendError::OutOfChain { .. }) => Ok(false),
+            Err(error) => Err(error.into()),
+        }
     }
 }
 

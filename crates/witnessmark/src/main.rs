@@ -17,12 +17,14 @@ mod surroundings;
 mod talk;
 mod trouble;
 
+use std::ffi::OsString;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::error::ErrorKind;
 use clap::{ColorChoice, CommandFactory, Parser, Subcommand};
+use store::Place;
 
 use crate::desk::Desk;
 use crate::talk::{Manner, Talk, complain};
@@ -32,6 +34,10 @@ use crate::trouble::{Done, EXIT_HELP, Exit, Trouble};
 /// stays open all day does not hold them.
 #[global_allocator]
 static PAGES_GO_BACK: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
+/// What `--store` takes.
+const STORE_HELP: &str = "Folder of the record, or postgres://USER@localhost/DATABASE for one that several shops share \
+    [default: witnessmark in the data folder of the person]";
 
 /// Turns what a technician measures, sees and hears on an engine into the best decision, and keeps the proof.
 #[derive(Debug, Parser)]
@@ -52,10 +58,10 @@ struct Cli {
     /// No colour.
     #[arg(long, global = true)]
     no_color: bool,
-    /// Folder of the record [default: witnessmark in the data folder of the person].
-    #[arg(long, global = true, value_name = "DIR")]
-    store: Option<PathBuf>,
-    /// The shop's own knowledge folder [default: `knowledge` in the store, else what is built in].
+    /// Where the record lies.
+    #[arg(long, global = true, value_name = "PLACE", help = STORE_HELP)]
+    store: Option<OsString>,
+    /// The shop's own knowledge folder [default: `knowledge` in the folder of the record, else what is built in].
     #[arg(long, global = true, value_name = "DIR")]
     knowledge: Option<PathBuf>,
     #[command(subcommand)]
@@ -171,11 +177,14 @@ fn misread(error: &clap::Error) -> Done {
 fn run(cli: Cli) -> Done {
     let manner =
         Manner { json: cli.json, plain: cli.plain, quiet: cli.quiet, no_colour: cli.no_color, no_input: cli.no_input };
-    let desk = Desk {
-        talk: Talk::new(manner),
-        store: cli.store.unwrap_or_else(surroundings::default_store),
-        knowledge: cli.knowledge,
+    let store = match cli.store {
+        // The text is not repeated: there may be a password in it.
+        Some(typed) => {
+            Place::read(&typed).map_err(|why| Trouble::new(Exit::Usage, "understand the address of --store", why))?
+        }
+        None => Place::Folder(surroundings::default_store()),
     };
+    let desk = Desk { talk: Talk::new(manner), store, knowledge: cli.knowledge };
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()

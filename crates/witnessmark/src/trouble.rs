@@ -204,27 +204,19 @@ fn bare(message: &str) -> String {
 impl From<OpenError> for Trouble {
     fn from(error: OpenError) -> Self {
         let message = error.to_string();
-        let folder = match &error {
-            OpenError::InUse { folder, .. }
-            | OpenError::NotOurs { folder }
-            | OpenError::NothingThere { folder }
-            | OpenError::Newer { folder, .. }
-            | OpenError::FormatSpoiled { folder, .. }
-            | OpenError::RecordMissing { folder, .. }
-            | OpenError::SchemaAltered { folder, .. }
-            | OpenError::Storage { folder, .. } => folder.display().to_string(),
-        };
+        let place = error.place().name();
         let not_allowed =
             matches!(&error, OpenError::Storage { why, .. } if why.to_lowercase().contains("permission denied"));
+        let not_allowed = not_allowed || matches!(error, OpenError::NotAllowed { .. });
         let exit = if not_allowed { Exit::NotAllowed } else { class(error.class()) };
         let why = if matches!(error, OpenError::NothingThere { .. }) {
             "there is no record in it; open a job with `witnessmark new`, load the invented ones with `witnessmark demo`, \
-             or name the folder with --store"
+             or name another place with --store"
                 .to_owned()
         } else {
             bare(&message)
         };
-        Self::new(exit, format!("open the store {folder}"), why)
+        Self::new(exit, format!("open the store {place}"), why)
     }
 }
 

@@ -32,13 +32,16 @@ pub struct TakenIn {
     pub new_knowledge: u64,
     /// Knowledge files that are there with other content, and were left alone.
     pub other_knowledge: Vec<String>,
+    /// Knowledge files that were left where they are, because the record has no folder for them.
+    pub left_knowledge: Vec<String>,
     /// What is missing, each with its next move.
     pub wrong: Vec<LeftOut>,
 }
 
 /// Takes in what [`super::check`] found good; what is there already is not kept twice.
 ///
-/// `knowledge` is the folder for the shop's own knowledge; a file that is there with other content is left alone and named.
+/// `knowledge` is the folder for the shop's own knowledge; a file that is there with other content is left alone and named. A
+/// record on a server has none: then every file is left alone and named.
 ///
 /// # Errors
 ///
@@ -47,7 +50,7 @@ pub async fn take_in<S: Store>(
     store: &S,
     source: &Source,
     checked: &Checked,
-    knowledge: &Path,
+    knowledge: Option<&Path>,
     watch: Watch<'_>,
 ) -> Result<TakenIn, CarriedError> {
     let mut taken = TakenIn { wrong: checked.wrong.clone(), ..TakenIn::default() };
@@ -97,7 +100,10 @@ pub async fn take_in<S: Store>(
         return Err(CarriedError::NotTheSame { found: read.state, carried: checked.state.clone() });
     }
     for (path, bytes) in later {
-        own_knowledge(knowledge, path, bytes, &mut taken).await?;
+        match knowledge {
+            Some(folder) => own_knowledge(folder, path, bytes, &mut taken).await?,
+            None => taken.left_knowledge.push(path),
+        }
     }
     Ok(taken)
 }

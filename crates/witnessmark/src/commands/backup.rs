@@ -110,7 +110,7 @@ fn asked(desk: &Desk, new: bool) -> Result<String, Trouble> {
 
 impl Backup {
     pub(crate) async fn run(self, desk: &Desk) -> Done {
-        let doing = format!("back up {}", desk.store.display());
+        let doing = format!("back up {}", desk.store.name());
         let store = desk.look().await?;
         let passphrase = self.words.passphrase(desk, true)?;
         let at = surroundings::now();
@@ -135,15 +135,7 @@ impl Backup {
             let why = "it does not hold what was written; take another disk and back up again";
             return Err(Trouble::new(Exit::Storage, format!("read back {}", file.display()), why));
         }
-        let mut backups = Backups::of(&desk.store);
-        backups.made = Some(Noted { at, entries: made.entries, state: made.state.clone() });
-        if let Err(error) = backups.note(&desk.store) {
-            desk.talk.say(&format!(
-                "witnessmark: the backup is made, and that it was could not be noted in {} ({error}); the bench shows an \
-                 earlier one",
-                desk.store.display()
-            ));
-        }
+        note_made(desk, Noted { at, entries: made.entries, state: made.state.clone() });
         if desk.talk.json() {
             desk.talk
                 .answer(&json!({"file": file.display().to_string(), "jobs": made.jobs, "entries": made.entries,
@@ -183,12 +175,14 @@ impl Restore {
 
     /// Says what a backup would bring back.
     fn drilled(&self, desk: &Desk, checked: &Checked, manifest: &Manifest) -> Done {
-        let mut backups = Backups::of(&desk.store);
-        if backups.made.as_ref().is_some_and(|made| made.state == checked.state) {
-            let at = surroundings::now();
-            backups.proved = Some(Noted { at, entries: checked.entries, state: checked.state.clone() });
-            // A drill may be done where the shop's folder cannot be written; then the bench shows an earlier one.
-            let _noted = backups.note(&desk.store);
+        if let Some(folder) = desk.store.folder() {
+            let mut backups = Backups::of(folder);
+            if backups.made.as_ref().is_some_and(|made| made.state == checked.state) {
+                let at = surroundings::now();
+                backups.proved = Some(Noted { at, entries: checked.entries, state: checked.state.clone() });
+                // A drill may be done where the shop's folder cannot be written; then the bench shows an earlier one.
+                let _noted = backups.note(folder);
+            }
         }
         if desk.talk.json() {
             desk.talk.answer(
@@ -221,6 +215,25 @@ impl Restore {
     }
 }
 
+/// Notes for the bench that a backup was made, where there is a folder to note it in.
+fn note_made(desk: &Desk, made: Noted) {
+    let Some(folder) = desk.store.folder() else {
+        desk.talk.say(
+            "witnessmark: the record lies on a server, and no bench shows when it was backed up; keep a list beside the backups",
+        );
+        return;
+    };
+    let mut backups = Backups::of(folder);
+    backups.made = Some(made);
+    if let Err(error) = backups.note(folder) {
+        desk.talk.say(&format!(
+            "witnessmark: the backup is made, and that it was could not be noted in {} ({error}); the bench shows an earlier \
+             one",
+            folder.display()
+        ));
+    }
+}
+
 /// Brings a checked backup back into a new folder.
 async fn restored(desk: &Desk, source: &Source, checked: &Checked, manifest: &Manifest, target: &Path) -> Done {
     let doing = format!("restore into {}", target.display());
@@ -240,7 +253,8 @@ async fn restored(desk: &Desk, source: &Source, checked: &Checked, manifest: &Ma
     let bar = Bar::new("restoring", &desk.talk);
     let done = async {
         let store = SqliteStore::open(Opening::of(&part)).await?;
-        let taken = take_in(&store, source, checked, &part.join("knowledge"), &mut |p| bar.at(p.done, p.of)).await;
+        let taken =
+            take_in(&store, source, checked, Some(&part.join("knowledge")), &mut |p| bar.at(p.done, p.of)).await;
         taken.map_err(|error| Trouble::carried(&doing, &error))?;
         let state = store::state_hash(&store).await?.to_string();
         store.close().await;

@@ -11,7 +11,7 @@ use logbook::{EntryBody, JobState};
 use serde_json::json;
 use store::carried::{self, Beside, Checked, LeftOut, Source, TakenIn};
 use store::folder::{NamedBytes, knowledge_files};
-use store::{KeptEntry, Opening, SqliteStore, Store};
+use store::{KeptEntry, Record, Store};
 
 use crate::commands::backup::{made_by, many};
 use crate::desk::{Desk, entry, write_file};
@@ -95,7 +95,7 @@ fn lines(kept: &[KeptEntry]) -> Vec<u8> {
 }
 
 /// Writes everything into a folder.
-async fn whole(desk: &Desk, store: &SqliteStore, folder: &Path) -> Done {
+async fn whole(desk: &Desk, store: &Record, folder: &Path) -> Done {
     let doing = format!("export into {}", folder.display());
     let beside = Beside { made_by: made_by(), made_at: None, knowledge: knowledge_beside(desk)? };
     let bar = Bar::new("exporting", &desk.talk);
@@ -114,7 +114,7 @@ async fn whole(desk: &Desk, store: &SqliteStore, folder: &Path) -> Done {
 }
 
 /// Writes the lines of all jobs, page by page.
-async fn lines_of_all(desk: &Desk, store: &SqliteStore, out: Option<&Path>, force: bool) -> Done {
+async fn lines_of_all(desk: &Desk, store: &Record, out: Option<&Path>, force: bool) -> Done {
     let of: u64 = store.jobs().await?.iter().map(|job| job.entries).sum();
     let Some(path) = out else {
         let mut after = 0;
@@ -239,11 +239,12 @@ impl Import {
         if checked.manifest.is_none() && checked.entries == 0 {
             return Err(Trouble::new(Exit::Problem, doing, "the file is empty; export it again"));
         }
-        let store = SqliteStore::open(Opening::of(&desk.store)).await?;
+        let store = desk.begin().await?;
         let was_empty = store.jobs().await?.is_empty();
         let bar = Bar::new("importing", &desk.talk);
-        let knowledge = desk.store.join("knowledge");
-        let taken = carried::take_in(&store, source, &checked, &knowledge, &mut |p| bar.at(p.done, p.of)).await;
+        let knowledge = desk.store.folder().map(|folder| folder.join("knowledge"));
+        let taken =
+            carried::take_in(&store, source, &checked, knowledge.as_deref(), &mut |p| bar.at(p.done, p.of)).await;
         bar.away();
         let taken = taken.map_err(|error| Trouble::carried(doing, &error))?;
         // A whole record brought into an empty one is that record, and nothing is added to it.
@@ -289,6 +290,13 @@ impl Import {
                 "witnessmark: the knowledge file {path} is here with other content and was left alone; compare the two"
             ));
         }
+        if !taken.left_knowledge.is_empty() {
+            desk.talk.say(&format!(
+                "witnessmark: {} of the shop's own knowledge left where they are, because a record on a server has no folder \
+                 for them; copy `knowledge` of the export to each shop and name it there with --knowledge",
+                count(taken.left_knowledge.len(), "file is", "files are")
+            ));
+        }
         Ok(())
     }
 }
@@ -302,7 +310,7 @@ fn spool() -> Result<PathBuf, Trouble> {
 }
 
 /// Tells the jobs that came in what is said here of their gauges, and the jobs here what those say of theirs; says how much.
-async fn tell_on(desk: &Desk, store: &SqliteStore, came_in: &BTreeSet<JobId>) -> Result<usize, Trouble> {
+async fn tell_on(desk: &Desk, store: &Record, came_in: &BTreeSet<JobId>) -> Result<usize, Trouble> {
     let mut jobs = Vec::new();
     for kept in store.jobs().await? {
         jobs.push(desk.load(store, kept.job).await?);

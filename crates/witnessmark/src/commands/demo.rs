@@ -11,7 +11,7 @@ use knowledge::{Knowledge, ReadingKind};
 use logbook::Entry;
 use serde::Deserialize;
 use serde_json::json;
-use store::{Opening, SqliteStore, Store};
+use store::{Place, Record, Store};
 use workup::Case;
 
 use crate::commands::papers::{self, Manner};
@@ -100,7 +100,7 @@ impl Demo {
         }
         let knowledge = desk.knowledge()?;
         self.only_ours(&jobs).await?;
-        let store = SqliteStore::open(Opening::of(&self.out)).await?;
+        let store = Record::open(&Place::Folder(self.out.clone())).await?;
         let mut shown = Vec::new();
         for one in &jobs {
             store.append(&one.entries).await.map_err(|error| {
@@ -138,7 +138,8 @@ impl Demo {
             return Ok(Exit::Fine);
         }
         t.gap()?;
-        serve::open(desk, &self.out, knowledge, self.port, &serve::Service::default()).await
+        let place = Place::Folder(self.out.clone());
+        serve::open(desk, &place, knowledge, self.port, &serve::Service::default()).await
     }
 
     /// Writes the papers of every job beside the record.
@@ -166,7 +167,7 @@ impl Demo {
             return Ok(());
         }
         let ours: BTreeSet<JobId> = jobs.iter().filter_map(|j| j.entries.first().map(Entry::job)).collect();
-        let store = SqliteStore::open_to_read(&self.out).await?;
+        let store = Record::open_to_read(&Place::Folder(self.out.clone())).await?;
         let kept = store.jobs().await?;
         store.close().await;
         match kept.iter().find(|k| !ours.contains(&k.job)) {

@@ -6,7 +6,7 @@ use logbook::{EntryBody, JobState, Kind, Unsealed, fold_with};
 use serde_json::json;
 use store::Store;
 use workup::Case;
-use workup::asking::ensure_answer;
+use workup::asking::{ensure_answer, hangs_on_page};
 use workup::entering::{Given, ensure};
 
 use crate::desk::{Desk, Job, TakenUp, entry};
@@ -16,6 +16,9 @@ use crate::trouble::{Done, Exit, Trouble};
 
 /// What a refused reading could not do.
 pub(crate) const DOING: &str = "enter the reading";
+
+/// How often an entry is judged anew because another shop was faster \[ours\].
+const TURNS: u32 = 100;
 
 /// Enters a reading and says how the advice moved.
 #[derive(Debug, Args)]
@@ -96,20 +99,35 @@ impl Enter {
 pub(crate) async fn keep(
     desk: &Desk,
     knowledge: &Knowledge,
-    taken: TakenUp,
+    mut taken: TakenUp,
     before: Option<Case>,
     unsealed: Unsealed,
     about: anatomy::EntryId,
     said: &str,
 ) -> Done {
-    let (after, body) = allowed(knowledge, &taken, &unsealed, before.as_ref())?;
-    let carried = carried(desk, &taken, &after, &unsealed.by, &body).await?;
+    let mut turn = 0;
+    let mut anew = None;
+    let carried = loop {
+        turn += 1;
+        let case = if turn == 1 { before.as_ref() } else { anew.as_ref() };
+        let (after, body) = allowed(knowledge, &taken, &unsealed, case)?;
+        let carried = carried(desk, &taken, &after, &unsealed.by, &body).await?;
+        let mut together = vec![unsealed.clone()];
+        together.extend(carried.iter().cloned());
+        if desk.keep_after(&taken, &together).await? {
+            break carried;
+        }
+        if turn >= TURNS {
+            return Err(Trouble::new(Exit::Conflict, DOING, "others write into this job all the time; try again"));
+        }
+        // Another shop was faster, and what it wrote may forbid this one, or have changed what a customer page shows.
+        taken.job = desk.load(&taken.store, taken.id).await?;
+        Desk::ensure_writable(&taken.job)?;
+        anew = if hangs_on_page(&taken.job.state, &body) { desk.case(&taken.job.state, knowledge).ok() } else { None };
+    };
     for other in carried.iter().filter(|c| c.job != taken.id) {
         desk.talk.say(&format!("witnessmark: the gauge is used in job {} as well; it is told there too", other.job));
     }
-    let mut together = vec![unsealed];
-    together.extend(carried);
-    desk.keep(&taken.store, &together).await?;
     let job = desk.load(&taken.store, taken.id).await?;
     taken.store.close().await;
     after_keeping(desk, knowledge, before.as_ref(), &job, about, said)

@@ -4,7 +4,7 @@ use anatomy::{EntryId, JobId};
 use clap::Args;
 use logbook::{EntryBody, Fact, Figure, Kind, MachineOrderSent, MachineResult};
 use serde_json::{Map, Value, json};
-use store::{SqliteStore, Store};
+use store::{Record, Store};
 use workup::entering::{body_of, figure};
 use workup::machine::{order_of, unknown_code};
 
@@ -174,12 +174,7 @@ fn value(figure: &Figure) -> Value {
 }
 
 /// A body told as JSON, with the code that a new machine order gets where it has none; the id is that of the entry it becomes.
-pub(crate) async fn with_code(
-    desk: &Desk,
-    store: &SqliteStore,
-    id: EntryId,
-    mut body: Value,
-) -> Result<Value, Trouble> {
+pub(crate) async fn with_code(desk: &Desk, store: &Record, id: EntryId, mut body: Value) -> Result<Value, Trouble> {
     let Some(typed) = body.get("code").map_or(Some(""), Value::as_str) else { return Ok(body) };
     let mut taken = Vec::new();
     for kept in store.jobs().await? {

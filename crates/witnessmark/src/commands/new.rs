@@ -6,7 +6,6 @@ use anatomy::EngineLayout;
 use clap::Args;
 use logbook::{EngineDescribed, EntryBody, JobOpened};
 use serde_json::{Map, Value, json};
-use store::{Opening, SqliteStore};
 
 use crate::desk::{Desk, entry, read_text};
 use crate::surroundings;
@@ -120,7 +119,7 @@ impl New {
             let described = EngineDescribed { layout, maker: None, family: None, number: None, built: None };
             entries.push(entry(job, by, &EntryBody::EngineDescribed(described))?);
         }
-        let store = SqliteStore::open(Opening::of(&desk.store)).await?;
+        let store = desk.begin().await?;
         desk.keep(&store, &entries).await?;
         store.close().await;
         let t = &desk.talk;

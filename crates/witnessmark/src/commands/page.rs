@@ -200,7 +200,10 @@ impl Page {
         let unsealed = entry(taken.id, self.by.as_deref(), &body)?;
         let id = unsealed.id;
         enter::allowed(&knowledge, &taken, &unsealed, Some(&case))?;
-        desk.keep(&taken.store, &[unsealed]).await?;
+        if !desk.keep_after(&taken, &[unsealed]).await? {
+            let why = "another shop wrote into the job meanwhile; do this again, and the page shows it";
+            return Err(Trouble::new(Exit::Conflict, MAKING, why));
+        }
         let job = desk.load(&taken.store, taken.id).await?;
         let kept = job.state.approvals_asked.iter().find(|a| a.in_entry == id).cloned();
         let kept = kept.ok_or_else(|| {

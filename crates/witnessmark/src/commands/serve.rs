@@ -1,13 +1,12 @@
 //! `serve`: the bench in a browser on this machine, until it is told to stop.
 
-use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
 use clap::{Args, ValueEnum};
 use knowledge::Knowledge;
 use server::{Bench, Event, Stopped, bind};
-use store::{Opening, SqliteStore};
+use store::{Place, Record};
 
 use crate::desk::Desk;
 use crate::surroundings;
@@ -28,7 +27,7 @@ pub(crate) struct Serve {
     /// The port; 0 takes any free one.
     #[arg(long, default_value_t = PORT)]
     port: u16,
-    /// After how many days without a backup the list of jobs warns; 0 never does.
+    /// After how many days without a backup the list of jobs warns; 0 never does, nor for a record on a server.
     #[arg(long, value_name = "DAYS", default_value_t = BACKUP_DAYS)]
     backup_days: u32,
     /// Writes one line for each request and for closing to standard error, without names or what was typed.
@@ -60,21 +59,22 @@ impl Serve {
 }
 
 /// Serves a record until Ctrl-C, or until the system ends the program.
-pub(crate) async fn open(desk: &Desk, record: &Path, knowledge: Knowledge, port: u16, service: &Service) -> Done {
-    let store = SqliteStore::open(Opening::of(record)).await?;
+pub(crate) async fn open(desk: &Desk, record: &Place, knowledge: Knowledge, port: u16, service: &Service) -> Done {
+    let store = Record::open(record).await?;
     let listener = bind(port).await.map_err(|e| Trouble::new(Exit::Conflict, "open the bench", e))?;
     let address = listener.local_addr().map_err(|e| Trouble::file("open the bench", &e))?;
     // Listened for before anybody is told that the bench is open.
     let told_to_stop = surroundings::told_to_stop();
     let t = &desk.talk;
     if t.json() {
-        t.answer(&serde_json::json!({"bench": format!("http://{address}/"), "store": record.display().to_string()}))?;
+        t.answer(&serde_json::json!({"bench": format!("http://{address}/"), "store": record.name()}))?;
     } else {
         t.line(&format!("The bench is open at http://{address}/ for browsers on this machine; Ctrl-C closes it."), 0)?;
     }
-    let mut bench = Bench::new(Arc::new(store.clone()), Arc::new(knowledge), surroundings::person());
-    if let Some(days) = service.backup_days {
-        bench = bench.minding_backups(record, days);
+    let mut bench = Bench::new(store.clone(), Arc::new(knowledge), surroundings::person());
+    // Backups are noted in the folder of a record; one on a server has none, and its backups are minded where they are made.
+    if let (Some(days), Some(folder)) = (service.backup_days, record.folder()) {
+        bench = bench.minding_backups(folder, days);
     }
     if let Some(LogForm::Json) = service.log {
         bench = bench.heard_by(|event| complain(&event.line()));

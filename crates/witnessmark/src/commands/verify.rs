@@ -10,7 +10,7 @@ use serde_json::json;
 use store::carried::LeftOut;
 use store::folder::knowledge_files;
 use store::repair::{Repaired, repair_into};
-use store::{Opening, SqliteStore, Store};
+use store::{Opening, Place, SqliteStore, Store};
 
 use crate::desk::{Desk, is_path, read_bytes, tail};
 use crate::progress::Bar;
@@ -128,18 +128,24 @@ async fn whole_record(desk: &Desk) -> Done {
         return Ok(Exit::Fine);
     }
     for complaint in complaints {
-        complain(&format!("witnessmark: {}: {complaint}", desk.store.display()));
+        complain(&format!("witnessmark: {}: {complaint}", desk.store.name()));
     }
-    Err(Trouble::new(
-        Exit::Problem,
-        "vouch for the record",
-        "it is not as it was written; restore it from a backup, or copy what is sound with `witnessmark verify --repair-into NEWDIR`",
-    ))
+    let copy = match &desk.store {
+        Place::Folder(_) => "witnessmark verify --repair-into NEWDIR",
+        Place::Server(_) => "witnessmark export --all --out NEWDIR",
+    };
+    let why = format!("it is not as it was written; restore it from a backup, or copy what is sound with `{copy}`");
+    Err(Trouble::new(Exit::Problem, "vouch for the record", why))
 }
 
 /// Copies what is sound into a new record and says what is not.
 async fn repaired(desk: &Desk, target: &Path) -> Done {
     let doing = format!("repair into {}", target.display());
+    let Some(folder) = desk.store.folder() else {
+        let why = "the record lies on a server, and only one in a folder is mended this way; `witnessmark export --all --out \
+                   NEWDIR` carries out what is sound and names the rest, and `import` takes it in at another place";
+        return Err(Trouble::new(Exit::Refused, doing, why));
+    };
     if target.is_file() || std::fs::read_dir(target).is_ok_and(|mut items| items.next().is_some()) {
         let why = "it is there and not empty; name a new folder";
         return Err(Trouble::new(Exit::Conflict, doing, why));
@@ -147,10 +153,10 @@ async fn repaired(desk: &Desk, target: &Path) -> Done {
     let store = desk.look().await?;
     let copy = SqliteStore::open(Opening::of(target)).await?;
     let bar = Bar::new("copying", &desk.talk);
-    let done = repair_into(&store, &desk.store, &copy, &mut |p| bar.at(p.done, p.of)).await;
+    let done = repair_into(&store, folder, &copy, &mut |p| bar.at(p.done, p.of)).await;
     bar.away();
     let mut done = done.map_err(|error| Trouble::carried(&doing, &error))?;
-    let own = desk.store.join("knowledge");
+    let own = folder.join("knowledge");
     if own.is_dir() {
         match knowledge_files(&own) {
             Ok(files) => {
@@ -198,7 +204,7 @@ fn told_of_repair(desk: &Desk, target: &Path, done: &Repaired, state: &str) -> R
                 done.entries,
                 done.attachments,
                 target.display(),
-                desk.store.display()
+                desk.store.name()
             ),
             2,
         )?;

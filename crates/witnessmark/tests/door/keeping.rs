@@ -250,14 +250,14 @@ fn said_of(output: &std::process::Output) -> Said {
 }
 
 /// A bench in a process of its own.
-struct Served {
+pub(crate) struct Served {
     child: Child,
     address: String,
     out: BufReader<std::process::ChildStdout>,
 }
 
 impl Served {
-    fn start(mut command: Command) -> Served {
+    pub(crate) fn start(mut command: Command) -> Served {
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the bench is started");
         let mut out = BufReader::new(child.stdout.take().expect("its words"));
         let mut all = String::new();
@@ -286,18 +286,18 @@ impl Served {
         stream
     }
 
-    fn get(&self, path: &str) -> String {
+    pub(crate) fn get(&self, path: &str) -> String {
         answer(self.send(&format!("GET {path}"), "\r\n"))
     }
 
     #[cfg(unix)]
-    fn told(&self, signal: &str) {
+    pub(crate) fn told(&self, signal: &str) {
         let id = self.child.id().to_string();
         assert!(Command::new("kill").args([signal, &id]).status().expect("kill runs").success());
     }
 
     /// Waits for the end, and gives exit code and talk.
-    fn ended(mut self) -> (Option<i32>, String) {
+    pub(crate) fn ended(mut self) -> (Option<i32>, String) {
         let mut looks = 0;
         while self.child.try_wait().expect("it can be asked").is_none() {
             looks += 1;

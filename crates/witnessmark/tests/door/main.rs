@@ -11,5 +11,8 @@ mod jobs;
 mod keeping;
 mod knowing;
 mod manners;
+#[path = "../../../store/tests/postgres_server/mod.rs"]
+mod postgres_server;
 mod quotes;
+mod shared;
 mod shop;
