@@ -11,8 +11,8 @@
 //! A backup is the same files as a tar archive, locked by [`crate::locked`]: leaving the shop, coming back and proving a
 //! backup walk one and the same way.
 //!
-//! Modules in reading order: [`manifest`] (what there is and what came of it), [`sound`] (lines that are as they were
-//! sealed), [`sinks`] (where files go), [`writing`], [`reading`] (checking, without keeping anything), [`taking`].
+//! Modules in reading order: `manifest` (what there is and what came of it), `sound` (lines that are as they were
+//! sealed), `sinks` (where files go), `writing`, `reading` (checking, without keeping anything), `taking`.
 
 pub(crate) mod manifest;
 mod reading;
