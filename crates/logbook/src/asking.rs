@@ -124,21 +124,10 @@ impl AnswerCode {
         groups.join("-")
     }
 
-    /// How many signs at least must be changed, added or left out to make it of a text.
+    /// How many signs at least must be changed, added, left out or change places with a neighbour to make it of a text.
     #[must_use]
     pub fn apart(&self, typed: &str) -> usize {
-        let (mine, theirs): (Vec<char>, Vec<char>) = (self.0.chars().collect(), Self::signs(typed).chars().collect());
-        let mut row: Vec<usize> = (0..=theirs.len()).collect();
-        for (n, sign) in mine.iter().enumerate() {
-            let mut next = vec![n + 1];
-            for (at, (other, pair)) in theirs.iter().zip(row.windows(2)).enumerate() {
-                let (slant, above) = (pair.first().copied().unwrap_or(0), pair.last().copied().unwrap_or(0));
-                let left = next.get(at).copied().unwrap_or(0);
-                next.push((slant + usize::from(sign != other)).min(above + 1).min(left + 1));
-            }
-            row = next;
-        }
-        row.last().copied().unwrap_or(mine.len())
+        strsim::osa_distance(&self.0, &Self::signs(typed))
     }
 
     /// A code for a message: the one of nothing.

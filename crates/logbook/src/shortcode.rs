@@ -113,34 +113,10 @@ pub fn near<'c>(typed: &str, codes: impl IntoIterator<Item = &'c str>) -> Vec<&'
     let typed = bare(typed);
     let all: BTreeSet<(usize, &str)> = codes
         .into_iter()
-        .map(|code| (slips(&typed, &bare(code)), code))
+        .map(|code| (strsim::osa_distance(&typed, &bare(code)), code))
         .filter(|(slips, code)| *slips <= NEAR.min(bare(code).len().saturating_sub(1)))
         .collect();
     all.into_iter().map(|(_, code)| code).collect()
-}
-
-/// How many signs must be changed, left out or put in, or neighbours change places, to make one text of another.
-fn slips(a: &str, b: &str) -> usize {
-    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
-    let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];
-    let at = |rows: &[Vec<usize>], i: usize, j: usize| {
-        rows.get(i).and_then(|row| row.get(j)).copied().unwrap_or(usize::MAX / 2)
-    };
-    for i in 1..=a.len() {
-        let mut row = vec![i];
-        for j in 1..=b.len() {
-            let same = a.get(i - 1) == b.get(j - 1);
-            let left = row.last().copied().unwrap_or(i);
-            let mut least = (at(&rows, i - 1, j - 1) + usize::from(!same)).min(at(&rows, i - 1, j) + 1).min(left + 1);
-            let swapped = i > 1 && j > 1 && a.get(i - 1) == b.get(j - 2) && a.get(i - 2) == b.get(j - 1);
-            if swapped {
-                least = least.min(at(&rows, i - 2, j - 2) + 1);
-            }
-            row.push(least);
-        }
-        rows.push(row);
-    }
-    at(&rows, a.len(), b.len())
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use anatomy::EntryId;
 use axum::extract::{Form, Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -9,7 +10,7 @@ use logbook::{AnswerCode, Channel, EntryBody, JobState, Moment};
 use workup::asking::{self, Standing};
 use workup::customer_page::{CustomerPage, PageError, Question};
 
-use crate::desk::Bench;
+use crate::desk::{Bench, Job};
 use crate::door::{Shown, back_to, entry_of};
 use crate::forms::Typed;
 use crate::pages::{self, View, asking as page, who};
@@ -27,7 +28,7 @@ fn not_made(error: &PageError) -> Trouble {
 fn back(
     bench: &Bench,
     id: &str,
-    job: &std::sync::Arc<crate::desk::Job>,
+    job: &std::sync::Arc<Job>,
     by: &str,
     came: (&'static str, Typed, Vec<FieldTrouble>),
     status: StatusCode,
@@ -37,6 +38,17 @@ fn back(
     (status, pages::choose::page(&view)).into_response()
 }
 
+/// Who sends a form, the entry that it is to become, and the job as it stands.
+async fn met(
+    bench: &Bench,
+    id: &str,
+    headers: &HeaderMap,
+    typed: &Typed,
+) -> Result<(String, EntryId, std::sync::Arc<Job>), Trouble> {
+    let (by, entry) = (who(bench, headers), entry_of(typed)?);
+    Ok((by, entry, bench.job(pages::job_id(id)?).await?))
+}
+
 /// Makes the page of a question and asks it; asked again while nothing has changed, it is the same request.
 pub(crate) async fn make(
     State(bench): State<Bench>,
@@ -44,9 +56,7 @@ pub(crate) async fn make(
     headers: HeaderMap,
     Form(typed): Form<Typed>,
 ) -> Shown {
-    let by = who(&bench, &headers);
-    let entry = entry_of(&typed)?;
-    let job = bench.job(pages::job_id(&id)?).await?;
+    let (by, entry, job) = met(&bench, &id, &headers, &typed).await?;
     // A second touch of the same form is the same entry.
     if job.entries.iter().any(|e| e.id() == entry) {
         return Ok(back_to(&typed, &id, entry).into_response());
@@ -143,9 +153,7 @@ pub(crate) async fn answer(
     headers: HeaderMap,
     Form(typed): Form<Typed>,
 ) -> Shown {
-    let by = who(&bench, &headers);
-    let entry = entry_of(&typed)?;
-    let job = bench.job(pages::job_id(&id)?).await?;
+    let (by, entry, job) = met(&bench, &id, &headers, &typed).await?;
     let unfit = StatusCode::UNPROCESSABLE_ENTITY;
     let answered = match page::answered(&job.state, &typed) {
         Ok(answered) => answered,

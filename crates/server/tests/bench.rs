@@ -596,6 +596,57 @@ async fn cautions_and_a_closed_job_are_refused_over_http_too() {
     assert_eq!(answer.status(), StatusCode::CREATED, "open again: {problem}");
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn the_first_start_is_a_conflict_while_a_hold_point_is_open_and_build_says_which() {
+    let marks = STORY.lines().position(|l| l.contains("\"marks after two turns\"")).unwrap();
+    let shop = Shop::told(STORY, marks).await;
+    let start = json!({"kind": "engine-run", "body": {"run": "first-start"}});
+    let ticks = ["cranking-interference", "moving-parts-running", "exhaust-gas", "hot-coolant-pressure"];
+    for (n, caution) in (0..).zip(ticks) {
+        let tick = json!({"kind": "caution-ticked", "body": {"caution": caution}});
+        let (answer, said) = shop.post_entry(&key(40 + n), &tick, None).await;
+        assert_eq!(answer.status(), StatusCode::CREATED, "{said}");
+    }
+    let mut said = Value::Null;
+    for n in 0..9 {
+        let (answer, problem) = shop.post_entry(&key(60), &start, None).await;
+        assert_eq!(answer.status(), StatusCode::CONFLICT, "{problem}");
+        said = problem;
+        let held = said["detail"].as_str().unwrap().contains("hold point");
+        if held {
+            break;
+        }
+        let detail = said["detail"].as_str().unwrap();
+        let caution = detail.split("caution ").nth(1).unwrap().split(',').next().unwrap();
+        let tick = json!({"kind": "caution-ticked", "body": {"caution": caution}});
+        assert_eq!(shop.post_entry(&key(50 + n), &tick, None).await.0.status(), StatusCode::CREATED);
+    }
+    let detail = said["detail"].as_str().unwrap();
+    assert!(detail.contains("marks after two turns") && detail.contains("pass it with a reason"), "{detail}");
+    let (_, page) = shop.get(&format!("/jobs/{}/build", shop.job)).await;
+    let words = words_of(&page);
+    assert!(words.contains("Before the first start:") && words.contains("marks after two turns"), "{words}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn offers_for_one_need_stand_in_one_table_with_what_they_come_to() {
+    let offer = |supplier: &str, price: &str, freight: &str, days: [u32; 2]| {
+        let money = |amount: &str| json!({"amount": amount, "currency": "EUR"});
+        json!({"supplier": supplier, "need": "head_gasket", "price": money(price), "freight": money(freight), "lead_days": days})
+    };
+    let told = [
+        ("quote-received", offer("Quayside Stores", "58.00", "9.00", [1, 2])),
+        ("quote-received", offer("Hollin Parts", "61.50", "4.50", [3, 4])),
+    ];
+    let shop = Shop::with(&told).await;
+    let (_, page) = shop.get(&format!("/jobs/{}/order", shop.job)).await;
+    let words = words_of(&page);
+    // By hand: 61.50 + 4.50 is less than 58 + 9.
+    let place = |text: &str| words.find(text).unwrap_or_else(|| panic!("{text}: {words}"));
+    assert!(place("Hollin Parts (cheapest)") < place("Quayside Stores (soonest)"), "{words}");
+    assert!(words.contains("EUR 66.00") && words.contains("EUR 67.00"), "{words}");
+}
+
 /// The leaves of a body, as the fields of a form name them.
 fn leaves(at: &str, value: &Value, out: &mut Vec<(String, String)>) {
     let under = |part: &str| if at.is_empty() { part.to_owned() } else { format!("{at}.{part}") };

@@ -16,6 +16,7 @@ use crate::committed::{self, Beyond};
 use crate::faces::{self, Line};
 use crate::gates;
 use crate::opened;
+use crate::tightening;
 use crate::words::words;
 
 /// Which rule refused an entry: what a door words the next move by.
@@ -883,6 +884,7 @@ pub fn ensure(state: &JobState, after: &JobState, knowledge: &Knowledge, body: &
     } else {
         held_up(state, knowledge, body)?;
         gates::ensure(state, knowledge, body)?;
+        tightening::ensure(body)?;
     }
     let corrects = matches!(body, EntryBody::EntryCorrected(_));
     committed::ensure_within(state, after, corrects).map_err(|beyond| {
@@ -911,7 +913,10 @@ fn corrected(state: &JobState, knowledge: &Knowledge, kind: Option<Kind>, body: 
         let why = "a withdrawal or a correction is undone by withdrawing it";
         return Err(NotTaken::new(Rule::OwnWay, "entry", why));
     }
-    let EntryBody::ReadingTaken(reading) = body_of(kind, body, state, knowledge)? else { return Ok(()) };
+    let body = body_of(kind, body, state, knowledge)?;
+    gates::ensure_corrected(state, knowledge, &body)?;
+    tightening::ensure(&body)?;
+    let EntryBody::ReadingTaken(reading) = body else { return Ok(()) };
     let (check, of) = found(knowledge, &reading.check, &reading.reading)?;
     fits(described(state)?, check, &reading.position)?;
     gauge(knowledge, check, reading.gauge.as_deref().unwrap_or_default())?;

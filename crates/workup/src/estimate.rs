@@ -56,7 +56,7 @@ impl Range {
     }
 
     /// The ranges added up; nothing for none, or where one does not fit the others.
-    fn sum<'a>(ranges: impl IntoIterator<Item = &'a Self>) -> Option<Self> {
+    pub(crate) fn sum<'a>(ranges: impl IntoIterator<Item = &'a Self>) -> Option<Self> {
         let mut ranges = ranges.into_iter();
         let first = *ranges.next()?;
         ranges.try_fold(first, |all, one| all.plus(one))

@@ -3,11 +3,11 @@
 //! A hold point is answered by a signature with what it asks for, by a part that makes it needless, or by a name and a
 //! reason that pass it open, which every later paper prints. Until those that the first minute of running would ruin are
 //! answered, as far as the work reaches for sure, the engine is not started; until what was ordered is here, nothing is
-//! built on. What reaches a stage by a
-//! belief alone stands on the sheet and holds nothing up.
+//! built on. What reaches a stage by a belief alone stands on the sheet and holds nothing up.
 
 use std::collections::BTreeMap;
 
+use anatomy::Position;
 use knowledge::Knowledge;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Seen, Signer};
@@ -85,14 +85,11 @@ pub fn of_stage<'k>(state: &JobState, told: &BTreeMap<String, String>, stage: &'
 }
 
 /// The hold points of every stage that the work reaches for sure, in the order of the build.
-#[must_use]
-pub fn hold_points<'k>(state: &JobState, knowledge: &'k Knowledge) -> Vec<HoldPoint<'k>> {
-    let Some(layout) = &state.layout else { return Vec::new() };
-    let told = stated(state, layout, knowledge);
-    let judged = Judged { state, knowledge, attributes: &told, blocks: &[], conditions: &[] };
+fn hold_points<'k>(state: &JobState, knowledge: &'k Knowledge, told: &BTreeMap<String, String>) -> Vec<HoldPoint<'k>> {
+    let judged = Judged { state, knowledge, attributes: told, blocks: &[], conditions: &[] };
     let reached = judged.sure_reach().stages;
     let stages = knowledge.steps.iter().map(|s| &s.value).filter(|s| reached.contains(&s.id));
-    stages.flat_map(|stage| of_stage(state, &told, stage)).collect()
+    stages.flat_map(|stage| of_stage(state, told, stage)).collect()
 }
 
 /// Whether a reading as found saw what calls for a stage.
@@ -135,7 +132,7 @@ pub fn before_the_start<'k>(state: &JobState, knowledge: &'k Knowledge) -> Vec<H
     let told = stated(state, layout, knowledge);
     // What nobody told stands on the sheet; only what is known to be there holds the engine up.
     let known = |h: &Hold| AppliesTo::all_hold(&h.applies, |name| told.get(name).map(String::as_str));
-    let mut all = hold_points(state, knowledge);
+    let mut all = hold_points(state, knowledge, &told);
     all.retain(|h| h.hold.before_start && h.stage.order < start && h.answer == Answer::Open && known(h.hold));
     all
 }
@@ -157,10 +154,44 @@ fn started(state: &JobState, knowledge: &Knowledge) -> Result<(), NotTaken> {
     ))
 }
 
-/// A signature with what its hold point asks for.
+/// Passes a signature that is put right: it brings what its hold point asks for. What is here by now does not count.
+///
+/// # Errors
+/// As [`ensure`].
+pub(crate) fn ensure_corrected(state: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<(), NotTaken> {
+    let EntryBody::HoldPointSigned(b) = body else { return Ok(()) };
+    let stage = knowledge.steps.iter().find(|s| s.id == b.stage);
+    let hold = stage.and_then(|s| s.holds.iter().find(|h| h.record == b.hold));
+    hold.map_or(Ok(()), |hold| brings(state, hold, b))
+}
+
+const OR_PASS: &str = "or pass the hold point with a reason and a name";
+
+/// A signature with what its hold point asks for, and everything here where it says so.
 fn signature(state: &JobState, hold: &Hold, b: &HoldPointSigned) -> Result<(), NotTaken> {
+    let missing = if hold.kit { missing(state) } else { Vec::new() };
+    if !missing.is_empty() {
+        let why = format!("not everything is here: {}", missing.join("; "));
+        let next = format!("sign it when it is, {OR_PASS}");
+        return Err(NotTaken::new(Rule::Hold, "hold", why).expecting(next));
+    }
+    brings(state, hold, b)
+}
+
+/// What was measured, and where: as written into the signature, else as the reading says that it rests on.
+fn measured(state: &JobState, b: &HoldPointSigned) -> Option<(Figure, Option<Position>)> {
+    if let Some(value) = &b.value {
+        return Some((value.clone(), b.position));
+    }
+    let reading = state.readings.iter().find(|r| Some(r.entry) == b.entry)?;
+    let ReadingValue::Number { text, unit } = &reading.value else { return None };
+    Some((Figure { text: text.clone(), unit: unit.clone() }, b.position.or(Some(reading.position))))
+}
+
+/// A signature with the second name, the evidence and the figure that its hold point asks for.
+fn brings(state: &JobState, hold: &Hold, b: &HoldPointSigned) -> Result<(), NotTaken> {
     let refused = |field: &str, why: String| NotTaken::new(Rule::Hold, field, why);
-    let or_pass = "or pass the hold point with a reason and a name";
+    let or_pass = OR_PASS;
     if hold.sign == Signer::SecondPerson {
         let second = b.second.as_deref().map(str::trim).unwrap_or_default();
         if second.is_empty() || second.eq_ignore_ascii_case(b.by.trim()) {
@@ -168,32 +199,26 @@ fn signature(state: &JobState, hold: &Hold, b: &HoldPointSigned) -> Result<(), N
             return Err(refused("second", why).expecting(format!("let another person look and sign too, {or_pass}")));
         }
     }
-    if hold.kit {
-        let missing = missing(state);
-        if !missing.is_empty() {
-            let why = format!("not everything is here: {}", missing.join("; "));
-            return Err(refused("hold", why).expecting(format!("sign it when it is, {or_pass}")));
-        }
-    }
     if hold.evidence && b.entry.is_none() {
         let why = format!("{} rests on a photo, a reading or a part fitted, and none is named", hold.record);
         return Err(refused("entry", why).expecting(format!("keep the photo first and choose it, {or_pass}")));
     }
-    let figures = !(hold.limits.is_empty() && hold.manual.is_empty());
-    if figures && b.value.is_none() && b.entry.is_none() {
-        let why = format!("{} is signed with what was measured, and no value stands here", hold.record);
+    let read = state.readings.iter().any(|r| Some(r.entry) == b.entry);
+    if !(hold.limits.is_empty() && hold.manual.is_empty()) && b.value.is_none() && !read {
+        let why =
+            format!("{} is signed with what was measured, and neither a value nor a reading stands here", hold.record);
         return Err(refused("value", why)
             .expecting(format!("write the worst of them down, or choose the reading it rests on, {or_pass}")));
     }
+    let Some((value, position)) = measured(state, b) else { return Ok(()) };
     let own = state.sheet.iter().filter(|f| hold.limits.contains(&f.item) || hold.manual.contains(&f.item));
     let at = |f: &EngineFigure| {
-        f.at.is_none_or(|at| Some(at) == b.position)
-            && f.scope.is_none_or(|scope| b.position.is_none_or(|p| p.scope() == scope))
+        f.at.is_none_or(|at| Some(at) == position)
+            && f.scope.is_none_or(|scope| position.is_none_or(|p| p.scope() == scope))
     };
-    for figure in own.filter(|f| at(f)) {
-        if let Some(value) = &b.value
-            && beyond(value, figure)
-        {
+    match own.filter(|f| at(f)).find(|f| beyond(&value, f)) {
+        None => Ok(()),
+        Some(figure) => {
             let why = format!(
                 "{} {} is not {}, which the engine's manual asks for ({}, page {})",
                 value.text,
@@ -202,10 +227,9 @@ fn signature(state: &JobState, hold: &Hold, b: &HoldPointSigned) -> Result<(), N
                 figure.document,
                 figure.page
             );
-            return Err(refused("value", why).expecting(format!("measure again and put it right, {or_pass}")));
+            Err(refused("value", why).expecting(format!("measure again and put it right, {or_pass}")))
         }
     }
-    Ok(())
 }
 
 /// A figure of the manual as what is asked for.

@@ -5,6 +5,7 @@
 //! nothing else is mended; a stage for which nothing is priced takes as long to close as to open \[ours\].
 
 use anatomy::{EngineLayout, Scope};
+use knowledge::limits::AppliesTo;
 use knowledge::workshop::{Part, RepairOption, Reuse, Span};
 use knowledge::{BlockPer, Knowledge, Stage};
 use logbook::JobState;
@@ -12,8 +13,8 @@ use quantity::{Decimal, Money};
 
 use crate::Case;
 use crate::estimate::Range;
-use crate::opened;
 use crate::work::stated;
+use crate::{opened, words};
 
 /// One line: what, how the price comes about, and the price where the hourly rate is told.
 #[derive(Debug, Clone, PartialEq)]
@@ -85,7 +86,7 @@ pub fn of<'k>(
     let rate = state.rates.labour_rate.filter(|r| r.amount() > Decimal::ZERO);
     let line = |what: String, units: Span| Line { what, units, price: money(rate, units) };
     let hours = |stage: &Stage| Span { lo: stage.access_minutes / 60.0, hi: stage.access_minutes / 60.0 };
-    let named = |stage: &Stage| stage.id.replace(['-', '_'], " ");
+    let named = |stage: &Stage| words::words(&stage.id);
     let opening: Vec<Line> = stages
         .iter()
         .filter(|s| s.access_minutes > 0.0)
@@ -103,9 +104,7 @@ pub fn of<'k>(
         }
     }
     let told = stated(state, layout, knowledge);
-    let has = |part: &Part| {
-        !knowledge::limits::AppliesTo::spoken_against(&part.applies, |name| told.get(name).map(String::as_str))
-    };
+    let has = |part: &Part| !AppliesTo::spoken_against(&part.applies, |name| told.get(name).map(String::as_str));
     let joints = knowledge.joints.iter().filter(|j| stages.iter().any(|s| s.opens.contains(&j.id)));
     let destroyed: Vec<Destroyed<'k>> = joints
         .flat_map(|j| j.value.parts.iter().map(move |part| Destroyed { joint: &j.value.name, part }))
@@ -145,8 +144,8 @@ fn money(rate: Option<Money>, units: Span) -> Option<Range> {
     Some(Range { lo: amount(units.lo)?, hi: amount(units.hi)? })
 }
 
+/// What some lines come to; nothing where one has no price.
 fn sum(lines: &[Line]) -> Option<Range> {
-    let mut all = lines.iter().map(|l| l.price);
-    let first = all.next()??;
-    all.try_fold(first, |sum, one| sum.plus(&one?))
+    let all: Vec<Range> = lines.iter().map(|l| l.price).collect::<Option<_>>()?;
+    Range::sum(&all)
 }

@@ -4,8 +4,10 @@
 //! outwards gives one, which says so, and the manual goes before it.
 
 use anatomy::{Known, Position};
-use logbook::{BoltsPlaced, Fact, JobState};
+use logbook::{BoltsPlaced, EntryBody, Fact, JobState};
 use mechanics::tightening::centre_outward;
+
+use crate::entering::{NotTaken, Rule};
 
 /// Whose the sequence is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,16 +73,27 @@ impl Pattern {
     }
 }
 
+/// Passes bolts that stand where bolts can stand, so that each has its place in a sequence.
+///
+/// # Errors
+/// [`Rule::Value`] with the bolt.
+pub(crate) fn ensure(body: &EntryBody) -> Result<(), NotTaken> {
+    let EntryBody::BoltsPlaced(placed) = body else { return Ok(()) };
+    let Some(places) = places(placed) else { return Ok(()) };
+    centre_outward(&places).map(|_| ()).map_err(|why| NotTaken::new(Rule::Value, "bolts", why))
+}
+
+/// Where bolts stand, in mm along and across; nothing where one is no length.
+fn places(placed: &BoltsPlaced) -> Option<Vec<(f64, f64)>> {
+    placed.bolts.iter().map(|b| Some((b.along.number_in("mm")?, b.across.number_in("mm")?))).collect()
+}
+
 /// The bolts of a joint where somebody said where they stand; a pattern told for no place serves every place of the joint.
 #[must_use]
 pub fn pattern(state: &JobState, joint: &str, at: Option<Position>) -> Option<Pattern> {
     let of_joint = |p: &&Fact<BoltsPlaced>| p.joint == joint && (p.position == at || p.position.is_none());
     let told = state.bolts_placed.iter().filter(of_joint).max_by_key(|p| (p.position == at, p.in_entry))?;
-    let places: Vec<(f64, f64)> = told
-        .bolts
-        .iter()
-        .map(|b| Some((b.along.number_in("mm")?, b.across.number_in("mm")?)))
-        .collect::<Option<_>>()?;
+    let places = places(told)?;
     let (order, whose): (Vec<usize>, Whose) = if told.sequence.is_empty() {
         (centre_outward(&places).ok()?, Whose::Rule)
     } else {

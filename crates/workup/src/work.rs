@@ -127,8 +127,9 @@ impl Judged<'_> {
         for stage in ordered {
             let called = stage.after_seeing.iter().any(|seen| gates::was_seen(self.state, seen));
             let left = self.state.stages_left_out.iter().any(|l| l.stage == stage.id);
-            let due = of_work(stage) || (any && (stage.always || called));
-            let reached = self.recorded(stage) || (due && !left);
+            // Metal seen after somebody left the stage out calls for it all the same.
+            let due = !left && (of_work(stage) || (any && stage.always));
+            let reached = self.recorded(stage) || (any && called) || due;
             if reached { &mut out.stages } else { &mut out.left_out }.push(stage.id.clone());
         }
         out

@@ -299,6 +299,18 @@ fn a_named_cause_is_paid_for_by_every_option_that_keeps_the_engine_and_by_none_t
     }
 }
 
+/// By hand: thermostat and cap 1.2 to 4.0, radiator and circuit 1.5 to 4.5; the smallest repair does neither by itself, so an
+/// engine that overheated makes it 2.7 to 8.5 units dearer, at 100 an hour.
+#[test]
+fn the_smallest_repair_of_an_engine_that_overheated_pays_for_thermostat_and_circuit() {
+    let job = || Job::four().rate("100").chosen("fix-failed-only", &[]);
+    let was = job().case().estimate.expect("an estimate").total.expect("a total");
+    let case = job().tell("cause-named", json!({"cause": "overheated", "by": "bench"})).case();
+    let is = case.estimate.expect("an estimate").total.expect("a total");
+    assert!((is.lo.to_f64() - was.lo.to_f64() - 270.0).abs() < 0.011, "{was:?} {is:?}");
+    assert!((is.hi.to_f64() - was.hi.to_f64() - 850.0).abs() < 0.011, "{was:?} {is:?}");
+}
+
 #[test]
 fn a_cause_signed_as_unknown_and_one_that_only_the_repair_takes_away_add_nothing() {
     let job = || Job::four().rate("100").chosen("recondition-own-heads", &[]);

@@ -180,6 +180,64 @@ fn a_signature_brings_what_its_hold_point_asks_for() {
 }
 
 #[test]
+fn a_reading_behind_a_signature_is_held_against_the_sheet_and_a_photo_is_no_figure() {
+    let lines = ticked(before(VAN, started), "head_ready");
+    let readings = state(&lines);
+    let flat = readings.readings.iter().filter(|r| r.check == "head-straightedge");
+    let number = |r: &&logbook::ReadingTaken| match &r.value {
+        logbook::ReadingValue::Number { text, .. } => text.parse::<f64>().unwrap(),
+        logbook::ReadingValue::Outcome(_) => 0.0,
+    };
+    // The van's own head, as found, was far out: 0.05 mm is the most that a new head may have.
+    let bad = flat.max_by(|a, b| number(a).total_cmp(&number(b))).unwrap();
+    assert!(number(&bad) > 0.08, "{bad:?}");
+    let signed = |entry: String| json!({"stage": "head_ready", "hold": "flatness length", "by": "Ansel", "position": "bank-A", "entry": entry});
+    let why = refused(lines.clone(), Kind::HoldPointSigned, signed(bad.entry.to_string()));
+    assert!(why.field == "value" && why.found.contains("engine's manual"), "{why}");
+    let photo = readings.photos.first().unwrap().in_entry.to_string();
+    let why = refused(lines, Kind::HoldPointSigned, signed(photo));
+    assert!(why.field == "value" && why.found.contains("neither a value nor a reading"), "{why}");
+}
+
+#[test]
+fn a_signature_put_right_is_held_to_the_same_figure() {
+    let lines = told(VAN);
+    let entries = seal_story("gates", &lines).unwrap();
+    let signs = |l: &&StoryLine| of(l, Kind::HoldPointSigned, "hold", "flatness length");
+    let at = lines.iter().position(|l| signs(&l)).unwrap();
+    let right = |text: &str| {
+        let mut body = lines[at].body.clone();
+        body["value"]["text"] = text.into();
+        body["entry"] = Value::Null;
+        body.as_object_mut().unwrap().remove("entry");
+        json!({"entry": entries[at].id().to_string(), "body": body, "reason": "read the wrong line"})
+    };
+    let open: Vec<StoryLine> = lines.iter().take(at + 1).cloned().collect();
+    let why = refused(open.clone(), Kind::EntryCorrected, right("0.50"));
+    assert!(why.found.contains("0.50 mm is not at most"), "{why}");
+    assert_eq!(last_of(&then(open, Kind::EntryCorrected, right("0.03"))), Ok(()));
+}
+
+#[test]
+fn metal_seen_after_the_stage_was_left_out_calls_for_it_all_the_same() {
+    let filter = |l: &StoryLine| {
+        ["oil-condition", "oil-filter-cut"].iter().any(|check| of(l, Kind::ReadingTaken, "check", check))
+    };
+    let lines = told(TWIN);
+    let early: Vec<StoryLine> = lines.iter().take_while(|l| !filter(l)).cloned().collect();
+    let leave = json!({"stage": "metal_cleared", "by": "Sunniva", "reason": "nothing was seen"});
+    let left = then(early.clone(), Kind::StageLeftOut, leave);
+    assert_eq!(last_of(&left), Ok(()), "nothing is seen yet");
+    // The rest of the story is told after it, without the signatures of that stage.
+    let signs = |l: &StoryLine| l.kind == Kind::HoldPointSigned.word() && l.body["stage"] == "metal_cleared";
+    let rest = lines.iter().skip(early.len()).take_while(|l| !started(l)).filter(|l| !signs(l)).cloned();
+    let all: Vec<StoryLine> = left.into_iter().chain(rest).collect();
+    let known = knowledge();
+    let open = state(&all);
+    assert!(gates::before_the_start(&open, &known).iter().any(|h| h.stage.id == "metal_cleared"));
+}
+
+#[test]
 fn evidence_is_an_entry_of_the_job() {
     let cloth =
         |l: &StoryLine| of(l, Kind::HoldPointSigned, "hold", "galleries clean, plugs were out, cloth photographed");

@@ -64,6 +64,17 @@ fn a_pattern_told_for_one_head_is_not_that_of_the_other_and_one_told_for_all_is(
 }
 
 #[test]
+fn two_bolts_at_one_place_are_refused_with_both() {
+    let body = json!({"joint": "head", "bolts": bolts(&[("0", "0"), ("80", "0"), ("0.0", "0")], "mm")});
+    let state = job(&[]);
+    let knowledge = knowledge::Knowledge::builtin().unwrap();
+    let placed = workup::entering::body_of(logbook::Kind::BoltsPlaced, &body, &state, &knowledge).unwrap();
+    let why = workup::entering::ensure(&state, &state, &knowledge, &placed).unwrap_err();
+    assert_eq!((why.rule.clone(), why.field.as_str()), (workup::entering::Rule::Value, "bolts"));
+    assert!(why.found.contains("bolts 1 and 3 stand at the same place"), "{why}");
+}
+
+#[test]
 fn inches_are_places_too_and_each_bolt_says_how_far_it_is() {
     let inches = [("0", "0"), ("4", "0"), ("0", "3"), ("4", "3")];
     let tighten = |bolt: u16, stage: u16, striped: &str| {

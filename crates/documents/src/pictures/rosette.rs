@@ -109,3 +109,45 @@ fn in_words(pattern: &Pattern, next: Option<u16>) -> String {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use workup::tightening::Whose;
+
+    use super::*;
+
+    fn pattern() -> Pattern {
+        let bolt = |number, along, across, stage, striped, wet| Bolt { number, along, across, wet, stage, striped };
+        let bolts = vec![
+            bolt(1, 0.0, 0.0, 2, true, false),
+            bolt(2, 80.0, 80.0, 1, false, true),
+            bolt(3, 80.0, 0.0, 0, false, false),
+        ];
+        Pattern { whose: Whose::Rule, bolts, threads: None }
+    }
+
+    #[test]
+    fn every_bolt_says_how_far_it_is_in_words_and_in_as_many_sectors() {
+        let svg = bolt_rosette(&pattern(), "the head", Some(3));
+        for wanted in
+            ["bolt 1: through stage 2, striped", "bolt 2: through stage 1", "bolt 3: not begun", "Wet holes: 2."]
+        {
+            assert!(svg.contains(wanted), "{wanted}: {svg}");
+        }
+        assert!(svg.contains("Next is bolt 3.") && svg.contains("by our own rule"), "{svg}");
+        // Two stages of bolt 1, one of bolt 2, and the drop at the wet hole.
+        assert_eq!(svg.matches("<polygon").count(), 4, "{svg}");
+        // A ring and a disc for each, and a second ring round the next.
+        assert_eq!(svg.matches("<circle").count(), 7, "{svg}");
+    }
+
+    #[test]
+    fn a_pattern_in_one_row_and_one_of_a_single_bolt_are_pictures_too() {
+        let mut flat = pattern();
+        flat.bolts.iter_mut().for_each(|b| b.across = 5.0);
+        let alone = Pattern { bolts: flat.bolts.iter().copied().take(1).collect(), ..flat.clone() };
+        for svg in [bolt_rosette(&flat, "a row", None), bolt_rosette(&alone, "one", None)] {
+            assert!(svg.starts_with("<svg") && !svg.contains("NaN") && !svg.contains("inf"), "{svg}");
+        }
+    }
+}
