@@ -9,7 +9,7 @@
 //! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what [`workup::entering`] refuses, in the words of a
 //! page), `forms` (a form for each kind of entry), `machine` (rows and codes of machine orders), `door` (routes, guards),
 //! `around` (backups, log, closing), `log` (events without names), `live` (server-sent events), `api` (the HTTP interface),
-//! `asked` (customer pages and their answers), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
+//! `asked` (customer pages and their answers), `offline` (what lets the bench go on without the shop), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
 
 mod api;
 mod around;
@@ -23,6 +23,7 @@ mod live;
 mod log;
 mod machine;
 mod marks;
+mod offline;
 mod pages;
 mod papers;
 mod photos;
