@@ -71,7 +71,7 @@ function gathered(form, submitter) {
     id, action: action.pathname, enctype: form.enctype, fields, by: body.dataset.by || "", at: Date.now(), state: "waiting",
     what: saidBy(form, submitter, fields), of: plain(document.querySelector("header.job h1")?.textContent) || (action.pathname === "/jobs" ? "a new job" : ""),
     job: job || null, page: location.pathname + location.search,
-    reading: of.check && of.position ? { check: of.check, reading: of.reading || "", position: of.position, phase: of.phase || "", value: of.value || "", unit: of.unit || "" } : null,
+    reading: of.check && of.position ? { check: of.check, reading: of.reading || "", position: of.position, phase: of.phase || "", value: of.value || "", unit: of.unit || "", gauge: of["gauge-used"] || "" } : null,
     caution: action.pathname.endsWith("/caution-ticked") ? of.caution : null,
   };
 }
@@ -167,6 +167,8 @@ async function keepAndSend(form, submitter, record) {
 
 function flash(words, wrong) {
   const status = document.querySelector(".status") || document.querySelector("main");
+  // What was said of an entry before this one no longer leads anywhere.
+  status.querySelectorAll(":scope > .kept:not(.staying)").forEach((e) => e.remove());
   let line = status.querySelector(":scope > .staying");
   if (!line) {
     line = make("div", "", "kept staying");
@@ -183,11 +185,10 @@ async function stays(form, submitter, record) {
   wake();
   const round = roundOf(form);
   if (round && record.reading) {
-    const verdict = self.benchJudge?.(round, record);
-    if (verdict) line.append(verdict);
+    line.append(...(await judged(round, record)), takeBack(record));
     await walkOn(round, record);
   } else if (record.caution) {
-    form.replaceWith(make("b", "Ticked, on this phone."));
+    form.replaceWith(make("b", " Ticked, on this phone."));
     await openTicked();
   } else {
     const bolts = form.dataset.bolts !== undefined;
@@ -204,6 +205,37 @@ async function stays(form, submitter, record) {
   }
   line.scrollIntoView({ block: "nearest" });
   await render();
+}
+
+// The verdict, by the limits that the shop sent along; what only the shop can read is judged there.
+async function judged(round, record) {
+  const others = (await heldHere()).filter((r) => r.reading && r.id !== record.id && r.reading.check === round.check && r.reading.reading === round.reading && (r.reading.phase || "as-found") === (round.phase || "as-found"));
+  const plainly = record.fields.every(([name, value]) => !(/^(mean_of|along-|enters-|refused-)/.test(name) && value));
+  const verdict = plainly ? self.benchJudge?.verdict(round.judge, record.reading, others.map((r) => r.reading)) : null;
+  if (verdict === "question") {
+    const asks = make("p", "This can be read in two ways; the shop will ask which one is meant. Take it back and type it so that one is left.", "wrongline");
+    return [asks];
+  }
+  if (!verdict) return [make("p", "The shop judges it when it is in reach.", "quiet")];
+  const look = { "by-judgement": "judge", "cannot-tell": "cannot" }[verdict] || verdict;
+  const word = make("b", `${self.benchJudge.words(verdict)[0].toUpperCase()}${self.benchJudge.words(verdict).slice(1)}`, `state ${look}`);
+  word.dataset.verdict = verdict;
+  const limit = self.benchJudge.limit(round.judge, record.reading.position);
+  return [word, make("p", `Judged on this phone${limit ? `: ${limit[0].toLowerCase()}${limit.slice(1)}` : ""}.`, "quiet")];
+}
+
+// One touch takes back what is not in the shop yet.
+function takeBack(record) {
+  const key = make("button", "Undo", "plain");
+  key.type = "button";
+  key.addEventListener("click", async () => {
+    if (!(await queue.one(record.id))) return location.assign(`/jobs/${job}/entries/${record.id}`);
+    await queue.drop(record.id);
+    flash([make("span", `Taken back: ${record.what}. It was on this phone only.`)]);
+    const round = roundOf();
+    if (round && record.reading && record.reading.reading === round.reading) setPlace(round, record.reading.position);
+  });
+  return key;
 }
 
 function nextBolt(form, record) {
@@ -329,6 +361,19 @@ async function openTicked() {
   const open = make("div");
   open.innerHTML = shut.dataset.field;
   shut.replaceWith(...open.childNodes);
+  // What is read and ticked makes room for the keys, as it does on the shop's own page.
+  const list = document.querySelector("[data-round] > ul.cautions");
+  const read = [...(list?.querySelectorAll(":scope > [data-caution]") || [])].filter((c) => ticked.includes(c.dataset.caution));
+  if (read.length) {
+    const fold = make("details", "", "fold read"), inside = make("ul", "", "cautions");
+    fold.append(make("summary", `Read and ticked, on this phone: ${read.map((c) => c.dataset.caution.replaceAll("-", " ")).join(", ")}`), inside);
+    for (const caution of read) {
+      caution.querySelector("form")?.replaceWith(make("b", " Ticked, on this phone."));
+      inside.append(caution);
+    }
+    list.after(fold);
+    if (!list.children.length) list.remove();
+  }
   const round = roundOf();
   if (round) {
     await asLastTime(round);
@@ -469,18 +514,27 @@ async function readyForTheRoad() {
   if (!("serviceWorker" in navigator)) return;
   await navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" });
   const { active } = await navigator.serviceWorker.ready;
+  const asked = `ahead-${job}`, there = `ready-${job}`;
+  const ready = (pages) => {
+    const line = document.querySelector("[data-where]");
+    if (!line || line.querySelector("[data-ready]")) return;
+    const word = make("span", " · goes on without Wi-Fi");
+    word.dataset.ready = pages;
+    line.append(word);
+  };
+  if (job && sessionStorage.getItem(there)) ready(sessionStorage.getItem(there));
   navigator.serviceWorker.addEventListener("message", (event) => {
     if (event.data?.ahead !== job) return;
-    const line = document.querySelector("[data-where]");
-    if (line && !line.querySelector("[data-ready]")) {
-      const word = make("span", " · goes on without Wi-Fi");
-      word.dataset.ready = event.data.pages;
-      line.append(word);
-    }
+    sessionStorage.setItem(there, event.data.pages);
+    ready(event.data.pages);
   });
-  if (asOf || document.querySelector("[data-queue-offline]")) return;
-  if (job) active.postMessage({ ahead: job });
-  else active.postMessage({ visit: location.pathname + location.search });
+  if (asOf) return;
+  // The list is asked for at most once a minute: a page is read more often than a job opens up.
+  if (!job) active.postMessage({ visit: location.pathname + location.search });
+  else if (Date.now() - Number(sessionStorage.getItem(asked) || 0) > 60000) {
+    sessionStorage.setItem(asked, Date.now());
+    active.postMessage({ ahead: job });
+  }
   await navigator.storage?.persist?.();
 }
 

@@ -5,6 +5,7 @@ const FIXED = `files-${VERSION}`;
 const PAGES = "pages";
 const MOST = 900; // pages and pictures kept; the oldest go first
 const FRESH = 10 * 60000; // a page younger than this is not fetched ahead again
+let puts = 0; // pages put since this woke; the bound is looked at now and then
 const PATIENCE = 8000; // how long a shop may think before the kept copy is shown
 
 addEventListener("install", (event) => {
@@ -62,6 +63,7 @@ async function keep(key, answer) {
   if (policy) headers.set("content-security-policy", policy);
   const cache = await caches.open(PAGES);
   await cache.put(key, new Response(await answer.blob(), { headers }));
+  if (++puts % 40 !== 1) return;
   const keys = await cache.keys();
   for (const old of keys.slice(0, Math.max(0, keys.length - MOST))) await cache.delete(old);
 }

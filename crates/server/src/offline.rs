@@ -35,6 +35,7 @@ const AHEAD: usize = 320;
 const CSS: &str = include_str!("../assets/bench.css");
 const JS: &str = include_str!("../assets/bench.js");
 const QUEUE: &str = include_str!("../assets/queue.js");
+const JUDGE: &str = include_str!("../assets/judge.js");
 const PHONE: &str = include_str!("../assets/phone.js");
 const WORKER: &str = include_str!("../assets/sw.js");
 
@@ -50,7 +51,7 @@ pub(crate) fn version() -> &'static str {
     static VERSION: OnceLock<String> = OnceLock::new();
     VERSION.get_or_init(|| {
         let mut all = Sha256::new();
-        for text in [CSS, JS, QUEUE, PHONE, WORKER, pages::LOGO, env!("CARGO_PKG_VERSION")] {
+        for text in [CSS, JS, QUEUE, JUDGE, PHONE, WORKER, pages::LOGO, env!("CARGO_PKG_VERSION")] {
             all.update(text.as_bytes());
         }
         for (_, _, _, picture) in ICONS {
@@ -71,6 +72,7 @@ pub(crate) fn of_this_build(path: &str) -> String {
 pub(crate) fn files() -> Vec<(&'static str, MethodRouter<Bench>)> {
     let mut out = vec![
         ("/queue.js", get(|| async { script(QUEUE.to_owned()) })),
+        ("/judge.js", get(|| async { script(JUDGE.to_owned()) })),
         ("/phone.js", get(|| async { script(PHONE.to_owned()) })),
         ("/sw.js", get(worker)),
         ("/manifest.webmanifest", get(manifest)),
@@ -92,7 +94,7 @@ fn script(text: String) -> Response {
 /// The service worker, with the version and the files that it keeps.
 async fn worker() -> Response {
     let mut files: Vec<String> =
-        ["/bench.css", "/bench.js", "/queue.js", "/phone.js"].iter().map(|path| of_this_build(path)).collect();
+        ["/bench.css", "/bench.js", "/queue.js", "/judge.js", "/phone.js"].iter().map(|path| of_this_build(path)).collect();
     files.extend(["/fonts/regular.otf", "/fonts/bold.otf", "/mark.svg", "/manifest.webmanifest"].map(str::to_owned));
     files.extend(ICONS.iter().map(|(path, _, _, _)| (*path).to_owned()));
     let head = format!("const VERSION = {}, FILES = {};\n", json!(version()), json!(files));

@@ -1056,8 +1056,8 @@ async fn every_kind_of_form_may_be_sent_again_and_is_kept_once_and_other_content
         (compression(1, "11,9"), compression(1, "12.4")),
         (told(2, "note-written", &[("text", "Dowel missing.")]), told(2, "note-written", &[("text", "Dowel bent.")])),
         (
-            told(3, "machine-order-sent", &[("shop", "Hollin"), ("lines.0.operation", "surface-head"), ("lines.0.position", "bank-A")]),
-            told(3, "machine-order-sent", &[("shop", "Marrow"), ("lines.0.operation", "surface-head"), ("lines.0.position", "bank-A")]),
+            told(3, "machine-order-sent", &[("shop", "Hollin"), ("lines.0.operation", "head_resurface"), ("lines.0.position", "bank-A")]),
+            told(3, "machine-order-sent", &[("shop", "Marrow"), ("lines.0.operation", "head_resurface"), ("lines.0.position", "bank-A")]),
         ),
         (told(4, "stage-reached", &[("stage", "top-end-open")]), told(4, "stage-reached", &[("stage", "block-open")])),
     ];

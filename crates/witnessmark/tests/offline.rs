@@ -178,8 +178,12 @@ struct Yard {
 
 impl Yard {
     fn new() -> Yard {
+        Yard::told(TOLD)
+    }
+
+    fn told(lines: usize) -> Yard {
         let folder = tempfile::tempdir().unwrap();
-        let told: String = STORY.lines().take(TOLD).map(|l| format!("{l}\n")).collect();
+        let told: String = STORY.lines().take(lines).map(|l| format!("{l}\n")).collect();
         let entries = logbook::seal_story("yard", &logbook::story_from_lines(&told).unwrap()).unwrap();
         let file = folder.path().join("yard.jsonl");
         std::fs::write(&file, logbook::export(&entries)).unwrap();
@@ -571,4 +575,157 @@ async fn without_a_safe_connection_every_page_says_that_this_phone_needs_the_sho
     }
     seen(&client, "320-offline-plain").await;
     client.close().await.unwrap();
+}
+
+/// A figure of a face or a fit, its unit and its gauge, as somebody types it.
+fn typed_ways(edge: f64, unit: quantity::Unit) -> Vec<(String, String)> {
+    use quantity::Unit;
+    let own = unit.symbol();
+    let mut out = Vec::new();
+    for (n, near) in [0.9, 0.985, 0.999, 1.0, 1.001, 1.015, 1.1].into_iter().enumerate() {
+        let value = edge * near;
+        match n % 4 {
+            0 => out.push((format!("{value:.3}"), own.to_owned())),
+            1 => out.push((format!("{value:.2}").replace('.', ","), own.to_owned())),
+            2 => out.push((format!("{value:.4} {own}"), own.to_owned())),
+            _ => out.push((format!("{value:.1}"), own.to_owned())),
+        }
+    }
+    let other = match own {
+        "mm" => Some((Unit::THOU, "thou")),
+        "kPa" | "bar" => Some((Unit::PSI, "PSI")),
+        _ => None,
+    };
+    if let Some((other, word)) = other {
+        for near in [0.97, 1.0, 1.03] {
+            let there = unit.convert(edge * near, other).unwrap();
+            out.push((format!("{there:.1} {word}"), own.to_owned()));
+            out.push((format!("{there:.2}").replace('.', ","), other.symbol().to_owned()));
+        }
+    }
+    for odd in ["1,234", "2 mil", "3 tenths", "1/64", "1 1/2", "-0,02", "+7", ",5"] {
+        out.push((odd.to_owned(), own.to_owned()));
+    }
+    out
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_phone_judges_as_the_shop_does() {
+    use logbook::{EntryBody, Phase, Unsealed};
+    use workup::entering::{Given, Rule};
+    use workup::on_phone::{Judging, judging};
+
+    // As far as its engine's figures and its first four compressions.
+    let yard = Yard::told(41);
+    let text: String = STORY.lines().take(41).map(|l| format!("{l}\n")).collect();
+    let entries = logbook::seal_story("yard", &logbook::story_from_lines(&text).unwrap()).unwrap();
+    let state = logbook::fold(&entries);
+    let layout = state.layout.as_ref().unwrap();
+    let knowledge = knowledge::Knowledge::builtin().unwrap();
+    let told = workup::told(&state, &knowledge);
+    let net = workup::network::engine_net(layout, &told, &knowledge);
+    let mark = state.gauges.iter().next().map(|(label, g)| format!("{}|{label}", g.body.gauge)).unwrap();
+
+    let (mut asked, mut expected) = (Vec::new(), Vec::new());
+    let mut id = 0_u64;
+    for check in knowledge.checks.iter().map(|c| &c.value) {
+        if workup::impossible_now(&state, &knowledge, check).is_some() && check.stage != "after-repair" {
+            continue;
+        }
+        let places: Vec<_> = check.scope.iter().flat_map(|s| layout.positions(*s)).collect();
+        let Some(place) = places.first() else { continue };
+        for reading in &check.readings {
+            let phase = if check.stage == "after-repair" { Phase::AsLeft } else { Phase::AsFound };
+            let by = judging(&state, layout, &knowledge, (check, reading), &places, phase).unwrap();
+            let ways = match &by {
+                Judging::Look { outcomes, .. } => outcomes.iter().map(|o| (o.clone(), String::new())).collect(),
+                Judging::Figure(figure) => {
+                    let unit = quantity::Unit::from_symbol(&figure.unit).unwrap();
+                    let zone = &figure.zones[figure.of[&place.address()]];
+                    let whole = figure.share.as_ref().map(|share| zone.whole.or(share.best).unwrap_or(1.0));
+                    let mut edges: Vec<f64> = zone.edges.iter().flatten().flatten().copied().collect();
+                    edges.dedup_by(|a, b| a.total_cmp(b).is_eq());
+                    edges.iter().flat_map(|edge| typed_ways(edge * whole.unwrap_or(1.0), unit)).collect::<Vec<_>>()
+                }
+            };
+            let by = serde_json::to_value(&by).unwrap();
+            for (n, (value, unit)) in ways.into_iter().enumerate() {
+                let used = if check.gauges.iter().any(|g| mark.starts_with(&format!("{g}|"))) && n % 2 == 0 { mark.as_str() } else { "|" };
+                let (gauge, label) = used.split_once('|').unwrap();
+                let given = Given {
+                    check: check.id.clone(),
+                    reading: reading.id.clone(),
+                    position: place.address(),
+                    value: value.clone(),
+                    unit: unit.clone(),
+                    phase: phase.word().to_owned(),
+                    gauge: gauge.to_owned(),
+                    label: label.to_owned(),
+                    ..Given::default()
+                };
+                id += 1;
+                let said = match given.body(&state, &knowledge, None) {
+                    Err(why) if matches!(why.rule, Rule::Asks(_)) => json!("question"),
+                    Err(why) if matches!(why.rule, Rule::OtherEngine) => continue,
+                    Err(_) => Value::Null,
+                    Ok(body) => {
+                        let entry = anatomy_id(id);
+                        let at = state.history.last().unwrap().at;
+                        let more = Unsealed::new(entries[0].job(), at, "Nell", "phone", entry, &EntryBody::ReadingTaken(body));
+                        let after = logbook::fold_with(&entries, more.unwrap()).unwrap();
+                        let (findings, _) = workup::findings::of_state(&after, layout, &net, &knowledge);
+                        let found = findings.iter().find(|f| f.entry == entry.to_string() && !f.whole_face);
+                        found.map_or(Value::Null, |f| serde_json::to_value(f.verdict).unwrap())
+                    }
+                };
+                let reading = json!({"position": place.address(), "value": value, "unit": unit, "gauge": used});
+                asked.push(json!([by, reading]));
+                expected.push((format!("{} {} {value} {unit} by {used}", check.id, reading), said));
+            }
+        }
+    }
+    assert!(expected.len() >= 200, "only {} readings", expected.len());
+    let count = |word: &str| expected.iter().filter(|(_, said)| said == word).count();
+    for word in ["inside", "by-judgement", "outside", "cannot-tell", "question"] {
+        assert!(count(word) >= 5, "only {} readings are {word}", count(word));
+    }
+
+    let (_driving, driven) = driver();
+    let _serving = yard.open();
+    let client = phone(driven, yard.folder.path(), "judge", 390).await;
+    client.goto(&yard.field("cyl-1")).await.unwrap();
+    let script = "return arguments[0].map(([by, reading]) => benchJudge.verdict(by, reading))";
+    let found = client.execute(script, vec![json!(asked)]).await.unwrap();
+    let differ: Vec<String> = found
+        .as_array()
+        .unwrap()
+        .iter()
+        .zip(&expected)
+        .filter(|(here, (_, there))| *here != there)
+        .map(|(here, (what, there))| format!("{what}: {here} on the phone, {there} in the shop"))
+        .collect();
+    assert!(differ.is_empty(), "{} of {} differ:\n{}", differ.len(), expected.len(), differ.join("\n"));
+    // The page carries the same figures.
+    let carried = "return JSON.parse(document.querySelector('[data-round]').dataset.round).judge";
+    let carried = client.execute(carried, Vec::new()).await.unwrap();
+    let check = &knowledge.check("compression-dry").unwrap().value;
+    let places: Vec<_> = check.scope.iter().flat_map(|s| layout.positions(*s)).collect();
+    let by = judging(&state, layout, &knowledge, (check, &check.readings[0]), &places, Phase::AsFound).unwrap();
+    assert_eq!(plain(&carried), plain(&serde_json::to_value(by).unwrap()));
+    client.close().await.unwrap();
+}
+
+/// The same with every number as a number of one kind.
+fn plain(value: &Value) -> Value {
+    match value {
+        Value::Number(number) => json!(number.as_f64()),
+        Value::Array(list) => list.iter().map(plain).collect(),
+        Value::Object(map) => Value::Object(map.iter().map(|(k, v)| (k.clone(), plain(v))).collect()),
+        Value::Null | Value::Bool(_) | Value::String(_) => value.clone(),
+    }
+}
+
+/// An id after all of the story.
+fn anatomy_id(n: u64) -> anatomy::EntryId {
+    anatomy::EntryId::from_time_and_chance(1_790_000_000_000 + n, [7; 10])
 }

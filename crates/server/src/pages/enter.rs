@@ -294,6 +294,9 @@ fn round(
         .filter(|(p, r)| is_taken(view, &check.id, &r.id, p, phase))
         .map(|(p, r)| serde_json::json!([p.address(), r.id]))
         .collect();
+    let judge = view.state().layout.as_ref().and_then(|layout| {
+        workup::on_phone::judging(view.state(), layout, view.knowledge(), (check, reading), places, phase)
+    });
     let unit = |r: &Reading| match &r.kind {
         ReadingKind::Numeric(numeric) => Some(numeric.unit.clone()),
         ReadingKind::Graded { .. } | ReadingKind::Nominal { .. } => None,
@@ -306,7 +309,7 @@ fn round(
         "places": places.iter()
             .map(|p| serde_json::json!({"at": p.address(), "label": view.place(p)}))
             .collect::<Vec<_>>(),
-        "taken": taken,
+        "taken": taken, "judge": judge,
     })
 }
 
