@@ -93,8 +93,10 @@ fn script(text: String) -> Response {
 
 /// The service worker, with the version and the files that it keeps.
 async fn worker() -> Response {
-    let mut files: Vec<String> =
-        ["/bench.css", "/bench.js", "/queue.js", "/judge.js", "/phone.js"].iter().map(|path| of_this_build(path)).collect();
+    let mut files: Vec<String> = ["/bench.css", "/bench.js", "/queue.js", "/judge.js", "/phone.js"]
+        .iter()
+        .map(|path| of_this_build(path))
+        .collect();
     files.extend(["/fonts/regular.otf", "/fonts/bold.otf", "/mark.svg", "/manifest.webmanifest"].map(str::to_owned));
     files.extend(ICONS.iter().map(|(path, _, _, _)| (*path).to_owned()));
     let head = format!("const VERSION = {}, FILES = {};\n", json!(version()), json!(files));
@@ -230,8 +232,7 @@ pub(crate) async fn ahead(State(bench): State<Bench>, Path(id): Path<String>, he
     let mut out: Vec<String> = Moment::ALL.iter().map(|m| view.link(m.word())).collect();
     let fits = |check: &Check| check.applies.iter().all(|a| view.told(&a.attribute).is_none_or(|v| v == a.value));
     let begun = job.state.moments.contains(&Moment::Build) || job.state.moments.contains(&Moment::Prove);
-    let advised: Vec<&str> =
-        view.case.iter().flat_map(|c| &c.advice.next).map(|next| next.check.as_str()).collect();
+    let advised: Vec<&str> = view.case.iter().flat_map(|c| &c.advice.next).map(|next| next.check.as_str()).collect();
     if job.state.layout.is_some() {
         let mut checks: Vec<&Check> = view.knowledge().checks.iter().map(|c| &c.value).filter(|c| fits(c)).collect();
         checks.sort_by_key(|c| !advised.contains(&c.id.as_str()));

@@ -235,7 +235,8 @@ impl Yard {
 
 /// How many entries this phone holds.
 async fn held(client: &Client) -> u64 {
-    let script = "const done = arguments[arguments.length - 1]; benchQueue.all().then(all => done(all.length), () => done(-1))";
+    let script =
+        "const done = arguments[arguments.length - 1]; benchQueue.all().then(all => done(all.length), () => done(-1))";
     client.execute_async(script, Vec::new()).await.unwrap().as_u64().expect("the queue of the phone")
 }
 
@@ -246,7 +247,9 @@ async fn heed(client: &Client) {
         let count = "return document.querySelectorAll('.caution.hold form button').length";
         let before = client.execute(count, Vec::new()).await.unwrap();
         tick.click().await.unwrap();
-        let fewer = format!("return document.readyState === 'complete' && document.querySelectorAll('.caution.hold form button').length < {before}");
+        let fewer = format!(
+            "return document.readyState === 'complete' && document.querySelectorAll('.caution.hold form button').length < {before}"
+        );
         until(client, "a tick", &fewer).await;
     }
 }
@@ -267,7 +270,8 @@ async fn keyed(client: &Client, value: &str) {
 /// The same at once, where it is done by the hundred.
 async fn typed(client: &Client, value: &str) {
     until(client, "the field", "return document.getElementById('value') !== null").await;
-    let script = "document.getElementById('value').value = arguments[0]; document.querySelector('.number-form').requestSubmit()";
+    let script =
+        "document.getElementById('value').value = arguments[0]; document.querySelector('.number-form').requestSubmit()";
     client.execute(script, vec![json!(value)]).await.unwrap();
     until_it_says(client, &format!("{value} bar.")).await;
 }
@@ -410,7 +414,12 @@ async fn a_reading_is_on_this_phone_then_in_the_shop_then_in_the_backup() {
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let _serving = yard.open();
     client.goto(&yard.at("test")).await.unwrap();
-    until(&client, "in the backup", "return document.querySelector('[data-where]').innerText.includes('all in the backup')").await;
+    until(
+        &client,
+        "in the backup",
+        "return document.querySelector('[data-where]').innerText.includes('all in the backup')",
+    )
+    .await;
     let entry = yard.entries().iter().find(|e| e["body"]["check"] == "compression-dry").unwrap()["id"].clone();
     client.goto(&yard.at(&format!("kept/{}", entry.as_str().unwrap()))).await.unwrap();
     until_it_says(&client, "Kept in the shop and in the backup").await;
@@ -447,7 +456,8 @@ async fn what_the_shop_refuses_stays_in_sight_until_it_is_put_right_or_thrown_aw
     client.find(Locator::Css(".question button.key")).await.unwrap().click().await.unwrap();
     until_it_says(&client, "Kept in the shop").await;
     client.goto(&format!("http://127.0.0.1:{}/queue", yard.port)).await.unwrap();
-    until(&client, "one row", "return document.querySelectorAll('[data-queue-refused] [data-rows] > li').length === 1").await;
+    until(&client, "one row", "return document.querySelectorAll('[data-queue-refused] [data-rows] > li').length === 1")
+        .await;
     // The other is thrown away, at the second touch.
     let last = "[data-queue-refused] button:last-of-type";
     client.find(Locator::Css(last)).await.unwrap().click().await.unwrap();
@@ -468,13 +478,21 @@ fn bad_line(shop: u16) -> (u16, Arc<AtomicBool>, Arc<AtomicUsize>) {
         let forms = Arc::new(AtomicUsize::new(0));
         for caller in listener.incoming() {
             let (is_bad, counted, forms) = (Arc::clone(&is_bad), Arc::clone(&counted), Arc::clone(&forms));
-            std::thread::spawn(move || caller.ok().and_then(|caller| passed_on(caller, shop, &forms, &is_bad, &counted)));
+            std::thread::spawn(move || {
+                caller.ok().and_then(|caller| passed_on(caller, shop, &forms, &is_bad, &counted))
+            });
         }
     });
     (port, bad, cuts)
 }
 
-fn passed_on(mut caller: TcpStream, shop: u16, forms: &AtomicUsize, bad: &AtomicBool, cuts: &AtomicUsize) -> Option<()> {
+fn passed_on(
+    mut caller: TcpStream,
+    shop: u16,
+    forms: &AtomicUsize,
+    bad: &AtomicBool,
+    cuts: &AtomicUsize,
+) -> Option<()> {
     let mut request = Vec::new();
     let mut part = [0_u8; 8192];
     let (head, length) = loop {
@@ -537,7 +555,10 @@ async fn a_line_that_breaks_before_within_and_after_keeps_each_entry_once() {
     bad.store(true, Ordering::SeqCst);
     let mut wanted = BTreeMap::new();
     for n in 0..20 {
-        client.goto(&at(&format!("enter?check=compression-dry&reading=pressure&position=cyl-{}", n % 4 + 1))).await.unwrap();
+        client
+            .goto(&at(&format!("enter?check=compression-dry&reading=pressure&position=cyl-{}", n % 4 + 1)))
+            .await
+            .unwrap();
         let value = format!("10.{n}");
         let script = "document.getElementById('value').value = arguments[0]; document.querySelector('.number-form').requestSubmit()";
         client.execute(script, vec![json!(value)]).await.unwrap();
@@ -650,7 +671,11 @@ async fn the_phone_judges_as_the_shop_does() {
             };
             let by = serde_json::to_value(&by).unwrap();
             for (n, (value, unit)) in ways.into_iter().enumerate() {
-                let used = if check.gauges.iter().any(|g| mark.starts_with(&format!("{g}|"))) && n % 2 == 0 { mark.as_str() } else { "|" };
+                let used = if check.gauges.iter().any(|g| mark.starts_with(&format!("{g}|"))) && n % 2 == 0 {
+                    mark.as_str()
+                } else {
+                    "|"
+                };
                 let (gauge, label) = used.split_once('|').unwrap();
                 let given = Given {
                     check: check.id.clone(),
@@ -671,7 +696,8 @@ async fn the_phone_judges_as_the_shop_does() {
                     Ok(body) => {
                         let entry = anatomy_id(id);
                         let at = state.history.last().unwrap().at;
-                        let more = Unsealed::new(entries[0].job(), at, "Nell", "phone", entry, &EntryBody::ReadingTaken(body));
+                        let more =
+                            Unsealed::new(entries[0].job(), at, "Nell", "phone", entry, &EntryBody::ReadingTaken(body));
                         let after = logbook::fold_with(&entries, more.unwrap()).unwrap();
                         let (findings, _) = workup::findings::of_state(&after, layout, &net, &knowledge);
                         let found = findings.iter().find(|f| f.entry == entry.to_string() && !f.whole_face);

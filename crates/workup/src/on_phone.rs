@@ -17,8 +17,32 @@ use crate::network;
 
 /// Words that mean units of different size in different shops, or a unit only beside a certain kind of quantity.
 const WORDS: [&str; 26] = [
-    "mil", "mils", "tenth", "tenths", "hundredth", "hundredths", "thousandth", "thousandths", "gal", "gals", "gallon",
-    "gallons", "qt", "qts", "quart", "quarts", "lb", "lbs", "pound", "pounds", "kg", "nm", "c", "f", "deg", "°",
+    "mil",
+    "mils",
+    "tenth",
+    "tenths",
+    "hundredth",
+    "hundredths",
+    "thousandth",
+    "thousandths",
+    "gal",
+    "gals",
+    "gallon",
+    "gallons",
+    "qt",
+    "qts",
+    "quart",
+    "quarts",
+    "lb",
+    "lbs",
+    "pound",
+    "pounds",
+    "kg",
+    "nm",
+    "c",
+    "f",
+    "deg",
+    "°",
 ];
 
 /// How a reading is judged on a phone.
@@ -164,21 +188,15 @@ fn blank(check: &Check, reading: &Reading, place: &Position, phase: Phase) -> Re
     }
 }
 
-fn zone(
-    taken: &ReadingTaken,
-    check: &Check,
-    reading: &Reading,
-    numeric: &Numeric,
-    context: &Context<'_>,
-) -> PhoneZone {
+fn zone(taken: &ReadingTaken, check: &Check, reading: &Reading, numeric: &Numeric, context: &Context<'_>) -> PhoneZone {
     let own = findings::own_figure(check, reading, numeric, taken, context);
     let bands = || findings::bands_as_edges(numeric);
     if numeric.normalise == Normalise::SpecOrBest {
         let whole = own.as_ref().and_then(|l| l.edges.iter().flatten().copied().reduce(f64::max));
         return PhoneZone { edges: bands(), whole, name: "bands of the check itself".to_owned() };
     }
-    let used = own
-        .or_else(|| reading.limits.iter().find_map(|r| findings::fallback(r, numeric, &taken.position, context)));
+    let used =
+        own.or_else(|| reading.limits.iter().find_map(|r| findings::fallback(r, numeric, &taken.position, context)));
     let name = used.as_ref().map_or_else(|| "bands of the check itself".to_owned(), |l| l.name.clone());
     let edges = used.map(|l| l.edges).or_else(|| bands().filter(|_| numeric.normalise == Normalise::None));
     let edges = edges.filter(|e| Zone::new(e[0], e[1], e[2], e[3]).is_ok());
@@ -214,8 +232,7 @@ fn doubts(
     context: &Context<'_>,
 ) -> BTreeMap<String, Option<f64>> {
     let u = |gauge: Option<&str>, label: Option<&str>| {
-        let taken =
-            ReadingTaken { gauge: gauge.map(str::to_owned), label: label.map(str::to_owned), ..blank.clone() };
+        let taken = ReadingTaken { gauge: gauge.map(str::to_owned), label: label.map(str::to_owned), ..blank.clone() };
         findings::uncertainty(&taken, reading, numeric, 0.0, context).u
     };
     let mut out = BTreeMap::from([("|".to_owned(), Some(u(None, None)))]);
