@@ -44,6 +44,7 @@ function saidBy(form, submitter, fields) {
     const name = round.readings.length > 1 && reading ? `${round.name}, ${reading.title.toLowerCase()}` : round.name;
     return `${name}, ${place}: ${value.replaceAll("-", reading?.unit ? "-" : " ")}${unit ? ` ${unit}` : ""}`;
   }
+  if (of.caution && form.action.endsWith("/caution-ticked")) return `Caution read and ticked: ${of.caution.replaceAll("-", " ")}`;
   const file = fields.find(([, value]) => typeof value !== "string");
   if (file) return `${form.action.endsWith("/photos") ? "Photo" : "Engine sheet"}: ${of.caption || file[1].name || "a file"}`;
   const head = plain(form.closest("details")?.querySelector("summary")?.textContent) || plain(form.closest("li, section, article")?.querySelector("h2, h3, b")?.textContent);
@@ -220,6 +221,8 @@ async function judged(round, record) {
   const look = { "by-judgement": "judge", "cannot-tell": "cannot" }[verdict] || verdict;
   const word = make("b", `${self.benchJudge.words(verdict)[0].toUpperCase()}${self.benchJudge.words(verdict).slice(1)}`, `state ${look}`);
   word.dataset.verdict = verdict;
+  const mark = document.querySelector("template[data-marks]")?.content.querySelector(`[data-mark="${verdict}"] svg`);
+  if (mark) word.prepend(mark.cloneNode(true));
   const limit = self.benchJudge.limit(round.judge, record.reading.position);
   return [word, make("p", `Judged on this phone${limit ? `: ${limit[0].toLowerCase()}${limit.slice(1)}` : ""}.`, "quiet")];
 }
@@ -390,31 +393,35 @@ async function render() {
   const refused = records.filter((r) => r.state === "refused");
   for (const line of document.querySelectorAll("[data-phone]")) {
     line.hidden = !mine.length;
-    line.textContent = mine.length ? `${mine.length} on this phone · ` : "";
+    line.textContent = mine.length ? `${mine.length} on this phone` : "";
   }
+  const held = records.find((r) => r.held);
   let word = document.querySelector(".refusedline");
-  if (refused.length && !document.querySelector("[data-queue]")) {
+  if ((refused.length || held) && !document.querySelector("[data-queue]")) {
     if (!word) {
       word = make("p", "", "notkept refusedline");
       word.setAttribute("role", "status");
       top_?.after(word);
     }
-    const link = make("a", refused.length === 1 ? "Look at it" : "Look at them");
+    const link = make("a", refused.length === 1 && !held ? "Look at it" : "Look at them");
     link.href = "/queue";
-    word.replaceChildren(make("b", refused.length === 1 ? "The shop did not take one entry of this phone. " : `The shop did not take ${refused.length} entries of this phone. `), link);
+    const said = held ? heldWords(held) : refused.length === 1 ? "The shop did not take one entry of this phone." : `The shop did not take ${refused.length} entries of this phone.`;
+    word.replaceChildren(make("b", `${said} `), link);
   } else word?.remove();
   if (document.querySelector("[data-queue]")) listed(records);
   const round = roundOf();
   if (round) await showHere(round);
 }
 
+const heldWords = (record) => record.held === 423 ? "The shop asks for your PIN first. Everything stays on this phone until it is given." :
+  "The shop does not know this phone, or no longer. Nothing is sent until it is paired again; everything stays on this phone.";
+
 function listed(records) {
   const page = document.querySelector("[data-queue]");
   const held = records.find((r) => r.held);
   const heldLine = page.querySelector("[data-queue-held]");
   heldLine.hidden = !held;
-  heldLine.textContent = !held ? "" : held.held === 423 ? "The shop asks for your PIN first. Everything stays on this phone until it is given." :
-    "The shop does not know this phone, or no longer. Nothing is sent until it is paired again; everything stays on this phone.";
+  heldLine.textContent = held ? heldWords(held) : "";
   page.querySelector("[data-queue-empty]").hidden = records.length > 0;
   for (const [part, state] of [["refused", "refused"], ["waiting", "waiting"]]) {
     const section = page.querySelector(`[data-queue-${part}]`);
@@ -432,18 +439,20 @@ function rowOf(record) {
     const key = make("button", words, name);
     key.type = "button";
     key.addEventListener("click", () => act(key));
-    row.append(key);
+    keys.append(key);
   };
+  const keys = make("p");
   if (record.state === "refused") {
     for (const words of record.words || []) row.append(make("p", words, "wrongline"));
     button("Put it right", "", () => sentPlainly(record));
     button("Send it again", "plain", async () => { await queue.put({ ...record, state: "waiting", words: undefined }); send(); });
-  } else row.append(make("span", "on this phone", "quiet"));
+  }
   button("Throw away", "plain", async (key) => {
     if (key.dataset.sure) return queue.drop(record.id);
     key.dataset.sure = "yes";
     key.textContent = "It is kept nowhere else: throw it away";
   });
+  row.append(keys);
   return row;
 }
 
@@ -506,7 +515,12 @@ document.addEventListener("change", (event) => { if (event.target.matches(".numb
 addEventListener("online", () => { pause = 2000; send(); });
 document.addEventListener("visibilitychange", () => { if (!document.hidden) { pause = 2000; send(); } });
 document.querySelector("[data-send-now]")?.addEventListener("click", () => { pause = 2000; send(); });
-queue?.hear((what) => { render(); if (what === "sent") counted(); });
+let drawn = 0;
+queue?.hear((what) => {
+  clearTimeout(drawn);
+  drawn = setTimeout(render, 80);
+  if (what === "sent") counted();
+});
 
 // ---- The pages of the job stay on this phone ----
 

@@ -170,7 +170,15 @@ fn entry_in(path: &str) -> Option<String> {
 pub(crate) fn where_line(shop: usize, backup: Option<usize>) -> Markup {
     html! {
         p.whereabouts data-where="" data-shop=(shop) data-backup=[backup] {
-            a href="/queue" { span.phone data-phone="" hidden {} span data-in-shop="" { (in_the_shop(shop)) } @if let Some(n) = backup { " · " span data-in-backup="" { (in_the_backup(n, shop)) } } }
+            a href="/queue" {
+                span.phone data-phone="" hidden {}
+                " "
+                span data-in-shop="" { (in_the_shop(shop)) }
+                @if let Some(n) = backup {
+                    " "
+                    span data-in-backup="" { (in_the_backup(n, shop)) }
+                }
+            }
         }
     }
 }

@@ -318,6 +318,10 @@ async fn a_day_without_the_shop_two_restarts_and_everything_arrives_once() {
         until_it_says(&client, &format!("{value} bar.")).await;
         fits(&client, "a field kept on this phone").await;
         seen(&client, &format!("390-offline-field-{place}")).await;
+        if place == 2 {
+            client.execute("document.documentElement.dataset.theme = 'dark'; scrollTo(0, 0)", Vec::new()).await.unwrap();
+            seen(&client, "390-offline-field-dark").await;
+        }
         sent.push(value);
     }
     until_it_says(&client, "Every place of this check is read").await;
@@ -431,7 +435,7 @@ async fn what_the_shop_refuses_stays_in_sight_until_it_is_put_right_or_thrown_aw
     let yard = Yard::new();
     let (_driving, driven) = driver();
     let serving = yard.open();
-    let client = phone(driven, yard.folder.path(), "refused", 390).await;
+    let client = phone(driven, yard.folder.path(), "refused", 820).await;
     taken_along(&client, &yard).await;
     client.goto(&yard.field("cyl-1")).await.unwrap();
     heed(&client).await;
@@ -448,7 +452,9 @@ async fn what_the_shop_refuses_stays_in_sight_until_it_is_put_right_or_thrown_aw
     let page = words(&client).await;
     assert!(page.contains("1.234") && page.contains("no number"), "the shop's own words: {page}");
     fits(&client, "what was refused").await;
-    seen(&client, "390-offline-refused").await;
+    seen(&client, "820-offline-refused").await;
+    client.execute("document.documentElement.dataset.theme = 'dark'", Vec::new()).await.unwrap();
+    seen(&client, "820-offline-refused-dark").await;
 
     // The first is put right on the page of the shop, which asks which of two was meant.
     client.find(Locator::Css("[data-queue-refused] button")).await.unwrap().click().await.unwrap();

@@ -49,6 +49,14 @@ fn next_of_round(view: &View, check: &Check, after: &Position, phase: Phase) -> 
         .find(|(reading, p)| !is_taken(view, &check.id, reading, p, phase))
 }
 
+/// The verdicts as the script of a page names them.
+const VERDICTS: [(&str, quantity::Verdict); 4] = [
+    ("inside", quantity::Verdict::Inside),
+    ("by-judgement", quantity::Verdict::ByJudgement),
+    ("outside", quantity::Verdict::Outside),
+    ("cannot-tell", quantity::Verdict::CannotTell),
+];
+
 /// The field by which the typist says that a figure past the end of its gauge was read so all the same.
 pub(crate) const READ_SO: &str = "read-so";
 
@@ -139,6 +147,12 @@ pub(crate) fn page(view: &View, given: &Given, back: Back<'_>) -> Markup {
                 (check.name)
                 @if phase != Phase::AsFound {
                     span.phase { " · " (words(phase.word())) }
+                }
+            }
+            // The signs of a verdict, for one that is drawn on the phone.
+            template data-marks="" {
+                @for (word, verdict) in VERDICTS {
+                    span data-mark=(word) { (crate::marks::mark(crate::marks::of_verdict(verdict, false))) }
                 }
             }
             (view.cautions(&cautions))
