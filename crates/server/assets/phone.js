@@ -338,8 +338,8 @@ async function showHere(round) {
 }
 
 // A gauge does not change its scale between two cylinders: unit and gauge stay those of the last reading on this phone.
-async function asLastTime(round) {
-  const last = (await heldHere()).filter((r) => r.reading && r.reading.check === round.check && r.reading.reading === round.reading).pop();
+function asLastTime(round, records) {
+  const last = records.filter((r) => r.reading && r.reading.check === round.check && r.reading.reading === round.reading).pop();
   if (!last) return;
   const of = Object.fromEntries(last.fields);
   for (const name of ["unit", "gauge-used"]) {
@@ -359,7 +359,8 @@ function shownUnit(select) {
 async function openTicked() {
   const shut = document.querySelector("[data-held-by]");
   if (!shut) return;
-  const ticked = (await heldHere()).map((r) => r.caution);
+  const records = await heldHere();
+  const ticked = records.map((r) => r.caution);
   if (!shut.dataset.heldBy.split(" ").every((id) => ticked.includes(id))) return;
   const open = make("div");
   open.innerHTML = shut.dataset.field;
@@ -379,7 +380,7 @@ async function openTicked() {
   }
   const round = roundOf();
   if (round) {
-    await asLastTime(round);
+    asLastTime(round, records);
     setPlace(round, document.querySelector("[data-round]").dataset.at);
   }
   dispatchEvent(new Event("bench-field"));
@@ -565,8 +566,9 @@ async function begin() {
     const asked = new URLSearchParams(location.search).get("position");
     // A field kept on this phone is one page for all places.
     if (asOf) {
-      await asLastTime(round);
-      const next = asked && round.places.some((p) => p.at === asked) ? asked : nextOf(round, round.at, await heldHere())?.at;
+      const records = await heldHere();
+      asLastTime(round, records);
+      const next = asked && round.places.some((p) => p.at === asked) ? asked : nextOf(round, round.at, records)?.at;
       if (next && next !== round.at) setPlace(round, next);
     }
     addEventListener("popstate", () => {

@@ -17,7 +17,7 @@ use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use fantoccini::{Client, ClientBuilder, Locator};
@@ -68,6 +68,18 @@ fn shop(folder: &Path, port: u16) -> Running {
 
 fn free_port() -> u16 {
     TcpListener::bind(("127.0.0.1", 0)).unwrap().local_addr().unwrap().port()
+}
+
+/// A port that no program gets by itself: while the shop is away nobody else takes it.
+fn port_of_shop() -> u16 {
+    static NEXT: AtomicUsize = AtomicUsize::new(0);
+    let start = 20_000 + std::process::id() as usize % 400 * 20;
+    loop {
+        let port = u16::try_from(start + NEXT.fetch_add(1, Ordering::SeqCst)).unwrap();
+        if TcpListener::bind(("127.0.0.1", port)).is_ok() {
+            return port;
+        }
+    }
 }
 
 fn driver() -> (Running, u16) {
@@ -189,7 +201,7 @@ impl Yard {
         std::fs::write(&file, logbook::export(&entries)).unwrap();
         let done = ours(folder.path(), &["--store", "store", "import", "yard.jsonl"]).output().unwrap();
         assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
-        Yard { job: entries[0].job().to_string(), port: free_port(), folder }
+        Yard { job: entries[0].job().to_string(), port: port_of_shop(), folder }
     }
 
     fn open(&self) -> Running {
@@ -270,10 +282,15 @@ async fn keyed(client: &Client, value: &str) {
 /// The same at once, where it is done by the hundred.
 async fn typed(client: &Client, value: &str) {
     until(client, "the field", "return document.getElementById('value') !== null").await;
+    typed_now(client, value).await;
+    until_it_says(client, &format!("{value} bar.")).await;
+}
+
+/// Fills the field that is there and keeps it.
+async fn typed_now(client: &Client, value: &str) {
     let script =
         "document.getElementById('value').value = arguments[0]; document.querySelector('.number-form').requestSubmit()";
     client.execute(script, vec![json!(value)]).await.unwrap();
-    until_it_says(client, &format!("{value} bar.")).await;
 }
 
 /// Opens the job on the phone and waits until it goes on without the shop.
@@ -319,7 +336,10 @@ async fn a_day_without_the_shop_two_restarts_and_everything_arrives_once() {
         fits(&client, "a field kept on this phone").await;
         seen(&client, &format!("390-offline-field-{place}")).await;
         if place == 2 {
-            client.execute("document.documentElement.dataset.theme = 'dark'; scrollTo(0, 0)", Vec::new()).await.unwrap();
+            client
+                .execute("document.documentElement.dataset.theme = 'dark'; scrollTo(0, 0)", Vec::new())
+                .await
+                .unwrap();
             seen(&client, "390-offline-field-dark").await;
         }
         sent.push(value);
@@ -441,8 +461,7 @@ async fn what_the_shop_refuses_stays_in_sight_until_it_is_put_right_or_thrown_aw
     heed(&client).await;
     drop(serving);
     for value in ["1,234", "much"] {
-        let script = "document.getElementById('value').value = arguments[0]; document.querySelector('.number-form').requestSubmit()";
-        client.execute(script, vec![json!(value)]).await.unwrap();
+        typed_now(&client, &value).await;
         until_it_says(&client, &format!(": {value}")).await;
     }
     let _serving = yard.open();
@@ -474,29 +493,36 @@ async fn what_the_shop_refuses_stays_in_sight_until_it_is_put_right_or_thrown_aw
     client.close().await.unwrap();
 }
 
-/// A line between phone and shop that breaks: before the request, within it, or after the shop has kept the entry.
-fn bad_line(shop: u16) -> (u16, Arc<AtomicBool>, Arc<AtomicUsize>) {
+/// The line is as it should be.
+const GOOD: usize = 0;
+/// It breaks: before a form, within it, or after the shop has kept the entry.
+const BREAKING: usize = 1;
+/// It ends at a shop that wants a PIN first.
+const LOCKED: usize = 2;
+
+/// A line between phone and shop, and how often it broke.
+fn line_to(shop: u16) -> (u16, Arc<AtomicUsize>, Arc<AtomicUsize>) {
     let listener = TcpListener::bind(("127.0.0.1", 0)).unwrap();
     let port = listener.local_addr().unwrap().port();
-    let (bad, cuts) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicUsize::new(0)));
-    let (is_bad, counted) = (Arc::clone(&bad), Arc::clone(&cuts));
+    let (state, cuts) = (Arc::new(AtomicUsize::new(GOOD)), Arc::new(AtomicUsize::new(0)));
+    let (is_now, counted) = (Arc::clone(&state), Arc::clone(&cuts));
     std::thread::spawn(move || {
         let forms = Arc::new(AtomicUsize::new(0));
         for caller in listener.incoming() {
-            let (is_bad, counted, forms) = (Arc::clone(&is_bad), Arc::clone(&counted), Arc::clone(&forms));
+            let (is_now, counted, forms) = (Arc::clone(&is_now), Arc::clone(&counted), Arc::clone(&forms));
             std::thread::spawn(move || {
-                caller.ok().and_then(|caller| passed_on(caller, shop, &forms, &is_bad, &counted))
+                caller.ok().and_then(|caller| passed_on(caller, shop, &forms, &is_now, &counted))
             });
         }
     });
-    (port, bad, cuts)
+    (port, state, cuts)
 }
 
 fn passed_on(
     mut caller: TcpStream,
     shop: u16,
     forms: &AtomicUsize,
-    bad: &AtomicBool,
+    state: &AtomicUsize,
     cuts: &AtomicUsize,
 ) -> Option<()> {
     let mut request = Vec::new();
@@ -514,7 +540,12 @@ fn passed_on(
         let got = caller.read(&mut part).ok().filter(|n| *n > 0)?;
         request.extend(&part[..got]);
     }
-    let form = bad.load(Ordering::SeqCst) && request.starts_with(b"POST");
+    let posted = request.starts_with(b"POST");
+    if posted && state.load(Ordering::SeqCst) == LOCKED {
+        let answer = "HTTP/1.1 423 Locked\r\nContent-Type: application/problem+json\r\nContent-Length: 2\r\nConnection: close\r\n\r\n{}";
+        return caller.write_all(answer.as_bytes()).ok();
+    }
+    let form = posted && state.load(Ordering::SeqCst) == BREAKING;
     let cut = if form { forms.fetch_add(1, Ordering::SeqCst) % 4 } else { 3 };
     if cut < 3 {
         cuts.fetch_add(1, Ordering::SeqCst);
@@ -551,14 +582,14 @@ async fn a_line_that_breaks_before_within_and_after_keeps_each_entry_once() {
     let yard = Yard::new();
     let (_driving, driven) = driver();
     let _serving = yard.open();
-    let (line, bad, cuts) = bad_line(yard.port);
+    let (line, state, cuts) = line_to(yard.port);
     let client = phone(driven, yard.folder.path(), "bad-line", 390).await;
     let at = |rest: &str| format!("http://127.0.0.1:{line}/jobs/{}/{rest}", yard.job);
     client.goto(&at("test")).await.unwrap();
     until(&client, "the job on the phone", "return document.querySelector('[data-ready]') !== null").await;
     client.goto(&at("enter?check=compression-dry&reading=pressure&position=cyl-1")).await.unwrap();
     heed(&client).await;
-    bad.store(true, Ordering::SeqCst);
+    state.store(BREAKING, Ordering::SeqCst);
     let mut wanted = BTreeMap::new();
     for n in 0..20 {
         client
@@ -566,8 +597,7 @@ async fn a_line_that_breaks_before_within_and_after_keeps_each_entry_once() {
             .await
             .unwrap();
         let value = format!("10.{n}");
-        let script = "document.getElementById('value').value = arguments[0]; document.querySelector('.number-form').requestSubmit()";
-        client.execute(script, vec![json!(value)]).await.unwrap();
+        typed_now(&client, &value).await;
         until_it_says(&client, &value).await;
         let settled = "return !document.querySelector('.number-form.sending')";
         until(&client, "an answer or none", settled).await;
@@ -579,6 +609,17 @@ async fn a_line_that_breaks_before_within_and_after_keeps_each_entry_once() {
         document.querySelector('[data-send-now]').click(); } return !document.querySelector('[data-queue-empty]').hidden";
     until(&client, "an empty queue", sent).await;
     assert!(cuts.load(Ordering::SeqCst) > 5, "the line broke {} times", cuts.load(Ordering::SeqCst));
+
+    // A shop that wants a PIN gets nothing and loses nothing.
+    state.store(LOCKED, Ordering::SeqCst);
+    client.goto(&at("enter?check=compression-dry&reading=pressure&position=cyl-3")).await.unwrap();
+    typed_now(&client, "9.7").await;
+    until_it_says(&client, "The shop asks for your PIN first.").await;
+    assert_eq!(held(&client).await, 1);
+    state.store(GOOD, Ordering::SeqCst);
+    client.goto(&format!("http://127.0.0.1:{line}/queue")).await.unwrap();
+    until_it_says(&client, "Nothing waits on this phone").await;
+    wanted.insert("9.7".to_owned(), 1);
     let mut came = BTreeMap::new();
     for body in yard.of_kind("reading-taken").iter().filter(|b| b["check"] == "compression-dry") {
         *came.entry(body["value"]["text"].as_str().unwrap().to_owned()).or_insert(0) += 1;
