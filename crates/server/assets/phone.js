@@ -130,8 +130,8 @@ document.addEventListener("submit", (event) => {
   form.dataset.sent = "yes";
   form.classList.add("sending");
   const id = form.querySelector("input[name=entry]");
-  if (id) id.value = queue.freshId();
-  if (!self.indexedDB) return;
+  if (id && queue) id.value = queue.freshId();
+  if (!self.indexedDB || !queue) return;
   event.preventDefault();
   const submitter = event.submitter;
   const record = gathered(form, submitter);
@@ -580,5 +580,6 @@ async function begin() {
   await render();
   await send();
 }
+queue?.release();
 begin().catch(() => {});
 readyForTheRoad().catch(() => {});

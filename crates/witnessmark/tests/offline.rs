@@ -153,7 +153,8 @@ async fn until(client: &Client, what: &str, script: &str) -> Value {
         }
         tokio::time::sleep(Duration::from_millis(50)).await;
     }
-    panic!("{what} does not come about; the page says:\n{}", words(client).await);
+    let at = client.current_url().await.map(|url| url.to_string()).unwrap_or_default();
+    panic!("{what} does not come about; {at} says:\n{}", words(client).await);
 }
 
 async fn until_it_says(client: &Client, text: &str) {

@@ -921,7 +921,8 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                 link rel="icon" type="image/svg+xml" href="/mark.svg";
                 link rel="manifest" href="/manifest.webmanifest" crossorigin="use-credentials";
                 link rel="apple-touch-icon" href="/icons/192.png";
-                script defer src=(of_this_build("/queue.js")) {}
+                // Before the page itself, so that no form is sent past it.
+                script src=(of_this_build("/queue.js")) {}
                 script defer src=(of_this_build("/judge.js")) {}
                 script type="module" src=(of_this_build("/bench.js")) {}
                 script type="module" src=(of_this_build("/phone.js")) {}
