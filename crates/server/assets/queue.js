@@ -50,6 +50,12 @@ self.benchQueue = (() => {
   const all = () => within("readonly", (store) => store.getAll());
   const one = (id) => within("readonly", (store) => store.get(id));
   const put = (record) => within("readwrite", (store) => store.put(record)).then(() => tell("changed"));
+  // What was thrown away meanwhile does not come back.
+  const patch = (id, more) => within("readwrite", (store) => {
+    const asked = store.get(id);
+    asked.onsuccess = () => asked.result && store.put({ ...asked.result, ...more });
+    return asked;
+  }).then(() => tell("changed"));
   const drop = (id) => within("readwrite", (store) => store.delete(id)).then(() => tell("changed"));
   const hasFile = (record) => record.fields.some(([, value]) => typeof value !== "string");
 
@@ -83,14 +89,14 @@ self.benchQueue = (() => {
       return { out: "kept", next: said.next, entry: said.entry, tail: said.tail };
     }
     if (answer.status === 401 || answer.status === 423) {
-      await put({ ...record, held: answer.status });
+      await patch(record.id, { held: answer.status });
       return { out: "held", status: answer.status };
     }
     // Only the shop's own words refuse; what something in between says means that the shop was not reached.
     const refused = answer.status >= 400 && answer.status < 500 && ![408, 425, 429].includes(answer.status);
     if (refused && said.title) {
       const words = wordsOf(said);
-      await put({ ...record, state: "refused", held: undefined, status: answer.status, words });
+      await patch(record.id, { state: "refused", held: undefined, status: answer.status, words });
       return { out: "refused", status: answer.status, words };
     }
     return { out: "away", words: said.title ? [said.title, ...wordsOf(said)] : undefined };

@@ -462,7 +462,7 @@ async fn what_the_shop_refuses_stays_in_sight_until_it_is_put_right_or_thrown_aw
     heed(&client).await;
     drop(serving);
     for value in ["1,234", "much"] {
-        typed_now(&client, &value).await;
+        typed_now(&client, value).await;
         until_it_says(&client, &format!(": {value}")).await;
     }
     let _serving = yard.open();
