@@ -223,6 +223,13 @@ impl Unit {
         Self::ALL.iter().copied().filter(move |unit| unit.dimension() == dimension)
     }
 
+    /// Gives the ways the units of a kind are written, each as [`Unit::from_symbol`] compares it: small marks made plain, and
+    /// one point for spaces, hyphens and signs of multiplication.
+    pub fn spellings_of(dimension: Dimension) -> impl Iterator<Item = (&'static str, Unit)> {
+        let all = spellings().iter().map(|(spelling, unit)| (spelling.as_str(), *unit));
+        all.filter(move |(_, unit)| unit.dimension() == dimension)
+    }
+
     /// The exact factor to the base unit of the kind.
     #[must_use]
     pub fn factor(self) -> BigRational {

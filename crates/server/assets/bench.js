@@ -15,60 +15,29 @@ for (const key of document.querySelectorAll("[data-theme-switch]")) {
   });
 }
 
-// A version 7 UUID: time first, then chance.
-function entryId() {
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  let ms = Date.now();
-  for (let i = 5; i >= 0; i--) {
-    bytes[i] = ms % 256;
-    ms = Math.floor(ms / 256);
-  }
-  bytes[6] = 0x70 | (bytes[6] & 0x0f);
-  bytes[8] = 0x80 | (bytes[8] & 0x3f);
-  const hex = [...bytes].map((b) => b.toString(16).padStart(2, "0")).join("");
-  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
-}
-
-// The id of an entry is made when it is sent for the first time; a second touch sends nothing.
-document.addEventListener("submit", (event) => {
-  const form = event.target;
-  if (!form.matches("[data-once]")) return;
-  if (form.dataset.sent) {
-    event.preventDefault();
-    return;
-  }
-  form.dataset.sent = "yes";
-  const id = form.querySelector("input[name=entry]");
-  if (id) id.value = entryId();
-  form.classList.add("sending");
-});
-// A page that comes back out of the browser's memory may send again.
-addEventListener("pageshow", () => {
-  for (const form of document.querySelectorAll("[data-sent]")) {
-    delete form.dataset.sent;
-    form.classList.remove("sending");
-  }
-});
-
 // The keypad: acts on release inside the same key, and takes a second touch within 80 ms for a drop of oil.
-for (const pad of document.querySelectorAll("[data-keypad]")) {
-  const field = document.getElementById(pad.dataset.keypad);
-  pad.hidden = false;
-  root.classList.add("has-keypad");
-  if (matchMedia("(pointer: coarse)").matches) field.inputMode = "none";
-  let last = 0;
-  pad.addEventListener("click", (event) => {
-    const key = event.target.closest("[data-key]");
-    if (!key) return;
-    if (event.timeStamp - last < 80) return;
-    last = event.timeStamp;
-    const what = key.dataset.key;
-    if (what === "back") field.value = field.value.slice(0, -1);
-    else if (what === "±") field.value = field.value.startsWith("-") ? field.value.slice(1) : "-" + field.value;
-    else field.value += what;
-    field.dispatchEvent(new Event("input", { bubbles: true }));
-  });
+function keypads() {
+  for (const pad of document.querySelectorAll("[data-keypad][hidden]")) {
+    const field = document.getElementById(pad.dataset.keypad);
+    pad.hidden = false;
+    root.classList.add("has-keypad");
+    if (matchMedia("(pointer: coarse)").matches) field.inputMode = "none";
+    let last = 0;
+    pad.addEventListener("click", (event) => {
+      const key = event.target.closest("[data-key]");
+      if (!key) return;
+      if (event.timeStamp - last < 80) return;
+      last = event.timeStamp;
+      const what = key.dataset.key;
+      if (what === "back") field.value = field.value.slice(0, -1);
+      else if (what === "±") field.value = field.value.startsWith("-") ? field.value.slice(1) : "-" + field.value;
+      else field.value += what;
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+    });
+  }
 }
+keypads();
+addEventListener("bench-field", keypads);
 
 // News of the job: entries kept, and the work-up when it is there.
 const status = document.querySelector("[data-live]");

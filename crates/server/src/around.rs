@@ -55,6 +55,12 @@ impl Around {
         Backups::of(folder).made.map(|made| made.at)
     }
 
+    /// How many entries of the record the last backup holds, where backups are minded; none made is none.
+    pub(crate) fn backed_up(&self) -> Option<u64> {
+        let (folder, _) = self.backups.as_ref()?;
+        Some(Backups::of(folder).made.map_or(0, |made| made.entries))
+    }
+
     /// What there is to say of backups; `oldest` is when the first job was opened.
     pub(crate) fn backup_line(&self, oldest: Option<Timestamp>) -> Option<BackupLine> {
         let (folder, limit) = self.backups.as_ref()?;

@@ -15,7 +15,7 @@ use crate::door::{Shown, back_to, entry_of};
 use crate::forms::Typed;
 use crate::pages::{self, View, asking as page, who};
 use crate::surroundings;
-use crate::trouble::{FieldTrouble, Trouble};
+use crate::trouble::{FieldTrouble, Trouble, with_trouble};
 
 /// What a page that is shown at the bench may do: nothing but be looked at.
 const LOOK: &str = "default-src 'none'; style-src 'unsafe-inline'; sandbox";
@@ -34,8 +34,10 @@ fn back(
     status: StatusCode,
 ) -> Response {
     let mut view = View::of(bench, job, by, format!("/jobs/{id}/{}", Moment::Choose.word()));
+    let mut trouble = Trouble::fields("nothing was kept", came.2.clone());
+    trouble.status = status;
     view.asking = Some(came);
-    (status, pages::choose::page(&view)).into_response()
+    with_trouble(pages::choose::page(&view), trouble)
 }
 
 /// Who sends a form, the entry that it is to become, and the job as it stands.
@@ -155,12 +157,15 @@ pub(crate) async fn answer(
 ) -> Shown {
     let (by, entry, job) = met(&bench, &id, &headers, &typed).await?;
     let unfit = StatusCode::UNPROCESSABLE_ENTITY;
-    let answered = match page::answered(&job.state, &typed) {
+    // An answer that was kept before is read by what waited for one then.
+    let stood = job.stood(entry);
+    let answered = match page::answered(&stood.state, &typed) {
         Ok(answered) => answered,
         Err(errors) => return Ok(back(&bench, &id, &job, &by, (page::ANSWER, typed, errors), unfit)),
     };
     let jobs = bench.jobs().await?;
-    let found = asking::meant(&answered.code, jobs.iter().map(|j| &j.state), surroundings::today());
+    let states = jobs.iter().map(|j| if j.id == job.id { &stood.state } else { &j.state });
+    let found = asking::meant(&answered.code, states, surroundings::today());
     let ask = match found {
         Ok((state, ask)) if state.job == Some(job.id) => ask.clone(),
         Ok((state, _)) => {

@@ -47,10 +47,32 @@ const STIRRED: usize = 4 << 20;
 pub(crate) struct Job {
     pub(crate) id: JobId,
     pub(crate) entries: Vec<Entry>,
+    /// The rank of each entry in the record.
+    pub(crate) ranks: Vec<Rank>,
     pub(crate) state: JobState,
 }
 
 impl Job {
+    /// The entry of an id, where the job has it.
+    pub(crate) fn has(&self, entry: EntryId) -> Option<&Entry> {
+        self.entries.iter().find(|e| e.id() == entry)
+    }
+
+    /// The job as it stood when an entry was kept, where it was kept before; else the job as it stands. A form that is sent
+    /// again is read by what it was read by the first time, so that it says the same.
+    pub(crate) fn stood(self: &Arc<Self>, entry: EntryId) -> Arc<Self> {
+        let Some(place) = self.entries.iter().position(|e| e.id() == entry) else { return Arc::clone(self) };
+        let entries: Vec<Entry> = self.entries.iter().take(place).cloned().collect();
+        let ranks = self.ranks.iter().take(place).copied().collect();
+        let state = fold(&entries);
+        Arc::new(Self { id: self.id, entries, ranks, state })
+    }
+
+    /// How many of its entries a backup of so many entries of the record holds.
+    pub(crate) fn in_backup(&self, entries: u64) -> usize {
+        self.ranks.iter().filter(|rank| **rank <= entries).count()
+    }
+
     /// The hash that its chain ends with.
     pub(crate) fn hash(&self) -> &str {
         self.entries.last().map_or("", Entry::hash)
@@ -267,10 +289,11 @@ impl Bench {
         {
             return Ok(Arc::clone(job));
         }
-        let mut entries = Vec::new();
+        let (mut entries, mut ranks) = (Vec::new(), Vec::new());
         let mut rank = last;
         for kept in self.store().entries_of(id).await? {
             rank = kept.rank;
+            ranks.push(rank);
             entries.push(kept.entry().map_err(|error| {
                 Trouble::new(
                     StatusCode::SERVICE_UNAVAILABLE,
@@ -280,7 +303,7 @@ impl Bench {
             })?);
         }
         let state = fold(&entries);
-        let job = Arc::new(Job { id, entries, state });
+        let job = Arc::new(Job { id, entries, ranks, state });
         locked(&self.inner.jobs).insert(id, (rank, Arc::clone(&job)));
         Ok(job)
     }
@@ -296,8 +319,15 @@ impl Bench {
         device: &str,
         body: &EntryBody,
     ) -> Result<(Kept, Arc<Job>), Trouble> {
-        let unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
+        let mut unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
             .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
+        // What is sent again under another name or from another device is the same entry, as long as it says the same.
+        if self.store().last_of(job).await?.is_some()
+            && let Some(there) = self.job(job).await?.has(id)
+        {
+            there.by().clone_into(&mut unsealed.by);
+            there.device().clone_into(&mut unsealed.device);
+        }
         let mut turn = 0;
         // Held to the end, so that the pages hear of entries in the sequence they were kept.
         let (_alone, together, kept) = loop {

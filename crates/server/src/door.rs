@@ -24,8 +24,8 @@ use crate::forms::Typed;
 use crate::log::Event;
 use crate::pages::{self, View, enter, who};
 use crate::photos::{self, Picture};
-use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble};
-use crate::{api, asked, forms, guard, live, log, machine, papers, surroundings};
+use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble, with_trouble};
+use crate::{api, asked, forms, guard, live, log, machine, offline, papers, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -134,10 +134,16 @@ pub fn router(bench: Bench) -> Router {
         .route("/attachments/{sha256}", get(attachment))
         .route("/who", post(set_who))
         .route("/health", get(health))
+        .route("/queue", get(offline::queue_page))
+        .route("/where.json", get(offline::whereabouts))
+        .route("/jobs/{id}/offline.json", get(offline::ahead))
         .route("/bench.css", get(css))
         .route("/bench.js", get(js))
         .route("/mark.svg", get(mark))
         .route("/fonts/{name}", get(font));
+    for (path, handler) in offline::files() {
+        router = router.route(path, handler);
+    }
     for (_, path, handler) in api::routes() {
         router = router.route(&path, handler);
     }
@@ -145,6 +151,7 @@ pub fn router(bench: Bench) -> Router {
         .fallback(nothing_here)
         .method_not_allowed_fallback(other_method)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(middleware::from_fn_with_state(bench.clone(), offline::answered))
         .layer(middleware::from_fn_with_state(bench.clone(), pages::told_of_standing))
         .layer(middleware::from_fn(guard::guard))
         .layer(middleware::from_fn_with_state(bench.clone(), log::request))
@@ -252,7 +259,7 @@ async fn open_job(State(bench): State<Bench>, headers: HeaderMap, Form(typed): F
         Err(errors) => {
             let jobs = bench.jobs().await?;
             let page = pages::wall::page(&bench, &jobs, &by, "", &typed, &errors);
-            return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+            return Ok(with_trouble(page, Trouble::fields("the job is not opened", errors)));
         }
     };
     // The form carries the id of the job it would open, so that a second touch opens the same one.
@@ -367,17 +374,26 @@ async fn enter_reading(
     let here = field_address(&id, &given);
     let view = View::of(&bench, &job, &who(&bench, &headers), here);
     let again = |status: StatusCode, errors: &[FieldTrouble], question: Option<&quantity::Question>| {
-        (status, enter::page(&view, &given, enter::Back::refused(errors, question))).into_response()
+        let mut trouble = Trouble::fields("the reading is not kept", errors.to_vec());
+        trouble.status = status;
+        if let Some(question) = question {
+            trouble = Trouble::fields(trouble.title, vec![FieldTrouble::new("value", question)]);
+        }
+        with_trouble(enter::page(&view, &given, enter::Back::refused(errors, question)), trouble)
     };
     let unfit = StatusCode::UNPROCESSABLE_ENTITY;
     let entry = entry_of(&typed)?;
+    let stood = job.stood(entry);
     // A work-up of an earlier chain may withhold what is possible now, and a reading that was taken is a fact.
-    match given.body(&job.state, bench.knowledge(), view.case.as_deref().filter(|_| view.current)) {
+    let case = view.case.as_deref().filter(|_| view.current && job.has(entry).is_none());
+    match given.body(&stood.state, bench.knowledge(), case) {
         Ok(body) => {
-            let past = workup::scales::past_the_end_of(&job.state, bench.knowledge(), &body);
+            let past = workup::scales::past_the_end_of(&stood.state, bench.knowledge(), &body);
             if let Some(notice) = past.filter(|_| !typed.contains_key(enter::READ_SO)) {
                 let back = enter::Back { past: Some(&notice), ..enter::Back::default() };
-                return Ok((unfit, enter::page(&view, &given, back)).into_response());
+                let why = format!("{}; {}", notice.message, notice.what_to_do);
+                let trouble = Trouble::fields("the reading is not kept", vec![FieldTrouble::new("value", why)]);
+                return Ok(with_trouble(enter::page(&view, &given, back), trouble));
             }
             let body = EntryBody::ReadingTaken(body);
             match bench.keep(job.id, entry, &view.who, surroundings::DEVICE, &body).await {
@@ -433,9 +449,10 @@ async fn tell(
         .ok_or_else(|| Trouble::not_found("there is no such kind of entry", format!("`{word}` is none of ours")))?;
     let by = who(&bench, &headers);
     let entry = entry_of(&typed)?;
-    let (status, errors) = match with_code(&bench, kind, entry, &typed)
+    let stood = job.stood(entry);
+    let (status, errors) = match with_code(&bench, kind, entry, job.has(entry), &typed)
         .await?
-        .and_then(|typed| forms::body(kind, &job.state, bench.knowledge(), &typed))
+        .and_then(|typed| forms::body(kind, &stood.state, bench.knowledge(), &typed))
     {
         Ok(body) => match bench.keep(job.id, entry, &by, surroundings::DEVICE, &body).await {
             Ok(_) => return Ok(back_to(&typed, &id, entry).into_response()),
@@ -450,12 +467,14 @@ async fn tell(
     let here = if back.starts_with(&format!("/jobs/{id}/")) { back.clone() } else { format!("/jobs/{id}/test") };
     let here = moment.map_or(here, |moment| format!("/jobs/{id}/{moment}"));
     let mut view = View::of(&bench, &job, &by, here);
+    let mut trouble = Trouble::fields("the entry was not kept", errors.clone());
+    trouble.status = status;
     view.returned = Some((kind, typed, errors));
     let page = match moment {
         Some(moment) => moment_page(&view, moment)?,
         None => view.form_alone(kind),
     };
-    Ok((status, page).into_response())
+    Ok(with_trouble(page, trouble))
 }
 
 /// What was typed, with the code that a new machine order gets where none was typed.
@@ -463,11 +482,19 @@ async fn with_code(
     bench: &Bench,
     kind: Kind,
     entry: EntryId,
+    kept: Option<&logbook::Entry>,
     typed: &Typed,
 ) -> Result<Result<Typed, Vec<FieldTrouble>>, Trouble> {
     let mut whole = typed.clone();
     if kind == Kind::MachineOrderSent {
         let there = typed.get("code").map_or("", |c| c.trim());
+        // An order that was kept before has its code, whichever codes were given since.
+        if let Some(code) = kept.and_then(|kept| kept.body().get("code")?.as_str()) {
+            if there.is_empty() {
+                whole.insert("code".to_owned(), code.to_owned());
+            }
+            return Ok(Ok(whole));
+        }
         match machine::code_for(bench, entry, there).await? {
             Ok(code) => drop(whole.insert("code".to_owned(), code)),
             Err(why) => return Ok(Err(vec![crate::entering::field(&why)])),
@@ -520,17 +547,18 @@ async fn put_right(
     Form(typed): Form<Typed>,
 ) -> Shown {
     let job = bench.job(pages::job_id(&id)?).await?;
-    let view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/entries/{entry}"));
+    let kept = entry_of(&typed)?;
+    let stood = job.stood(kept);
+    let view = View::of(&bench, &stood, &who(&bench, &headers), format!("/jobs/{id}/entries/{entry}"));
     let (target, kind) = entry_view(&view, &entry)?;
     match pages::entry::right_body(&view, target, kind, &typed) {
         Ok(body) => {
-            let kept = entry_of(&typed)?;
             bench.keep(job.id, kept, &view.who, surroundings::DEVICE, &EntryBody::EntryCorrected(body)).await?;
             Ok(back_to(&typed, &id, kept).into_response())
         }
         Err(errors) => {
             let page = pages::entry::page(&view, target, kind, Some(&typed), &errors);
-            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+            Ok(with_trouble(page, Trouble::fields("it is not put right", errors)))
         }
     }
 }
@@ -586,8 +614,8 @@ async fn take_sheet(
     let json = typed.get("file").is_some_and(|f| f.to_ascii_lowercase().ends_with(".json"));
     let sheet = if json { logbook::sheet_from_json(text) } else { logbook::sheet_from_toml(text) };
     let sheet = sheet.map_err(|e| wrong(e.to_string()))?;
-    let body = logbook::sheet_import(&sheet, &job.state).map_err(|e| wrong(e.to_string()))?;
     let entry = entry_of(&typed)?;
+    let body = logbook::sheet_import(&sheet, &job.stood(entry).state).map_err(|e| wrong(e.to_string()))?;
     bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &body).await?;
     Ok(back_to(&typed, &id, entry).into_response())
 }
@@ -626,12 +654,12 @@ async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: Head
             Trouble::fields("the place is none", vec![FieldTrouble::new("position", e)])
         })?),
     };
-    if let (Some(position), Some(layout)) = (&position, &job.state.layout) {
+    let entry = entry_of(&typed)?;
+    if let (Some(position), Some(layout)) = (&position, &job.stood(entry).state.layout) {
         layout
             .ensure(position)
             .map_err(|e| Trouble::fields("the engine has no such place", vec![FieldTrouble::new("position", e)]))?;
     }
-    let entry = entry_of(&typed)?;
     let alone = photos::alone(kind, photo).map_err(|why| {
         Trouble::new(
             StatusCode::UNPROCESSABLE_ENTITY,

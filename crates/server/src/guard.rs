@@ -10,8 +10,8 @@ use crate::trouble::{OnPage, OnWire, Trouble};
 
 /// No inline script, no inline style, nothing from elsewhere.
 pub(crate) const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; \
-                                 font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; \
-                                 frame-ancestors 'none'";
+                                 font-src 'self'; connect-src 'self'; worker-src 'self'; manifest-src 'self'; \
+                                 form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// The host that a request names: in its header, or in its address where the protocol has no such header.
 fn host(headers: &HeaderMap, uri: &Uri) -> Option<String> {

@@ -4,12 +4,13 @@
 //! * **Comes in:** requests from browsers on this machine; the store and the knowledge, handed over in a [`Bench`].
 //! * **Goes out:** pages that work without script, entries kept in the store, JSON under `/api/1/`, server-sent events.
 //! * **Must not:** compute a verdict, a belief or a figure of the trade. It shows rows of a [`workup::Case`] and of a
-//!   [`logbook::JobState`], and writes entries.
+//!   [`logbook::JobState`], and writes entries. Out of reach of it, a page judges one plain figure by what
+//!   [`workup::on_phone`] gives along, and is tried against a work-up.
 //!
 //! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what [`workup::entering`] refuses, in the words of a
 //! page), `forms` (a form for each kind of entry), `machine` (rows and codes of machine orders), `door` (routes, guards),
 //! `around` (backups, log, closing), `log` (events without names), `live` (server-sent events), `api` (the HTTP interface),
-//! `asked` (customer pages and their answers), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
+//! `asked` (customer pages and their answers), `offline` (what lets the bench go on without the shop), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
 
 mod api;
 mod around;
@@ -23,6 +24,7 @@ mod live;
 mod log;
 mod machine;
 mod marks;
+mod offline;
 mod pages;
 mod papers;
 mod photos;

@@ -108,9 +108,17 @@ impl<T: Into<Trouble>> From<T> for OnPage {
     }
 }
 
+/// A page that tells of a trouble, which goes along with it for an asker that reads no pages.
+pub(crate) fn with_trouble(page: impl IntoResponse, trouble: Trouble) -> Response {
+    let mut response = (trouble.status, page).into_response();
+    response.extensions_mut().insert(trouble);
+    response
+}
+
 impl IntoResponse for OnPage {
     fn into_response(self) -> Response {
-        let Trouble { status, title, detail, errors } = self.0;
+        let along = self.0.clone();
+        let Trouble { status: _, title, detail, errors } = self.0;
         let body = html! {
             main id="main" {
             section.sheet {
@@ -133,7 +141,7 @@ impl IntoResponse for OnPage {
             }
             }
         };
-        (status, shell(&title, "", &body)).into_response()
+        with_trouble(shell(&title, "", &body), along)
     }
 }
 

@@ -982,6 +982,299 @@ async fn an_old_part_stands_under_order_until_it_went_back() {
     assert!(said.contains("On the way Reconditioned or exchange head"), "the new one is still awaited: {said}");
 }
 
+impl Shop {
+    /// A form as the queue of a phone sends it; answers status and what is said.
+    async fn queued(&self, path: &str, by: &str, form: &[(&str, &str)]) -> (StatusCode, Value) {
+        let escape = |text: &str| -> String { text.bytes().map(|b| format!("%{b:02X}")).collect() };
+        let body: Vec<String> = form.iter().map(|(k, v)| format!("{}={}", escape(k), escape(v))).collect();
+        let request = Request::post(path)
+            .header(header::HOST, HERE)
+            .header("sec-fetch-site", "same-origin")
+            .header(header::ACCEPT, "application/json")
+            .header("bench-by", escape(by))
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(body.join("&")));
+        self.answered(request.unwrap()).await
+    }
+
+    /// The same with a file.
+    async fn queued_file(&self, path: &str, form: &[(&str, &str)], file: (&str, &str, &[u8])) -> (StatusCode, Value) {
+        let mut body = Vec::new();
+        for (name, value) in form {
+            body.extend(
+                format!("--edge\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n").bytes(),
+            );
+        }
+        let (name, called, bytes) = file;
+        let head = format!("--edge\r\ncontent-disposition: form-data; name=\"{name}\"; filename=\"{called}\"\r\n\r\n");
+        body.extend(head.bytes());
+        body.extend(bytes);
+        body.extend(b"\r\n--edge--\r\n");
+        let request = Request::post(path)
+            .header(header::HOST, HERE)
+            .header("sec-fetch-site", "same-origin")
+            .header(header::ACCEPT, "application/json")
+            .header(header::CONTENT_TYPE, "multipart/form-data; boundary=edge")
+            .body(Body::from(body));
+        self.answered(request.unwrap()).await
+    }
+
+    async fn answered(&self, request: Request<Body>) -> (StatusCode, Value) {
+        let (answer, text) = self.send(request).await;
+        let value = serde_json::from_str(&text).unwrap_or(Value::String(text));
+        (answer.status(), value)
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_kind_of_form_may_be_sent_again_and_is_kept_once_and_other_content_under_its_id_is_refused() {
+    let shop = Shop::after(37).await;
+    let at = |rest: &str| format!("/jobs/{}/{rest}", shop.job);
+    let sheet = shop.get(&at("sheet.toml")).await.1;
+    let png = PNG.to_vec();
+    shop.tick("compression-dry").await;
+    let compression = |id: u8, value: &'static str| {
+        (
+            at("enter"),
+            vec![
+                ("entry", key(id)),
+                ("check", "compression-dry".to_owned()),
+                ("reading", "pressure".to_owned()),
+                ("position", "cyl-1".to_owned()),
+                ("value", value.to_owned()),
+                ("unit", "bar".to_owned()),
+            ],
+        )
+    };
+    let told = |id: u8, kind: &str, said: &[(&str, &str)]| {
+        let mut form = vec![("entry", key(id))];
+        for (name, value) in said {
+            form.push((Box::leak((*name).to_owned().into_boxed_str()), (*value).to_owned()));
+        }
+        (at(&format!("tell/{kind}")), form)
+    };
+    // A form, and the same id with other content.
+    let pairs = [
+        (compression(1, "11,9"), compression(1, "12.4")),
+        (told(2, "note-written", &[("text", "Dowel missing.")]), told(2, "note-written", &[("text", "Dowel bent.")])),
+        (
+            told(
+                3,
+                "machine-order-sent",
+                &[("shop", "Hollin"), ("lines.0.operation", "head_resurface"), ("lines.0.position", "bank-A")],
+            ),
+            told(
+                3,
+                "machine-order-sent",
+                &[("shop", "Marrow"), ("lines.0.operation", "head_resurface"), ("lines.0.position", "bank-A")],
+            ),
+        ),
+        (told(4, "stage-reached", &[("stage", "block-open")]), told(4, "stage-reached", &[("stage", "top-end-open")])),
+    ];
+    for ((path, form), (_, other)) in &pairs {
+        let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        let other: Vec<(&str, &str)> = other.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        let (status, said) = shop.queued(path, "Nell", &form).await;
+        assert_eq!(status, StatusCode::OK, "{path}: {said}");
+        assert_eq!(said["kept"], true, "{said}");
+        assert_eq!(said["entry"], form[0].1, "{said}");
+        assert!(said["next"].as_str().unwrap().starts_with("/jobs/"), "{said}");
+        let count = shop.entries().await;
+        // Sent again, also when somebody else has said in between who works here.
+        for by in ["Nell", "Ansel"] {
+            let (status, said) = shop.queued(path, by, &form).await;
+            assert_eq!((status, &said["kept"]), (StatusCode::OK, &json!(true)), "{path}: {said}");
+        }
+        let (status, said) = shop.queued(path, "Nell", &other).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path}: {said}");
+        assert!(said["errors"][0]["message"].as_str().unwrap().contains("kept already"), "{said}");
+        assert_eq!(shop.entries().await, count, "{path}");
+    }
+    // The block is open since: what was kept before it is still the same when it comes again.
+    let ((path, form), _) = &pairs[0];
+    let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let (status, said) = shop.queued(path, "Nell", &form).await;
+    assert_eq!((status, &said["kept"]), (StatusCode::OK, &json!(true)), "{said}");
+    let late = key(9);
+    let mut new: Vec<(&str, &str)> = form.clone();
+    new[0].1 = &late;
+    let (status, said) = shop.queued(path, "Nell", &new).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "a new one of that kind is refused: {said}");
+
+    let note = key(2);
+    let last =
+        |entries: Vec<store::KeptEntry>| -> Value { serde_json::from_str(&entries.last().unwrap().line).unwrap() };
+    // Put right, taken back, a photo, a sheet: each twice.
+    let right = [
+        ("entry", key(5)),
+        ("text", "Dowel missing, left.".to_owned()),
+        ("put-right-because", "looked again".to_owned()),
+    ];
+    let right: Vec<(&str, &str)> = right.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let back = [("entry", key(6)), ("reason", "said twice".to_owned())];
+    let back: Vec<(&str, &str)> = back.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let photo = [("entry", key(7)), ("caption", "The dowel hole".to_owned())];
+    let photo: Vec<(&str, &str)> = photo.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let adopt = [("entry", key(8))];
+    let adopt: Vec<(&str, &str)> = adopt.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let mut count = shop.entries().await;
+    for what in ["right", "back", "photo", "sheet"] {
+        let mut first = None;
+        for _ in 0..3 {
+            let (status, said) = match what {
+                "right" => shop.queued(&at(&format!("entries/{note}")), "Nell", &right).await,
+                "back" => shop.queued(&at(&format!("withdraw/{note}")), "Nell", &back).await,
+                "photo" => shop.queued_file(&at("photos"), &photo, ("photo", "dowel.png", &png)).await,
+                _ => shop.queued_file(&at("sheet"), &adopt, ("sheet", "sheet.toml", sheet.as_bytes())).await,
+            };
+            assert_eq!((status, &said["kept"]), (StatusCode::OK, &json!(true)), "{what}: {said}");
+            let entries = shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap();
+            assert_eq!(entries.len(), count + 1, "{what}");
+            let now = last(entries);
+            assert_eq!(first.get_or_insert(now.clone()), &now, "{what}");
+        }
+        count += 1;
+    }
+    // A job is opened under the id that the phone made, once.
+    let (job, entry) = (key(50), key(51));
+    let open = [("entry", entry.as_str()), ("back", job.as_str()), ("title", "Ostrand, invented")];
+    for _ in 0..2 {
+        let (status, said) = shop.queued("/jobs", "Nell", &open).await;
+        assert_eq!((status, &said["job"]), (StatusCode::OK, &json!(job)), "{said}");
+        assert_eq!(shop.store.entries_of(job.parse().unwrap()).await.unwrap().len(), 1);
+    }
+    let other = [("entry", entry.as_str()), ("back", job.as_str()), ("title", "Another")];
+    assert_eq!(shop.queued("/jobs", "Nell", &other).await.0, StatusCode::UNPROCESSABLE_ENTITY);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_form_of_a_phone_that_is_refused_is_answered_with_the_words_of_the_page() {
+    let shop = Shop::after(37).await;
+    let at = |rest: &str| format!("/jobs/{}/{rest}", shop.job);
+    shop.tick("compression-dry").await;
+    let reading = |value: &'static str| {
+        vec![
+            ("check", "compression-dry"),
+            ("reading", "pressure"),
+            ("position", "cyl-1"),
+            ("value", value),
+            ("unit", "bar"),
+            ("gauge-used", "comp_gauge|"),
+        ]
+    };
+    for (value, word) in [("1,234", "1.234"), ("99", "past the end"), ("much", "no number"), ("", "nothing was typed")]
+    {
+        let (status, said) = shop.queued(&at("enter"), "Nell", &reading(value)).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{value}: {said}");
+        assert!(
+            said["errors"].to_string().contains(word) || said["errors"][0]["message"].as_str().unwrap().contains("end"),
+            "{value}: {said}"
+        );
+        assert_eq!(said["errors"][0]["field"], "value", "{said}");
+    }
+    let (status, said) = shop.queued(&at("tell/note-written"), "Nell", &[]).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{said}");
+    let (status, said) = shop.queued(&at("tell/no-such-kind"), "Nell", &[]).await;
+    assert_eq!((status, &said["title"]), (StatusCode::NOT_FOUND, &json!("there is no such kind of entry")), "{said}");
+    let (status, said) =
+        shop.queued("/jobs/019c8e60-4600-7000-8fb2-000000000000/enter", "Nell", &reading("11.9")).await;
+    assert_eq!(status, StatusCode::NOT_FOUND, "{said}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn two_phones_out_of_reach_read_one_place_both_are_kept_and_a_third_is_asked_for() {
+    let shop = Shop::after(37).await;
+    shop.tick("compression-dry").await;
+    let one = |id: String, value: &'static str| {
+        vec![
+            ("entry", id),
+            ("check", "compression-dry".to_owned()),
+            ("reading", "pressure".to_owned()),
+            ("position", "cyl-1".to_owned()),
+            ("value", value.to_owned()),
+            ("unit", "bar".to_owned()),
+        ]
+    };
+    let before = shop.entries().await;
+    for (by, form) in [("Nell", one(key(1), "12.1")), ("Ansel", one(key(2), "9.2"))] {
+        let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        let (status, said) = shop.queued(&format!("/jobs/{}/enter", shop.job), by, &form).await;
+        assert_eq!(status, StatusCode::OK, "{said}");
+    }
+    assert_eq!(shop.entries().await, before + 2);
+    let (_, page) =
+        shop.get(&format!("/jobs/{}/enter?check=compression-dry&reading=pressure&position=cyl-1", shop.job)).await;
+    let page = words_of(&page);
+    assert!(page.contains("Nell") && page.contains("Ansel"), "{page}");
+    assert!(page.contains("take a third"), "{page}");
+    let (_, job) = shop.job().await;
+    let asked: Vec<&Value> = job["case"]["notices"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|n| {
+            let about = n["about"].to_string();
+            about.contains(&key(1)) && about.contains(&key(2))
+        })
+        .collect();
+    assert!(!asked.is_empty(), "nobody asks for a third: {}", job["case"]["notices"]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_files_of_the_phone_come_under_one_version_and_the_list_ahead_names_pages_that_are_there() {
+    let shop = Shop::after(37).await;
+    let (answer, worker) = shop.get("/sw.js").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(answer.headers()[header::CONTENT_TYPE].to_str().unwrap().starts_with("text/javascript"));
+    let version = worker.split('"').nth(1).unwrap().to_owned();
+    assert_eq!(version.len(), 12, "{version}");
+    let files: Vec<String> = {
+        let list = worker.split("FILES = ").nth(1).unwrap().lines().next().unwrap().trim_end_matches(';');
+        serde_json::from_str(list).unwrap()
+    };
+    let (_, page) = shop.get("/").await;
+    for file in &files {
+        let (answer, _) = shop.get(file).await;
+        assert_eq!(answer.status(), StatusCode::OK, "{file}");
+        if let Some((_, v)) = file.split_once("?v=") {
+            assert_eq!(v, version, "{file}");
+            assert!(page.contains(file.as_str()), "the page asks for {file}");
+        }
+    }
+    let policy = answer.headers()[header::CONTENT_SECURITY_POLICY].to_str().unwrap();
+    assert!(policy.contains("worker-src 'self'") && policy.contains("manifest-src 'self'"), "{policy}");
+    let (answer, manifest) = shop.get("/manifest.webmanifest").await;
+    assert_eq!(answer.headers()[header::CONTENT_TYPE], "application/manifest+json");
+    let manifest: Value = serde_json::from_str(&manifest).unwrap();
+    for icon in manifest["icons"].as_array().unwrap() {
+        assert_eq!(shop.get(icon["src"].as_str().unwrap()).await.0.status(), StatusCode::OK, "{icon}");
+    }
+    // Script of a page, over the wire without compression.
+    let mut script = 0;
+    for file in files.iter().filter(|f| f.contains(".js")) {
+        script += shop.get(file).await.1.len();
+    }
+    assert!(script <= 60 * 1024, "{script} bytes of script in a page");
+
+    let (_, list) = shop.get(&format!("/jobs/{}/offline.json", shop.job)).await;
+    let list: Value = serde_json::from_str(&list).unwrap();
+    let pages = list["pages"].as_array().unwrap();
+    assert!(pages.len() > 40 && pages.len() <= 320, "{}", pages.len());
+    let entries = shop.entries().await;
+    for page in pages {
+        let (answer, _) = shop.get(page.as_str().unwrap()).await;
+        assert_eq!(answer.status(), StatusCode::OK, "{page}");
+    }
+    assert_eq!(shop.entries().await, entries, "fetching ahead writes nothing down");
+}
+
+/// A picture of one point.
+const PNG: &[u8] = &[
+    0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a, 0, 0, 0, 0x0d, 0x49, 0x48, 0x44, 0x52, 0, 0, 0, 1, 0, 0, 0, 1, 8,
+    0, 0, 0, 0, 0x3a, 0x7e, 0x9b, 0x55, 0, 0, 0, 0x0a, 0x49, 0x44, 0x41, 0x54, 0x78, 0x9c, 0x63, 0x60, 0, 0, 0, 2, 0,
+    1, 0x48, 0xaf, 0xa4, 0x71, 0, 0, 0, 0, 0x49, 0x45, 0x4e, 0x44, 0xae, 0x42, 0x60, 0x82,
+];
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_straightedge_is_entered_row_by_row_and_the_place_shows_the_map_of_its_face() {
     let upto = STORY.lines().position(|line| line.contains("\"flat-f\"")).unwrap();

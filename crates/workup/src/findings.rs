@@ -415,7 +415,7 @@ fn reading_of<'k>(
 }
 
 /// A typed number in the unit of its reading, with half a step of its last digit.
-fn number_of<'k>(taken: &ReadingTaken, context: &Context<'k>) -> Option<(f64, &'k Numeric, f64)> {
+pub(crate) fn number_of<'k>(taken: &ReadingTaken, context: &Context<'k>) -> Option<(f64, &'k Numeric, f64)> {
     let (_, reading) = reading_of(taken, context.knowledge)?;
     let ReadingKind::Numeric(numeric) = &reading.kind else { return None };
     let ReadingValue::Number { text, unit } = &taken.value else { return None };
@@ -810,7 +810,7 @@ fn reason(finding: &Finding, spoken: &Spoken, share: Option<f64>, assumed: bool)
 }
 
 /// The doubt of a reading in its unit, from the shop's own gauge, else the gauge named, else the usual one, else the step.
-fn uncertainty(
+pub(crate) fn uncertainty(
     taken: &ReadingTaken,
     reading: &knowledge::Reading,
     numeric: &Numeric,
@@ -895,7 +895,7 @@ fn keep(limit: &LimitUsed, worse: Worse) -> Option<f64> {
     .filter(|x| *x > 0.0)
 }
 
-fn bands_as_edges(numeric: &Numeric) -> Option<[Option<f64>; 4]> {
+pub(crate) fn bands_as_edges(numeric: &Numeric) -> Option<[Option<f64>; 4]> {
     let first = numeric.bands.first()?.to?;
     let second = numeric.bands.get(1).and_then(|b| b.to).unwrap_or(first);
     Some(match numeric.worse {
@@ -904,7 +904,7 @@ fn bands_as_edges(numeric: &Numeric) -> Option<[Option<f64>; 4]> {
     })
 }
 
-fn own_figure(
+pub(crate) fn own_figure(
     check: &knowledge::Check,
     reading: &knowledge::Reading,
     numeric: &Numeric,
@@ -967,7 +967,7 @@ fn spoken_against(limit: &Limit, context: &Context<'_>) -> bool {
     limit.applies.iter().any(|a| context.attributes.get(&a.attribute).is_some_and(|told| !a.any_of.contains(told)))
 }
 
-fn fallback(
+pub(crate) fn fallback(
     reference: &knowledge::LimitRef,
     numeric: &Numeric,
     position: &Position,

@@ -41,6 +41,7 @@ pub mod machine;
 pub mod money;
 pub mod network;
 pub mod notice;
+pub mod on_phone;
 pub mod opened;
 pub mod proof;
 pub mod quotes;

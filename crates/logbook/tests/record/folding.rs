@@ -281,6 +281,51 @@ proptest! {
     }
 }
 
+/// How the queues of two to five phones come in: whose turn it is each time, and how often an entry is sent for which the
+/// answer got lost. Each phone sends its own in the sequence it wrote them down.
+fn any_arrival() -> impl Strategy<Value = (Vec<Unsealed>, Vec<Unsealed>)> {
+    let turns = prop::collection::vec((any::<prop::sample::Index>(), 1_usize..4), 60);
+    (any_entries(), 2_usize..6, turns).prop_map(|(plan, phones, turns)| {
+        let mut queues: Vec<Vec<Unsealed>> = vec![Vec::new(); phones];
+        for (n, entry) in plan.into_iter().enumerate() {
+            queues[n % phones].push(Unsealed { device: format!("phone {}", n % phones), ..entry });
+        }
+        for queue in &mut queues {
+            queue.sort_by_key(|entry| entry.id);
+        }
+        let apart = queues.concat();
+        let mut arrived = Vec::new();
+        let mut turns = turns.into_iter().cycle();
+        while queues.iter().any(|queue| !queue.is_empty()) {
+            let Some((whose, sent)) = turns.next() else { break };
+            let left: Vec<usize> = (0..phones).filter(|n| !queues[*n].is_empty()).collect();
+            let entry = queues[*whose.get(&left)].remove(0);
+            arrived.extend(std::iter::repeat_n(entry, sent));
+        }
+        (apart, arrived)
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 10_000, ..ProptestConfig::default() })]
+
+    #[test]
+    fn phones_that_were_away_give_one_state_however_their_queues_come_in_and_however_often((apart, arrived) in any_arrival()) {
+        let one_by_one = fold(&chained(&apart));
+        let mut folding = Folding::new();
+        for entry in chained(&arrived) {
+            folding.add(entry);
+        }
+        prop_assert_eq!(&folding.state(), &one_by_one);
+        let bytes = serde_json::to_string(&one_by_one).expect("JSON");
+        prop_assert_eq!(serde_json::to_string(&folding.state()).expect("JSON"), bytes);
+        // Nothing is lost: every entry stands in the history, whatever became of it.
+        let written: BTreeSet<EntryId> = apart.iter().map(|entry| entry.id).collect();
+        let told: BTreeSet<EntryId> = one_by_one.history.iter().map(|line| line.entry).collect();
+        prop_assert_eq!(told, written);
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 2_000, ..ProptestConfig::default() })]
 

@@ -239,6 +239,11 @@ pub(crate) fn page(view: &View, walk: &Walk) -> Markup {
     // Of a joint whose bolts are set down one knows how many there are.
     let counted = pattern(view.state(), joint, at).is_some();
     let next = open.or_else(|| (stage == 1 && !counted).then_some(last.saturating_add(1)));
+    // For a page that goes on by itself while the shop is out of reach.
+    let after = |bolt: u16| {
+        let open = (bolt.saturating_add(1)..=last).filter(|b| stands(*b) < stage);
+        open.map(|b| b.to_string()).collect::<Vec<_>>().join(" ")
+    };
     let job = view.job.id.to_string();
     let finished = last > 0 && open.is_none();
     let body = html! {
@@ -263,7 +268,13 @@ pub(crate) fn page(view: &View, walk: &Walk) -> Markup {
                     }
                 }
                 (None, Some(bolt)) => {
-                    form.bolt method="post" action=(view.link("tell/bolt-tightened")) data-once="" {
+                    form.bolt
+                        method="post"
+                        action=(view.link("tell/bolt-tightened"))
+                        data-once=""
+                        data-bolts=(after(bolt))
+                        data-counting=[(stage == 1 && !counted).then_some("")]
+                    {
                         input type="hidden" name="entry" value=(surroundings::new_entry());
                         input type="hidden" name="back" value=(walk.address(&job));
                         @for (name, value) in &walk.0 {

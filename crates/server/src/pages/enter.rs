@@ -49,6 +49,14 @@ fn next_of_round(view: &View, check: &Check, after: &Position, phase: Phase) -> 
         .find(|(reading, p)| !is_taken(view, &check.id, reading, p, phase))
 }
 
+/// The verdicts as the script of a page names them.
+const VERDICTS: [(&str, quantity::Verdict); 4] = [
+    ("inside", quantity::Verdict::Inside),
+    ("by-judgement", quantity::Verdict::ByJudgement),
+    ("outside", quantity::Verdict::Outside),
+    ("cannot-tell", quantity::Verdict::CannotTell),
+];
+
 /// The field by which the typist says that a figure past the end of its gauge was read so all the same.
 pub(crate) const READ_SO: &str = "read-so";
 
@@ -129,11 +137,22 @@ pub(crate) fn page(view: &View, given: &Given, back: Back<'_>) -> Markup {
         view.link(&format!("enter?check={}&reading={r}&position={}&phase={}", check.id, p.address(), given.phase))
     };
     let body = html! {
-        article.entering data-check=(check.id) {
+        article
+            .entering
+            data-check=(check.id)
+            data-at=[position.map(|p| p.address())]
+            data-round=[reading.zip(position).map(|(r, p)| round(view, check, r, &p, &places, given).to_string())]
+        {
             h2 {
                 (check.name)
                 @if phase != Phase::AsFound {
                     span.phase { " · " (words(phase.word())) }
+                }
+            }
+            // The signs of a verdict, for one that is drawn on the phone.
+            template data-marks="" {
+                @for (word, verdict) in VERDICTS {
+                    span data-mark=(word) { (crate::marks::mark(crate::marks::of_verdict(verdict, false))) }
                 }
             }
             (view.cautions(&cautions))
@@ -149,6 +168,7 @@ pub(crate) fn page(view: &View, given: &Given, back: Back<'_>) -> Markup {
                         nav.chips aria-label="Places" {
                             @for p in &places {
                                 a   href=(link(&reading.id, p))
+                                    data-at=(p.address())
                                     aria-current=[(*p == position && stray.is_none()).then_some("true")]
                                     class=({
                                         if is_taken(view, &check.id, &reading.id, p, phase) {
@@ -196,7 +216,17 @@ pub(crate) fn page(view: &View, given: &Given, back: Back<'_>) -> Markup {
                             a.button href=(view.link("test#note-written")) { "Write a note" }
                         }
                     } @else if !holding.is_empty() {
-                        (shut_out("Tick the caution above, then the field opens.", None, given))
+                        // Ticked out of reach of the shop, the caution opens the field on the phone.
+                        section
+                            .wrong
+                            .shut
+                            role="alert"
+                            data-held-by=(holding.join(" "))
+                            data-field=(field(view, check, reading, &position, given, back).into_string())
+                        {
+                            b { "Tick the caution above, then the field opens." }
+                            (typed_already(given))
+                        }
                     } @else { (field(view, check, reading, &position, given, back)) }
                     (taken_here(view, check, reading, &position))
                 }
@@ -241,17 +271,60 @@ fn carried(given: &Given) -> Markup {
 /// Why there is no field here; what was typed already is not lost.
 fn shut_out(what: &str, why: Option<&String>, given: &Given) -> Markup {
     html! {
-        section.wrong role="alert" {
+        section.wrong.shut role="alert" {
             b { (what) }
             @if let Some(why) = why { " " (why) "." }
-            @if !given.value.is_empty() {
-                p {
-                    "Typed and still here: "
-                    b { (given.value) }
-                }
+            (typed_already(given))
+        }
+    }
+}
+
+fn typed_already(given: &Given) -> Markup {
+    html! {
+        @if !given.value.is_empty() {
+            p {
+                "Typed and still here: "
+                b { (given.value) }
             }
         }
     }
+}
+
+/// What the page needs to go on to the next place by itself while the shop is out of reach: the places in their sequence,
+/// the readings of the check, and which of them are taken.
+fn round(
+    view: &View,
+    check: &Check,
+    reading: &Reading,
+    position: &Position,
+    places: &[Position],
+    given: &Given,
+) -> serde_json::Value {
+    let phase = phase_of(&given.phase);
+    let readings = readings_here(view, check);
+    let taken: Vec<_> = places
+        .iter()
+        .flat_map(|p| readings.iter().map(move |r| (p, r)))
+        .filter(|(p, r)| is_taken(view, &check.id, &r.id, p, phase))
+        .map(|(p, r)| serde_json::json!([p.address(), r.id]))
+        .collect();
+    let judge = view.state().layout.as_ref().and_then(|layout| {
+        workup::on_phone::judging(view.state(), layout, view.knowledge(), (check, reading), places, phase)
+    });
+    let unit = |r: &Reading| match &r.kind {
+        ReadingKind::Numeric(numeric) => Some(numeric.unit.clone()),
+        ReadingKind::Graded { .. } | ReadingKind::Nominal { .. } => None,
+    };
+    serde_json::json!({
+        "check": check.id, "name": check.name, "phase": given.phase, "reading": reading.id, "at": position.address(),
+        "readings": readings.iter()
+            .map(|r| serde_json::json!({"id": r.id, "title": title(&r.id), "unit": unit(r)}))
+            .collect::<Vec<_>>(),
+        "places": places.iter()
+            .map(|p| serde_json::json!({"at": p.address(), "label": view.place(p)}))
+            .collect::<Vec<_>>(),
+        "taken": taken, "judge": judge,
+    })
 }
 
 fn field(
@@ -279,7 +352,7 @@ fn field(
                 (hidden(given, check, reading, position))
                 (wrong)
                 fieldset {
-                    legend { (title(&reading.id)) ", " (view.place(position)) ": what do you see?" }
+                    legend { (title(&reading.id)) ", " span data-place="" { (view.place(position)) } ": what do you see?" }
                     div.outcome-keys {
                         @for o in outcomes {
                             button.key type="submit" name="value" value=(o) { (words(o)) }
@@ -335,7 +408,7 @@ fn field(
                 form.number-form method="post" action=(action) data-once="" {
                     (hidden(given, check, reading, position))
                     @if given.stations.is_empty() { (wrong) }
-                    label for="value" { (title(&reading.id)) ", " (view.place(position)) " in " (beside) }
+                    label for="value" { (title(&reading.id)) ", " span data-place="" { (view.place(position)) } (format!(" in {beside}")) }
                     @if let Some(measures) = &numeric.measures {
                         p.quiet { (measures) }
                     }
@@ -655,7 +728,7 @@ fn taken_here(view: &View, check: &Check, reading: &Reading, position: &Position
     let taken = view.state().readings_of(&check.id, &reading.id, position);
     html! {
         @if !taken.is_empty() {
-            section.taken {
+            section.taken data-at=(position.address()) {
                 h3 { "Read here already" }
                 ul {
                     @for r in &taken {
@@ -711,6 +784,9 @@ pub(crate) fn kept(view: &View, entry: EntryId) -> Markup {
         Phase::AsLeft => Moment::Prove,
         Phase::Recheck => Moment::HandBack,
     };
+    let place = view.job.entries.iter().position(|e| e.id() == entry);
+    let rank = place.and_then(|n| view.job.ranks.get(n)).copied();
+    let saved = view.bench.around().backed_up().zip(rank).map(|(entries, rank)| rank <= entries);
     let body = html! {
         section.sheet.kept-reading {
             @match taken {
@@ -722,7 +798,11 @@ pub(crate) fn kept(view: &View, entry: EntryId) -> Markup {
                         span.place { ", " (view.place(&r.position)) }
                     }
                     p.where-kept {
-                        "Kept in the shop. "
+                        "Kept in the shop"
+                        @if let Some(saved) = saved {
+                            @if saved { " and in the backup" } @else { ", not in the backup yet" }
+                        }
+                        ". "
                         a href=(view.link(&format!("entries/{entry}"))) { "Put it right" }
                     }
                 }

@@ -14,6 +14,7 @@ pub(crate) mod machine_work;
 pub(crate) mod order;
 pub(crate) mod place;
 pub(crate) mod prove;
+pub(crate) mod queue;
 mod quotes;
 pub(crate) mod sketches;
 pub(crate) mod test;
@@ -37,6 +38,7 @@ use workup::{Case, Finding};
 
 use crate::desk::{Bench, Job};
 use crate::forms::{self, Form, Typed};
+use crate::offline::of_this_build;
 use crate::trouble::{FieldTrouble, Trouble};
 use crate::words::{title, when, words};
 use crate::{marks, surroundings};
@@ -86,8 +88,13 @@ pub(crate) fn job_id(text: &str) -> Result<JobId, Trouble> {
     text.parse().map_err(|e| Trouble::not_found("there is no such job", e))
 }
 
-/// Who works at this browser, as its cookie says.
+/// Who works at this browser: whose name stood on the page when a form was filled, else as the cookie says.
 pub(crate) fn who(bench: &Bench, headers: &HeaderMap) -> String {
+    // A form that waited on a phone comes under the name it was filled in under.
+    let filled = headers.get(crate::offline::FILLED_BY).and_then(|h| h.to_str().ok()).map(unescaped);
+    if let Some(name) = filled.map(|name| name.trim().chars().take(60).collect::<String>()).filter(|n| !n.is_empty()) {
+        return name;
+    }
     let cookies = headers.get_all(header::COOKIE).iter().filter_map(|c| c.to_str().ok());
     let named = cookies.flat_map(|c| c.split(';')).find_map(|c| c.trim().strip_prefix("bench_by="));
     let name = named.map(unescaped).filter(|n| !n.trim().is_empty());
@@ -727,6 +734,7 @@ impl View {
                         time { (day) }
                     }
                 }
+                (crate::offline::where_of(&self.bench, &self.job))
             }
             @if let Some(closed) = &self.state().closed {
                 p.closed {
@@ -909,11 +917,17 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 title { (heading) " · witnessmark" }
-                link rel="stylesheet" href="/bench.css";
+                link rel="stylesheet" href=(of_this_build("/bench.css"));
                 link rel="icon" type="image/svg+xml" href="/mark.svg";
-                script type="module" src="/bench.js" {}
+                link rel="manifest" href="/manifest.webmanifest" crossorigin="use-credentials";
+                link rel="apple-touch-icon" href="/icons/192.png";
+                // Before the page itself, so that no form is sent past it.
+                script src=(of_this_build("/queue.js")) {}
+                script defer src=(of_this_build("/judge.js")) {}
+                script type="module" src=(of_this_build("/bench.js")) {}
+                script type="module" src=(of_this_build("/phone.js")) {}
             }
-            body {
+            body data-by=(who) {
                 a.skip href="#main" { "To the content" }
                 div.top {
                     a.home href="/" {
