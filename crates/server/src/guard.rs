@@ -6,6 +6,7 @@ use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
+use crate::pages::Asking;
 use crate::trouble::{OnPage, OnWire, Trouble};
 
 /// No inline script, no inline style, nothing from elsewhere.
@@ -48,8 +49,12 @@ pub(crate) fn asked_here(headers: &HeaderMap) -> bool {
     site.is_none_or(|site| matches!(site, "same-origin" | "none"))
 }
 
-/// Lets a request through or says why not, and puts the policy on what goes out.
+/// Lets a request through or says why not, and puts the policy on what goes out. Who comes this way sits at this computer.
 pub(crate) async fn guard(request: Request, next: Next) -> Response {
+    Asking::Here.scope(guarded(request, next)).await
+}
+
+async fn guarded(request: Request, next: Next) -> Response {
     let wire = request.uri().path().starts_with("/api/");
     let refuse =
         |trouble: Trouble| if wire { OnWire(trouble).into_response() } else { OnPage(trouble).into_response() };

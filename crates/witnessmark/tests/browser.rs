@@ -15,6 +15,9 @@
     reason = "a test stops at the first surprise, and drives other programs"
 )]
 
+#[path = "browser/lan.rs"]
+mod lan;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, TcpStream};

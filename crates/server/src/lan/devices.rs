@@ -533,12 +533,13 @@ impl Book {
 }
 
 impl Session {
+    /// A clock that was set back gives no session more life: from before its begin it is over, too.
     fn is_over(&self, now: Timestamp) -> bool {
-        past(self.begun, SESSION, now)
+        past(self.begun, SESSION, now) || past(now, TOUCHED, self.begun)
     }
 
     fn is_idle(&self, now: Timestamp) -> bool {
-        past(self.used, IDLE, now)
+        past(self.used, IDLE, now) || past(now, TOUCHED, self.used)
     }
 }
 
@@ -626,10 +627,11 @@ mod tests {
         assert!(!book.first_session("k", "u", at(0)), "once");
         let locked = |book: &Book, now| match book.standing(Some("k"), Some("t"), at(now)) {
             Standing::Open(asker) => Some(asker.locked),
-            _ => None,
+            Standing::Unknown | Standing::Removed | Standing::SignedOut { .. } => None,
         };
         assert_eq!(locked(&book, 29), Some(false));
         assert_eq!(locked(&book, 30), Some(true));
+        assert_eq!(locked(&book, -2), None, "a clock set back");
         let mut now = 0;
         while now < 14 * 24 * 60 {
             book.touched(&id, at(now));

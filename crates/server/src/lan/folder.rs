@@ -148,3 +148,29 @@ pub(super) fn unhex(text: &str) -> Option<Vec<u8>> {
     let pair = |at: usize| text.get(at..at + 2).and_then(|two| u8::from_str_radix(two, 16).ok());
     text.len().is_multiple_of(2).then(|| (0..text.len()).step_by(2).map(pair).collect::<Option<Vec<u8>>>()).flatten()
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn ten_thousand_secrets_differ_and_each_bit_is_set_half_the_time() {
+        let secrets: BTreeSet<String> = (0..10_000).map(|_| secret().unwrap()).collect();
+        assert_eq!(secrets.len(), 10_000);
+        for bit in 0..128 {
+            let set = secrets.iter().filter(|s| unhex(s).unwrap()[bit / 8] >> (bit % 8) & 1 == 1).count();
+            // Ten standard deviations of a fair coin [computed: half the root of 10,000 is 50].
+            assert!(set.abs_diff(5_000) < 500, "bit {bit} is set {set} times");
+        }
+    }
+
+    #[test]
+    fn digits_are_bytes_again() {
+        assert_eq!(unhex(&hex(&[0, 1, 254, 255])), Some(vec![0, 1, 254, 255]));
+        for wrong in ["0", "0g", "é"] {
+            assert_eq!(unhex(wrong), None, "{wrong}");
+        }
+    }
+}

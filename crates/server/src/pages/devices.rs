@@ -160,12 +160,25 @@ fn new_device(standing: &LanStanding, typed: &Typed, wrong: Option<&str>) -> Mar
     }
 }
 
+/// The fingerprint as a person compares it: eight pairs a line.
+fn fingerprint(standing: &LanStanding) -> Markup {
+    let pairs: Vec<&str> = standing.fingerprint.split(':').collect();
+    html! {
+        p.code.fingerprint {
+            @for line in pairs.chunks(8) {
+                span { (line.join(":")) }
+                " "
+            }
+        }
+    }
+}
+
 /// How the bench is reached and known.
 fn how_reached(standing: &LanStanding) -> Markup {
     html! {
         section.sheet {
             h2 { "How the bench is known" }
-            dl.facts {
+            dl.lists {
                 dt { "Reached at" }
                 dd {
                     @for way in standing.reached_at() {
@@ -180,7 +193,7 @@ fn how_reached(standing: &LanStanding) -> Markup {
                     }
                 }
                 dt { "Fingerprint of its authority (SHA-256)" }
-                dd.code.fingerprint { (standing.fingerprint) }
+                dd { (fingerprint(standing)) }
                 dt { "Certificate" }
                 dd {
                     "holds until "
@@ -230,7 +243,7 @@ pub(crate) fn offer(who: &str, offered: &Offered, standing: &LanStanding, pictur
                     } @else {
                         p { "It learns to trust this bench by its certificate; compare the fingerprint with this one:" }
                     }
-                    p.code.fingerprint { (standing.fingerprint) }
+                    (fingerprint(standing))
                     form method="post" action=(format!("/devices/pairing/{}", offered.id)) {
                         button.plain type="submit" name="numbers" value="differ" { "Give up this offer" }
                     }

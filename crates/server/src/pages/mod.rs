@@ -118,9 +118,9 @@ impl Asking {
     }
 }
 
-/// Who asks; without the network there is nobody but who sits at this computer.
+/// Who asks; nobody that is known where no door has said who it is.
 pub(crate) fn asking() -> Asking {
-    ASKING.try_with(Clone::clone).unwrap_or(Asking::Here)
+    ASKING.try_with(Clone::clone).unwrap_or(Asking::Stranger)
 }
 
 /// Whether who asks is shown the list of devices.
@@ -917,7 +917,7 @@ pub(crate) fn of_moments(moments: &[Moment]) -> impl Fn(Kind) -> bool + '_ {
 tokio::task_local! {
     /// The bench that answers the request under way; every page asks it whether anything is kept.
     static ANSWERING: Bench;
-    /// Who asks, where the request came over the network.
+    /// Who asks, as the door that the request came by says.
     static ASKING: Asking;
 }
 
@@ -970,9 +970,7 @@ pub(crate) fn shell_again(heading: &str, who: &str, body: &Markup, again: Option
                 title { (heading) " · witnessmark" }
                 link rel="stylesheet" href="/bench.css";
                 link rel="icon" type="image/svg+xml" href="/mark.svg";
-                @if stranger { script type="module" src="/pair.js" {} } @else {
-                    script type="module" src="/bench.js" {}
-                }
+                @if !stranger { script type="module" src="/bench.js" {} }
             }
             body {
                 a.skip href="#main" { "To the content" }

@@ -108,6 +108,7 @@ pub(crate) fn form(secret: &str, code: &str, wrong: Option<&str>) -> Markup {
                 }
                 button type="submit" { "Pair" }
             }
+            script type="module" src="/pair.js" {}
         }
     };
     shell("Pair this device", "", &body)
