@@ -570,7 +570,7 @@ mod tests {
     #[test]
     fn an_offer_is_good_once_and_for_ten_minutes_and_not_before_it_was_made() {
         let mut book = Book::default();
-        let id = book.offer(&someone(), "s", "CODE", at(0));
+        let id = book.offer(&someone(), "s", "C0DE", at(0));
         let shown = Shown::Secret("s".into());
         assert!(book.open_offer(&shown, at(9)).is_ok());
         assert_eq!(book.open_offer(&shown, at(10)), Err(NotPaired::Late));

@@ -72,10 +72,12 @@ pub(crate) fn router(bench: &Bench, lan: &Lan) -> Router {
         .with_state(gate)
 }
 
-/// Whether a program asks, which reads no page.
+/// Whether a program asks, or the script of a page: neither reads a page, and both send again what they have.
 fn is_program(path: &str, headers: &HeaderMap) -> bool {
-    let accepts = headers.get(header::ACCEPT).and_then(|a| a.to_str().ok()).unwrap_or_default();
-    path.starts_with("/api/") || (accepts.contains("json") && !accepts.contains("text/html"))
+    let text = |name: &str| headers.get(name).and_then(|h| h.to_str().ok()).unwrap_or_default();
+    let (accepts, mode) = (text("accept"), text("sec-fetch-mode"));
+    let by_script = !mode.is_empty() && mode != "navigate";
+    path.starts_with("/api/") || by_script || (accepts.contains("json") && !accepts.contains("text/html"))
 }
 
 /// Lets a request through or says why not, and puts the policy on what goes out.
