@@ -354,16 +354,20 @@ impl Lan {
     }
 
     /// Makes the certificate of the bench anew where it has fewer than 30 days left, or the addresses have changed; gives
-    /// whether it did.
+    /// whether it did. A computer that has no address for the moment keeps those that it had.
     ///
     /// # Errors
     /// [`LanError::Off`], [`LanError::Certificate`], and what the disk says.
     pub fn renew(&self) -> Result<bool, LanError> {
         let settings = self.settings()?.filter(|s| s.on).ok_or(LanError::Off)?;
-        let addresses = found(&settings)?;
         let lock = self.inner.folder.lock()?;
         let authority: Authority = self.inner.folder.read(authority::FILE)?.ok_or(LanError::Off)?;
         let shown: Option<authority::Shown> = self.inner.folder.read(authority::SHOWN)?;
+        let addresses = match (found(&settings), &shown) {
+            (Ok(addresses), _) => addresses,
+            (Err(_), Some(shown)) => shown.addresses.clone(),
+            (Err(why), None) => return Err(why),
+        };
         let now = self.now();
         let good = shown.filter(|shown| shown.is_good(now, &settings.names(), &addresses));
         let (shown, renewed) = match good {

@@ -301,8 +301,8 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send + 'static> Taking<S> {
     }
 }
 
-/// How often it is looked at whether the certificate is due \[ours\].
-const LOOK: Duration = Duration::from_secs(3600);
+/// How often it is looked at whether the certificate is due, or the address another one \[ours\].
+const LOOK: Duration = Duration::from_secs(60);
 
 /// Serves what is listened on until the bench closes; nothing to do where nothing is.
 pub(crate) async fn serving(bench: Bench, listening: Option<Listening>) -> io::Result<()> {
@@ -318,15 +318,18 @@ pub(crate) async fn serving(bench: Bench, listening: Option<Listening>) -> io::R
         }
     };
     let renewing = async {
+        let mut said = false;
         loop {
             tokio::select! {
                 () = tokio::time::sleep(LOOK) => {}
                 () = around.closing() => return Ok(()),
             }
-            // Turned off meanwhile is no trouble; that it cannot be written is, and is tried again in an hour.
-            if lan.is_on() && lan.renew().is_err() {
+            // Turned off meanwhile is no trouble; that it cannot be written is, and is tried again and said once.
+            let failed = lan.is_on() && lan.renew().is_err();
+            if failed && !said {
                 lan.hear(&Event::CertificateNotRenewed);
             }
+            said = failed;
         }
     };
     tokio::try_join!(devices, pairing, renewing).map(|_| ())

@@ -113,7 +113,7 @@ impl From<Part> for Role {
 }
 
 /// The exit code of a network that is not as wanted.
-pub(crate) fn trouble(doing: &str, error: LanError) -> Trouble {
+fn trouble(doing: &str, error: LanError) -> Trouble {
     let exit = match &error {
         LanError::System { why, .. } => crate::trouble::of_io(why).0,
         LanError::Spoiled { .. } | LanError::Certificate(_) => Exit::Storage,

@@ -9,7 +9,6 @@ use server::lan::{Lan, Listening};
 use server::{Bench, Event, Stopped, bind};
 use store::{Place, Record};
 
-use crate::commands::lan;
 use crate::desk::{Desk, lan_of};
 use crate::surroundings;
 use crate::talk::{Talk, complain};
@@ -79,7 +78,11 @@ pub(crate) async fn open(desk: &Desk, record: &Place, knowledge: Knowledge, port
     let listener = bind(port).await.map_err(|e| Trouble::new(Exit::Conflict, "open the bench", e))?;
     let address = listener.local_addr().map_err(|e| Trouble::file("open the bench", &e))?;
     let lan = lan_of(record);
-    let network = server::lan::listen(&lan).await.map_err(|e| lan::trouble("open the bench on the network", e))?;
+    // Whatever is wrong with the network, the bench on this machine opens.
+    let network = server::lan::listen(&lan).await.unwrap_or_else(|why| {
+        complain(&format!("witnessmark: the bench is on this machine only: {why}"));
+        None
+    });
     // Listened for before anybody is told that the bench is open.
     let told_to_stop = surroundings::told_to_stop();
     let t = &desk.talk;

@@ -56,6 +56,33 @@ fn the_network_is_off_until_it_is_turned_on_and_nothing_of_it_is_carried_away() 
     );
 }
 
+#[test]
+fn what_is_wrong_with_the_network_is_said_and_the_bench_opens_here() {
+    let shop = Shop::new();
+    shop.run(ON).exits(0);
+    shop.write("store/network/server.json", b"{");
+    shop.run(&["lan", "show"]).exits(6);
+    let mut child = binary()
+        .current_dir(shop.path("."))
+        .args(["--store", "store", "--json", "serve", "--port", "0"])
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it starts");
+    let mut text = String::new();
+    let mut out = BufReader::new(child.stdout.take().expect("its output"));
+    while !text.ends_with("}\n") {
+        assert!(out.read_line(&mut text).expect("a line") > 0, "it said nothing: {text}");
+    }
+    let said: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    assert!(said["network"].is_null() && said["bench"].as_str().is_some(), "{said}");
+    child.kill().expect("it ends");
+    let output = child.wait_with_output().expect("what it said");
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert!(told.contains("server.json is not in its form"), "{told}");
+}
+
 /// A network that is turned on before the first job is no reason to refuse the folder.
 #[test]
 fn serve_opens_both_doors_and_closes_them_when_told() {
