@@ -200,6 +200,9 @@ fn ways(page: &CustomerPage) -> Markup {
                 "Here are the ways side by side. Each price has a low end and a high end. We think that the true price will "
                 "lie in between."
             }
+            @if let Some(tax) = &page.tax {
+                p { (tax) }
+            }
             figure.wide { (inline(&cost_intervals(&lines, Breadth::Sheet))) }
             figure.narrow { (inline(&cost_intervals(&lines, Breadth::Phone))) }
             ul.ways {

@@ -4,13 +4,18 @@
 //! own; one template lays all of them out (`templates/paper.typ`, through `press`). What people wrote goes in as data
 //! and cannot become markup.
 
+mod bench_sheet;
 mod build;
 mod customer;
 mod estimate;
+mod hand_back;
+mod invoice;
+mod labels;
 mod machine;
 mod parts;
 mod press;
 mod proof;
+mod purchase;
 mod sheet;
 mod teardown;
 mod trial;
@@ -26,38 +31,58 @@ pub use trial::{figures as trial_figures, typeset_trial};
 /// One of the papers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Paper {
+    /// The blank twin of the screens.
+    BenchSheet,
     /// What was found, what can be done, in the customer's words.
     CustomerReport,
     /// What opening the engine costs, before anybody knows what it shows.
     Teardown,
     /// The written estimate.
     Estimate,
+    /// What suppliers send parts by.
+    PurchaseOrder,
     /// What a machine shop cuts from.
     MachineOrder,
     /// Parts that opening calls for, orders and arrivals.
     PartsList,
+    /// Labels to cut out.
+    Labels,
     /// The build with its hold points.
     BuildSheet,
     /// As left beside as found.
     Proof,
+    /// What the owner takes along.
+    HandBack,
+    /// What is to be paid.
+    Invoice,
 }
 
 impl Paper {
     /// Every paper, in the order of the job.
-    pub const ALL: [Paper; 7] = [
+    pub const ALL: [Paper; 12] = [
+        Paper::BenchSheet,
         Paper::CustomerReport,
         Paper::Teardown,
         Paper::Estimate,
+        Paper::PurchaseOrder,
         Paper::MachineOrder,
         Paper::PartsList,
+        Paper::Labels,
         Paper::BuildSheet,
         Paper::Proof,
+        Paper::HandBack,
+        Paper::Invoice,
     ];
 
     /// The word of the paper, fit for a file name.
     #[must_use]
     pub const fn word(self) -> &'static str {
         match self {
+            Paper::BenchSheet => "bench-sheet",
+            Paper::PurchaseOrder => "purchase-order",
+            Paper::Labels => "labels",
+            Paper::HandBack => "hand-back",
+            Paper::Invoice => "invoice",
             Paper::CustomerReport => "customer-report",
             Paper::Teardown => "teardown-estimate",
             Paper::Estimate => "estimate",
@@ -78,6 +103,11 @@ impl Paper {
     #[must_use]
     pub const fn title(self) -> &'static str {
         match self {
+            Paper::BenchSheet => "Bench sheet",
+            Paper::PurchaseOrder => "Order for parts",
+            Paper::Labels => "Labels",
+            Paper::HandBack => "Hand-back",
+            Paper::Invoice => "Invoice",
             Paper::CustomerReport => "Report to the customer",
             Paper::Teardown => "Teardown estimate",
             Paper::Estimate => "Estimate",
@@ -88,10 +118,31 @@ impl Paper {
         }
     }
 
+    /// Whether it is written to somebody outside the shop, so that it says who the shop is.
+    #[must_use]
+    pub const fn leaves(self) -> bool {
+        match self {
+            Paper::CustomerReport
+            | Paper::Teardown
+            | Paper::Estimate
+            | Paper::PurchaseOrder
+            | Paper::MachineOrder
+            | Paper::Proof
+            | Paper::HandBack
+            | Paper::Invoice => true,
+            Paper::BenchSheet | Paper::PartsList | Paper::Labels | Paper::BuildSheet => false,
+        }
+    }
+
     /// The word under which the logbook keeps that it left the shop.
     #[must_use]
     pub const fn in_logbook(self) -> logbook::Paper {
         match self {
+            Paper::BenchSheet => logbook::Paper::BenchSheet,
+            Paper::PurchaseOrder => logbook::Paper::PurchaseOrder,
+            Paper::Labels => logbook::Paper::Labels,
+            Paper::HandBack => logbook::Paper::HandBack,
+            Paper::Invoice => logbook::Paper::Invoice,
             Paper::CustomerReport => logbook::Paper::CustomerPage,
             Paper::Teardown => logbook::Paper::TeardownEstimate,
             Paper::Estimate => logbook::Paper::Estimate,
@@ -144,6 +195,20 @@ pub struct JobPapers<'a> {
     pub shop: Option<&'a str>,
 }
 
+impl<'a> JobPapers<'a> {
+    /// Whose papers they are: as named for this once, else the shop of the knowledge.
+    #[must_use]
+    pub fn owner(&self) -> &'a str {
+        owner(self.shop, self.knowledge)
+    }
+}
+
+/// The shop as it stands on papers: as named for this once, else that of the knowledge.
+#[must_use]
+pub fn owner<'a>(named: Option<&'a str>, knowledge: &'a Knowledge) -> &'a str {
+    named.or(knowledge.shop_name()).unwrap_or("Engine repair workshop")
+}
+
 /// A finished paper.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Typeset {
@@ -182,6 +247,32 @@ pub enum PaperError {
         /// The job.
         job: String,
     },
+    /// A bench sheet was asked for and no check is open.
+    #[error("bench sheet of job {job}: no check is open that this engine can still give; the report has what was read")]
+    NothingToRead {
+        /// The job.
+        job: String,
+    },
+    /// Orders were asked for and nothing is ordered.
+    #[error("orders of job {job}: nothing is ordered; order a part (`part-ordered`) first")]
+    NothingOrdered {
+        /// The job.
+        job: String,
+    },
+    /// Labels were asked for and nothing is bagged, ordered or sent out.
+    #[error("labels of job {job}: nothing is bagged, ordered or sent to a machine shop yet")]
+    NothingToLabel {
+        /// The job.
+        job: String,
+    },
+    /// An invoice was asked for and cannot be made.
+    #[error("invoice of job {job}: {why}")]
+    NotBilled {
+        /// The job.
+        job: String,
+        /// Why.
+        why: String,
+    },
     /// The job has no engine.
     #[error("{paper} of job {job}: nobody has described the engine; enter one (`engine-described`) first")]
     NoEngine {
@@ -204,22 +295,48 @@ impl PaperError {
     /// Whether a rule of the shop keeps the paper back, and no fault.
     #[must_use]
     pub const fn is_ruled(&self) -> bool {
-        matches!(self, Self::CauseUnnamed { .. } | Self::NoOption { .. } | Self::NothingToOpen { .. })
+        match self {
+            Self::CauseUnnamed { .. }
+            | Self::NoOption { .. }
+            | Self::NothingToOpen { .. }
+            | Self::NothingToRead { .. }
+            | Self::NothingOrdered { .. }
+            | Self::NothingToLabel { .. }
+            | Self::NotBilled { .. } => true,
+            Self::NoEngine { .. } | Self::Typesetting { .. } => false,
+        }
     }
 }
 
-/// The papers that a job has something for: a teardown estimate only while something is to be opened.
+/// The papers that a job has something for: those of finding out while it is found out, an estimate of teardown only while
+/// something is to be opened, orders and labels once there is something on them, hand-back and invoice once it comes to that.
 #[must_use]
 pub fn due(case: &Case, state: &JobState, knowledge: &Knowledge) -> Vec<Paper> {
-    let to_open = state.closed.is_none() && workup::teardown::next_stage(case, state, knowledge).is_some();
-    Paper::ALL.into_iter().filter(|paper| to_open || *paper != Paper::Teardown).collect()
+    let open = state.closed.is_none();
+    let handed = state.handed_back.is_some();
+    let wanted = |paper: &Paper| match paper {
+        Paper::BenchSheet => open && !handed && !case.advice.next.is_empty(),
+        Paper::Teardown => open && workup::teardown::next_stage(case, state, knowledge).is_some(),
+        Paper::PurchaseOrder => !state.orders.is_empty(),
+        Paper::Labels => !state.orders.is_empty() || !state.bags.is_empty() || !state.machine_orders.is_empty(),
+        Paper::HandBack => handed || !state.runs.is_empty(),
+        Paper::Invoice => handed,
+        Paper::CustomerReport
+        | Paper::Estimate
+        | Paper::MachineOrder
+        | Paper::PartsList
+        | Paper::BuildSheet
+        | Paper::Proof => true,
+    };
+    Paper::ALL.into_iter().filter(wanted).collect()
 }
 
 /// Typesets one paper of a job.
 ///
 /// # Errors
 /// [`PaperError::CauseUnnamed`] for an estimate while the cause is open, [`PaperError::NothingToOpen`] for a teardown
-/// estimate of an engine that is open as far as anybody wants, [`PaperError::NoEngine`] for a job without
+/// estimate of an engine that is open as far as anybody wants, [`PaperError::NothingToRead`], [`PaperError::NothingOrdered`],
+/// [`PaperError::NothingToLabel`] and [`PaperError::NotBilled`] for papers that have nothing to say yet, [`PaperError::NoEngine`] for a job without
 /// one, [`PaperError::Typesetting`] where the typesetter refuses.
 pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typeset, PaperError> {
     let Some(layout) = job.state.layout.as_ref() else {
@@ -232,6 +349,11 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
             let blank = |size| Sheet::new(paper.title(), title_block(paper, job), size);
             return machine::fitted(&desk, &job.issued, size, blank);
         }
+        Paper::BenchSheet => bench_sheet::write(&mut sheet, &desk)?,
+        Paper::PurchaseOrder => purchase::write(&mut sheet, &desk)?,
+        Paper::Labels => labels::write(&mut sheet, &desk)?,
+        Paper::HandBack => hand_back::write(&mut sheet, &desk),
+        Paper::Invoice => invoice::write(&mut sheet, &desk)?,
         Paper::CustomerReport => customer::write(&mut sheet, &desk),
         Paper::Teardown => teardown::write(&mut sheet, &desk)?,
         Paper::Estimate => estimate::write(&mut sheet, &desk)?,
@@ -242,10 +364,18 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
     press::print(paper.word(), &job.issued, &sheet)
 }
 
+/// Where the shop stands, how to reach it, and its numbers, line by line.
+fn letterhead(job: &JobPapers<'_>) -> Vec<String> {
+    let Some(shop) = &job.knowledge.shop else { return Vec::new() };
+    let lines = [shop.address.join(", "), shop.reach.join(", "), shop.registration.join(", ")];
+    lines.into_iter().filter(|line| !line.is_empty()).collect()
+}
+
 /// What every sheet says about itself, after ISO 7200; made by whoever wrote last into the record that it prints.
 fn title_block(paper: Paper, job: &JobPapers<'_>) -> TitleBlock {
     TitleBlock {
-        owner: job.shop.unwrap_or("Engine repair workshop").to_owned(),
+        owner: job.owner().to_owned(),
+        letterhead: if paper.leaves() { letterhead(job) } else { Vec::new() },
         title: if job.case.title.is_empty() { "Engine job".to_owned() } else { job.case.title.clone() },
         kind: paper.title().to_owned(),
         number: words::tail(&job.case.job),

@@ -7,13 +7,14 @@
 //! - What it must not know: a job, a reading, a belief. It computes no verdict.
 //!
 //! Modules in reading order: [`source`], [`load`], [`network`] (causes, conditions, checks, blocks, outside faults),
-//! [`limits`], [`gauges`], [`workshop`], [`lint`].
+//! [`limits`], [`gauges`], [`workshop`], [`shop`], [`lint`].
 
 pub mod gauges;
 pub mod limits;
 pub mod lint;
 pub mod load;
 pub mod network;
+pub mod shop;
 pub mod source;
 pub mod workshop;
 
@@ -30,6 +31,7 @@ pub use network::{
     Prerequisite, PriorBy, Reading, ReadingExample, ReadingKind, Remedy, Repeat, Shuts, Stage, ToldBy, Tool, Travel,
     WaitFor, Worse, with_factor, worst_of,
 };
+pub use shop::{Shop, ShopTax, ShopWords};
 pub use source::{Source, SourceKind};
 use workshop::{
     Arrival, BuildStage, CallSheet, Caution, Joint, Keep, Operation, Place, Reference, RepairOption, Residue, Rule,
@@ -96,6 +98,8 @@ pub struct Knowledge {
     pub residues: Vec<Located<Residue>>,
     /// Places residues are found at.
     pub places: Vec<Located<Place>>,
+    /// The shop itself, where it has told who it is.
+    pub shop: Option<Shop>,
     /// The list of sources.
     pub sources: Vec<Located<Reference>>,
     /// The fingerprint of all files.
@@ -138,6 +142,8 @@ impl Knowledge {
     pub fn from_files(files: &FileSet) -> Result<Self, LoadError> {
         let mut wrong = Vec::new();
         let repeats: Vec<Located<Repeat>> = take(read_tables(files, "checks", "repeat"), &mut wrong);
+        let shops: Vec<Located<Shop>> = take(read_tables(files, "shop", "shop"), &mut wrong);
+        wrong.extend(shop::complaints(&shops));
         let knowledge = Self {
             attributes: take(read_tables(files, "causes", "attribute"), &mut wrong),
             causes: take(read_tables(files, "causes", "cause"), &mut wrong),
@@ -170,6 +176,7 @@ impl Knowledge {
             cautions: take(read_tables(files, "cautions", "caution"), &mut wrong),
             residues: take(read_tables(files, "residues", "residue"), &mut wrong),
             places: take(read_tables(files, "residues", "place"), &mut wrong),
+            shop: shops.into_iter().next().map(|shop| shop.value),
             sources: {
                 let mut sources = take(read_tables(files, "sources", "source"), &mut wrong);
                 sources.extend(take(read_tables(files, "checks", "source"), &mut wrong));
@@ -180,6 +187,12 @@ impl Knowledge {
         wrong.sort();
         wrong.dedup();
         if wrong.is_empty() { Ok(knowledge) } else { Err(LoadError::Files(wrong)) }
+    }
+
+    /// The name of the shop, where it has told one.
+    #[must_use]
+    pub fn shop_name(&self) -> Option<&str> {
+        self.shop.as_ref().map(|shop| shop.name.as_str())
     }
 
     /// The cause of that id.

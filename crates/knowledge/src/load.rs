@@ -130,6 +130,7 @@ pub const FOLDERS: &[(&str, &[&str])] = &[
     ("outside", &["outside"]),
     ("parts", &["joint", "arrival", "rule"]),
     ("residues", &["residue", "place"]),
+    ("shop", &["shop"]),
     ("sources", &["source"]),
     ("steps", &["stage", "rule", "keep", "wait"]),
 ];

@@ -873,6 +873,9 @@ pub struct Arrival {
     pub id: String,
     /// What comes in.
     pub item: String,
+    /// The options and operations under whose name it is ordered.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub comes_as: Vec<String>,
     /// What to look at.
     pub checks: Vec<String>,
     /// Where it comes from.

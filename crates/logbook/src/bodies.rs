@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 
 use anatomy::{EngineLayout, EntryId, JobId, Known, Position, Scope};
 use jiff::civil::Date;
-use quantity::Money;
+use quantity::tax::part_of_one;
+use quantity::{Charge, Money, Prices, Rounding, TaxBy, TaxRules};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -366,6 +367,17 @@ bodies! {
         parts_markup_percent?: String,
         /// What the engine or vehicle brings as scrap.
         scrap_value?: Money,
+        /// What the tax is called where the shop stands.
+        tax_name?: String,
+        /// Whether the amounts of this job hold the tax already.
+        prices?: Prices,
+        /// Where the tax is rounded; left out: on the total.
+        tax_by?: TaxBy,
+        /// How it is rounded; left out: the middle away from zero.
+        tax_rounding?: Rounding,
+        ;
+        /// What is taxed; none named: everything.
+        taxed*: Charge,
     }
     #[derive(Default)]
     /// What the customer cannot go beyond; of several the later field wins.
@@ -612,6 +624,10 @@ bodies! {
         order?: EntryId,
         /// Anything else.
         note?: String,
+        /// Whether a new one is to come in its place under the same order; left out: it is, unless it is an old part.
+        again?: Known,
+        /// Who pays for sending it back and for the time lost.
+        pays?: Bearer,
     }
     /// One line of a machine order.
     MachineLine {
@@ -1008,5 +1024,31 @@ pub fn number_in(text: &str, typed_for: &str, unit: &str) -> Option<f64> {
     match quantity::parse_quantity(text, Some(quantity::Unit::from_symbol(typed_for).ok()?)).ok()? {
         quantity::Reply::Value(typed) => typed.value_in(quantity::Unit::from_symbol(unit).ok()?).ok(),
         quantity::Reply::Question(_) => None,
+    }
+}
+
+impl MoneyTold {
+    /// How tax is reckoned; nothing while the rate, or whether prices hold it, is not told, or where there is none.
+    #[must_use]
+    pub fn tax_rules(&self) -> Option<TaxRules> {
+        let rate = part_of_one(self.tax_percent.as_deref()?).filter(|rate| !rate.is_zero())?;
+        Some(TaxRules {
+            rate,
+            by: self.tax_by.unwrap_or_default(),
+            prices: self.prices?,
+            rounding: self.tax_rounding.unwrap_or_default(),
+        })
+    }
+
+    /// Whether a charge is taxed.
+    #[must_use]
+    pub fn taxes(&self, charge: Charge) -> bool {
+        self.taxed.is_empty() || self.taxed.contains(&charge)
+    }
+
+    /// What the tax is called here.
+    #[must_use]
+    pub fn tax_word(&self) -> &str {
+        self.tax_name.as_deref().unwrap_or("tax")
     }
 }

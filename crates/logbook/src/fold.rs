@@ -468,6 +468,13 @@ fn merge_money(kept: &mut MoneyTold, told: &MoneyTold) {
     later(&mut kept.tax_percent, &told.tax_percent);
     later(&mut kept.parts_markup_percent, &told.parts_markup_percent);
     later(&mut kept.scrap_value, &told.scrap_value);
+    later(&mut kept.tax_name, &told.tax_name);
+    later(&mut kept.prices, &told.prices);
+    later(&mut kept.tax_by, &told.tax_by);
+    later(&mut kept.tax_rounding, &told.tax_rounding);
+    if !told.taxed.is_empty() {
+        kept.taxed.clone_from(&told.taxed);
+    }
 }
 
 fn complain_about_force(force: &Force, notices: &mut Vec<Notice>) {

@@ -146,7 +146,7 @@ kinds! {
     /// Advice was not followed.
     AdviceOverruled(AdviceOverruled) = "advice-overruled", None, [V1 = 1], V1;
     /// The money that choices are made with.
-    MoneyTold(MoneyTold) = "money-told", None, [V1 = 1], V1;
+    MoneyTold(MoneyTold) = "money-told", None, [V1 = 1, V2 = 2], V2;
     /// What the customer cannot go beyond.
     LimitsTold(LimitsTold) = "limits-told", None, [V1 = 1], V1;
     /// A yes was asked for.
@@ -176,7 +176,7 @@ kinds! {
     /// A part was fitted.
     PartFitted(PartFitted) = "part-fitted", Some(Moment::Build), [V1 = 1], V1;
     /// A part went back.
-    PartReturned(PartReturned) = "part-returned", Some(Moment::Order), [V1 = 1], V1;
+    PartReturned(PartReturned) = "part-returned", Some(Moment::Order), [V1 = 1, V2 = 2], V2;
     /// A machine order went out.
     MachineOrderSent(MachineOrderSent) = "machine-order-sent", Some(Moment::Order), [V1 = 1, V2 = 2], V2;
     /// Machine work came back.
@@ -200,7 +200,7 @@ kinds! {
     /// The engine was run.
     EngineRun(EngineRun) = "engine-run", Some(Moment::Prove), [V1 = 1], V1;
     /// A paper left the shop.
-    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1, V2 = 2], V2;
+    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1, V2 = 2, V3 = 3], V3;
     /// The engine went back to its owner.
     HandedBack(HandedBack) = "handed-back", Some(Moment::HandBack), [V1 = 1], V1;
     /// The engine came back.
@@ -243,7 +243,22 @@ impl EntryBody {
             return if r.repeats.is_empty() && r.mean_of.is_none() { 1 } else { 2 };
         }
         if let EntryBody::PaperIssued(issued) = self {
-            return if issued.paper == crate::words::Paper::TeardownEstimate { 2 } else { 1 };
+            use crate::words::Paper;
+            return match issued.paper {
+                Paper::BenchSheet | Paper::PurchaseOrder | Paper::Labels | Paper::Invoice => 3,
+                Paper::TeardownEstimate => 2,
+                Paper::CustomerPage
+                | Paper::Estimate
+                | Paper::MachineOrder
+                | Paper::PartsList
+                | Paper::BuildSheet
+                | Paper::Proof
+                | Paper::HandBack => 1,
+            };
+        }
+        if let EntryBody::PartReturned(back) = self {
+            let new = back.why == crate::words::ReturnKind::Damaged || back.again.is_some() || back.pays.is_some();
+            return if new { 2 } else { 1 };
         }
         if let EntryBody::MachineOrderSent(order) = self {
             return if order.promised.is_none() { 1 } else { 2 };
@@ -253,6 +268,14 @@ impl EntryBody {
         }
         if let EntryBody::ApprovalAsked(ask) = self {
             return if ask.code.is_none() && ask.answer_by.is_none() && ask.shown.is_empty() { 1 } else { 2 };
+        }
+        if let EntryBody::MoneyTold(told) = self {
+            let of_tax = told.tax_name.is_some()
+                || told.prices.is_some()
+                || told.tax_by.is_some()
+                || told.tax_rounding.is_some()
+                || !told.taxed.is_empty();
+            return if of_tax { 2 } else { 1 };
         }
         if let EntryBody::ApprovalRefused(refusal) = self {
             return if refusal.page.is_none() { 1 } else { 2 };
@@ -326,6 +349,13 @@ impl EntryBody {
             return Err(format!(
                 "mean_of {n}: expected two or more and the mean as value; say how many, or leave it out"
             ));
+        }
+        if let EntryBody::MoneyTold(told) = self
+            && self.version() > 1
+            && let Some(percent) = &told.tax_percent
+            && quantity::tax::part_of_one(percent).is_none()
+        {
+            return Err(format!("tax_percent {percent:?}: expected per cent from 0 to 1000; type it as 19 or 8.25"));
         }
         if let EntryBody::EngineFigureSet(set) = self {
             ensure_range(set)?;

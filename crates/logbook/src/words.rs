@@ -197,6 +197,8 @@ words! {
         Wrong = "wrong",
         /// A part that failed under its warranty.
         Warranty = "warranty",
+        /// A part that came damaged or failed a look; from version 2 of what says that a part went back.
+        Damaged = "damaged",
     }
 }
 words! {
@@ -242,5 +244,13 @@ words! {
         Proof = "proof",
         /// The hand-back page.
         HandBack = "hand-back",
+        /// The blank twin of the screens; this and the next from version 3 of what says that a paper left.
+        BenchSheet = "bench-sheet",
+        /// The orders for parts.
+        PurchaseOrder = "purchase-order",
+        /// Labels to cut out.
+        Labels = "labels",
+        /// The invoice.
+        Invoice = "invoice",
     }
 }

@@ -1,7 +1,8 @@
 //! The arithmetic of an estimate: markup, labour, sublet work, tax, deposits, rounding. Exact decimals throughout.
 
 use quantity::money::MoneyReply;
-use quantity::{Currency, Decimal, Money, MoneyError, Rounding, minor_digits, parse_money};
+use quantity::tax::part_of_one;
+use quantity::{Currency, Decimal, Money, MoneyError, Prices, Rounding, TaxBy, TaxRules, minor_digits, parse_money};
 
 use crate::budget::rows_of;
 use crate::catalogue::{Calculator, Computed, Group, Input, Output};
@@ -156,13 +157,6 @@ impl Rules {
     }
 }
 
-/// A percentage as an exact part of one: `8.25 %` and `8.25` are both 0.0825.
-fn part_of_one(text: &str) -> Option<Decimal> {
-    let number: Decimal = text.trim().trim_end_matches('%').trim().parse().ok()?;
-    let in_reach = number >= Decimal::ZERO && number <= Decimal::from(1000);
-    in_reach.then(|| number / Decimal::ONE_HUNDRED)
-}
-
 struct Place<'a> {
     row: usize,
     text: &'a str,
@@ -278,16 +272,6 @@ impl Place<'_> {
     }
 }
 
-/// Net amount and tax of an amount as typed.
-fn net_and_tax(amount: &Money, rate: Decimal, with_tax: bool, rules: &Rules) -> Result<(Money, Money), MoneyError> {
-    let round = |amount: Decimal| Money::rounded_by(rules.rounding, amount, rules.currency);
-    if with_tax {
-        let net = round(amount.amount().checked_div(Decimal::ONE + rate).ok_or(MoneyError::TooLarge)?)?;
-        return Ok((net, amount.minus(&net)?));
-    }
-    Ok((*amount, round(amount.amount().checked_mul(rate).ok_or(MoneyError::TooLarge)?)?))
-}
-
 fn estimate_lines(given: &Given) -> Result<Computed, CalcError> {
     let rate = part_of_one(given.text("tax").unwrap_or("0"))
         .ok_or_else(|| given.out_of_domain("tax", "is no rate from 0 to 1000 %; type it as 8.25 %"))?;
@@ -318,33 +302,26 @@ fn estimate_lines(given: &Given) -> Result<Computed, CalcError> {
             .try_fold(zero, |so_far, line| so_far.plus(&line.amount))
             .map_err(refused)
     };
-    let taxable = sum(&|line| line.taxed && line.kind != Kind::Core)?;
-    let untaxed = sum(&|line| !line.taxed && line.kind != Kind::Core)?;
-    let (net, tax) = if per_line {
-        lines
-            .iter()
-            .filter(|line| line.taxed)
-            .try_fold((zero, zero), |(net, tax), line| {
-                let (of_net, of_tax) = net_and_tax(&line.amount, rate, with_tax, &rules)?;
-                Ok((net.plus(&of_net)?, tax.plus(&of_tax)?))
-            })
-            .map_err(refused)?
-    } else {
-        net_and_tax(&taxable, rate, with_tax, &rules).map_err(refused)?
+    let tax_rules = TaxRules {
+        rate,
+        by: if per_line { TaxBy::Line } else { TaxBy::Total },
+        prices: if with_tax { Prices::WithTax } else { Prices::WithoutTax },
+        rounding: rules.rounding,
     };
+    let billed: Vec<(Money, bool)> =
+        lines.iter().filter(|line| line.kind != Kind::Core).map(|line| (line.amount, line.taxed)).collect();
+    let taxed = tax_rules.add_up(rules.currency, &billed).map_err(refused)?;
     let deposits = sum(&|line| line.kind == Kind::Core)?;
-    let subtotal = net.plus(&untaxed).map_err(refused)?;
-    let total = subtotal.plus(&tax).map_err(refused)?;
     for (key, kind) in
         [("parts", Kind::Part), ("labour", Kind::Labour), ("sublet", Kind::Sublet), ("other", Kind::Other)]
     {
         computed.put_money(key, sum(&|line| line.kind == kind)?);
     }
-    computed.put_money("subtotal", subtotal);
-    computed.put_money("tax", tax);
-    computed.put_money("total", total);
+    computed.put_money("subtotal", taxed.net);
+    computed.put_money("tax", taxed.tax);
+    computed.put_money("total", taxed.total);
     computed.put_money("deposits", deposits);
-    computed.put_money("to_pay", total.plus(&deposits).map_err(refused)?);
+    computed.put_money("to_pay", taxed.total.plus(&deposits).map_err(refused)?);
     computed.note(format!(
         "each line is rounded {} to {} decimals; tax is rounded on {}",
         given.text("rounding").unwrap_or("half-up").replace('-', " "),

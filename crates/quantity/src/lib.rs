@@ -15,7 +15,8 @@
 //! 6. [`mod@measured`]: values with standard uncertainty
 //! 7. [`mod@decision`]: probability of keeping a limit and the four-outcome verdict
 //! 8. [`mod@money`]: amounts in ISO 4217 currencies
-//! 9. [`mod@print`]: how many digits a figure deserves
+//! 9. [`mod@tax`]: tax on the lines of a bill, by the rules of a place
+//! 10. [`mod@print`]: how many digits a figure deserves
 
 pub mod decision;
 pub mod dimension;
@@ -24,6 +25,7 @@ pub mod money;
 pub mod parse;
 pub mod print;
 pub mod size;
+pub mod tax;
 pub mod typed;
 pub mod unit;
 
@@ -36,5 +38,6 @@ pub use measured::{Measured, MeasuredError, root_sum_square};
 pub use money::{Currency, Decimal, Money, MoneyError, MoneyReply, Rounding, minor_digits, parse_money};
 pub use parse::{DoubtReply, ParseError, TypedWithDoubt, parse_quantity, parse_with_doubt};
 pub use size::{Difference, Size, SizeError, Temperature, TemperatureDifference};
+pub use tax::{Charge, Prices, TaxBy, TaxRules, Taxed};
 pub use typed::{Question, Reply, Typed};
 pub use unit::{Unit, UnitError};

@@ -34,6 +34,19 @@ pub enum Rounding {
 }
 
 impl Rounding {
+    /// Every one.
+    pub const ALL: &'static [Self] = &[Self::HalfUp, Self::HalfEven, Self::Down];
+
+    /// Its word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::HalfUp => "half-up",
+            Self::HalfEven => "half-even",
+            Self::Down => "down",
+        }
+    }
+
     const fn strategy(self) -> RoundingStrategy {
         match self {
             Self::HalfUp => RoundingStrategy::MidpointAwayFromZero,

@@ -120,7 +120,7 @@ pub(crate) async fn give(State(bench): State<Bench>, Path((id, file)): Path<(Str
         (header::CONTENT_SECURITY_POLICY, LOOK.to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"customer-page-{code}.html\"")),
     ];
-    Ok((headers, page::written(&job, &made, Some(ask))).into_response())
+    Ok((headers, page::written(&job, &made, Some(ask), bench.knowledge())).into_response())
 }
 
 /// Shows the page as it would be, without a code; nothing is asked.
@@ -130,7 +130,7 @@ pub(crate) async fn look(State(bench): State<Bench>, Path(id): Path<String>) -> 
     let question = at_most(&job.state, &case).ok_or_else(|| not_made(&PageError::NoPrice))?;
     let made = CustomerPage::of(&case, &job.state, bench.knowledge(), &question).map_err(|e| not_made(&e))?;
     let headers = [(header::CONTENT_TYPE, "text/html; charset=utf-8"), (header::CONTENT_SECURITY_POLICY, LOOK)];
-    Ok((headers, page::written(&job, &made, None)).into_response())
+    Ok((headers, page::written(&job, &made, None, bench.knowledge())).into_response())
 }
 
 /// A question about the chosen way, else the best, with the high end of its price as ceiling.

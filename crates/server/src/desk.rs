@@ -367,6 +367,19 @@ impl Bench {
         let mut together = vec![unsealed.clone()];
         lan::roles::ensure_may_enter(body, seen.job.as_ref().map_or(&[][..], |job| &job.entries))?;
         let Some(now) = &seen.job else {
+            if let (EntryBody::JobOpened(_), Some(rates)) = (body, workup::shop::rates(self.knowledge())) {
+                let id = surroundings::new_entry();
+                let told = Unsealed::new(
+                    unsealed.job,
+                    surroundings::time_of(id),
+                    &unsealed.by,
+                    device,
+                    id,
+                    &EntryBody::MoneyTold(rates),
+                )
+                .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the shop's rates do not fit", e))?;
+                together.push(told);
+            }
             return Ok(Allowed { together, by: By::Chain(None) });
         };
         logbook::ensure_writable(&now.entries)

@@ -16,7 +16,7 @@ use logbook::{
     JobState, Kind, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
 };
 use maud::{Markup, html};
-use quantity::{Currency, MoneyReply, Unit, parse_money};
+use quantity::{Charge, Currency, MoneyReply, Prices, Rounding, TaxBy, Unit, parse_money};
 use serde_json::{Map, Value};
 use workup::entering::{body_of, figure};
 
@@ -91,8 +91,70 @@ pub(crate) fn pick<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask 
     Ask::Pick(all.iter().map(|case| (word(*case).to_owned(), words(word(*case)))).collect())
 }
 
+fn several<T: Copy>(all: &[T], word: impl Fn(T) -> &'static str) -> Ask {
+    Ask::Several(all.iter().map(|case| (word(*case).to_owned(), words(word(*case)))).collect())
+}
+
 fn ids<'k>(list: impl Iterator<Item = (&'k str, &'k str)>) -> Ask {
     Ask::Pick(list.map(|(id, name)| (id.to_owned(), name.to_owned())).collect())
+}
+
+/// The looks at something that arrived, as the form counts them; no part wants more.
+const LOOKS: [&str; 12] = [
+    "First", "Second", "Third", "Fourth", "Fifth", "Sixth", "Seventh", "Eighth", "Ninth", "Tenth", "Eleventh",
+    "Twelfth",
+];
+
+fn looked() -> Ask {
+    pick(ArrivalResult::ALL, ArrivalResult::word)
+}
+
+/// The field by which a form says that its looks were named by the page, so that those without a result were not taken.
+const LOOKS_NAMED: &str = "looks-named";
+
+/// The questions about something that arrived, with the looks that it wants; `given` are the answers of the page.
+pub(crate) fn arrival(
+    state: &JobState,
+    knowledge: &Knowledge,
+    looks: &[String],
+    given: &[(&'static str, String)],
+) -> Vec<Field> {
+    let mut fields: Vec<Field> = fields(Kind::PartArrived, state, knowledge);
+    fields.retain(|f| !f.name.starts_with("checks."));
+    for (name, value) in given {
+        for field in fields.iter_mut().filter(|f| f.name == *name) {
+            field.ask = Ask::Fixed(value.clone());
+        }
+    }
+    fields.push(may(LOOKS_NAMED, "", Ask::Fixed("yes".to_owned())));
+    for (n, look) in looks.iter().take(LOOKS.len()).enumerate() {
+        fields.push(may(format!("checks.{n}.what"), "", Ask::Fixed(look.clone())));
+        fields.push(may(format!("checks.{n}.result"), title(look), looked()));
+        fields.push(rare(format!("checks.{n}.note"), format!("Note: {look}"), Ask::Line));
+    }
+    // One more, for what only the eye finds.
+    let n = looks.len();
+    if n < LOOKS.len() {
+        fields.push(rare(format!("checks.{n}.what"), "Anything else looked at", Ask::Line));
+        fields.push(rare(format!("checks.{n}.result"), "What that gave", looked()));
+        fields.push(rare(format!("checks.{n}.note"), "Note on it", Ask::Line));
+    }
+    fields
+}
+
+/// Without the looks that the page named and nobody took.
+fn looks_taken(typed: &Typed) -> Cow<'_, Typed> {
+    if !typed.contains_key(LOOKS_NAMED) {
+        return Cow::Borrowed(typed);
+    }
+    let mut out = typed.clone();
+    for n in 0..LOOKS.len() {
+        let blank = |field: &str| typed.get(&format!("checks.{n}.{field}")).is_none_or(|t| t.trim().is_empty());
+        if blank("result") && blank("note") {
+            out.remove(&format!("checks.{n}.what"));
+        }
+    }
+    Cow::Owned(out)
 }
 
 pub(crate) fn places(state: &JobState) -> Ask {
@@ -196,7 +258,6 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
     let known = || pick(Known::ALL, Known::word);
     let covers = || pick(Covers::ALL, Covers::word);
     let channel = || pick(Channel::ALL, Channel::word);
-    let looked = || pick(ArrivalResult::ALL, ArrivalResult::word);
     let dissolves = || pick(Dissolves::ALL, Dissolves::word);
     match kind {
         Kind::JobOpened => vec![
@@ -279,9 +340,14 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
         Kind::MoneyTold => vec![
             may("labour_rate", "Price of a billed hour", Ask::Money),
             may("standing_per_day", "What a day standing costs the customer", Ask::Money),
-            may("tax_percent", "Tax on top, per cent", Ask::Line),
+            may("tax_percent", "Tax, per cent", Ask::Line),
+            may("prices", "The amounts of this job are", pick(Prices::ALL, Prices::word)),
             may("parts_markup_percent", "Added on parts, per cent", Ask::Line),
             may("scrap_value", "Scrap value", Ask::Money),
+            rare("tax_name", "What the tax is called", Ask::Line),
+            rare("taxed", "Only this is taxed (none: everything)", several(Charge::ALL, Charge::word)),
+            rare("tax_by", "Tax is rounded on", pick(TaxBy::ALL, TaxBy::word)),
+            rare("tax_rounding", "How it is rounded", pick(Rounding::ALL, Rounding::word)),
         ],
         Kind::LimitsTold => vec![
             may("most", "The most that may be paid for putting it right", Ask::Money),
@@ -455,24 +521,23 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             rare("core_due", "Old part taken back until", Ask::Day),
             rare("holds", "A kit or set: the parts it holds, one a line", Ask::List),
         ],
-        Kind::PartArrived => vec![
-            need("part", "Part", Ask::Line),
-            may("order", "The order it belongs to", orders(state, knowledge)),
-            may("quantity", "How many, if not all", Ask::Count),
-            may("batch", "Batch or serial number", Ask::Line),
-            may("checks.0.what", "First look: at what", Ask::Line),
-            may("checks.0.result", "First look: result", looked()),
-            may("checks.1.what", "Second look: at what", Ask::Line),
-            may("checks.1.result", "Second look: result", looked()),
-            rare("checks.0.note", "First look: note", Ask::Line),
-            rare("checks.1.note", "Second look: note", Ask::Line),
-            rare("checks.2.what", "Third look: at what", Ask::Line),
-            rare("checks.2.result", "Third look: result", looked()),
-            rare("checks.2.note", "Third look: note", Ask::Line),
-            rare("checks.3.what", "Fourth look: at what", Ask::Line),
-            rare("checks.3.result", "Fourth look: result", looked()),
-            rare("checks.3.note", "Fourth look: note", Ask::Line),
-        ],
+        Kind::PartArrived => {
+            let mut fields = vec![
+                need("part", "Part", Ask::Line),
+                may("order", "The order it belongs to", orders(state, knowledge)),
+                may("quantity", "How many, if not all", Ask::Count),
+                may("batch", "Batch or serial number", Ask::Line),
+            ];
+            for (n, name) in LOOKS.iter().enumerate() {
+                let rare_from = |n: usize, field: Field| Field { rare: n > 1, ..field };
+                let asks = [("what", "at what", Ask::Line), ("result", "result", looked())];
+                for (word, says, ask) in asks {
+                    fields.push(rare_from(n, may(format!("checks.{n}.{word}"), format!("{name} look: {says}"), ask)));
+                }
+                fields.push(rare(format!("checks.{n}.note"), format!("{name} look: note"), Ask::Line));
+            }
+            fields
+        }
         Kind::PartFitted => vec![
             need("part", "Part", Ask::Line),
             may("position", "Where", places(state)),
@@ -483,6 +548,8 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("part", "Part", Ask::Line),
             need("why", "Why it goes back", pick(ReturnKind::ALL, ReturnKind::word)),
             may("order", "The order it came with", orders(state, knowledge)),
+            may("again", "Is a new one to come in its place?", known()),
+            may("pays", "Who pays for sending it back and the time lost", pick(Bearer::ALL, Bearer::word)),
             may("note", "Note", Ask::Line),
         ],
         Kind::MachineOrderSent => crate::machine::order_fields(state, knowledge, quotes(state)),
@@ -672,6 +739,8 @@ pub(crate) fn body(
     if fields.is_empty() {
         return Err(vec![FieldTrouble::new("kind", format!("{} is not written by a form", kind.word()))]);
     }
+    let taken = looks_taken(typed);
+    let typed = taken.as_ref();
     let (mut root, mut errors) = read(&fields, typed, currency(state));
     errors.extend(crate::machine::missing(kind, state, typed));
     if !errors.is_empty() {

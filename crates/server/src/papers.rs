@@ -43,6 +43,10 @@ pub(crate) fn made(
             PaperError::CauseUnnamed { .. }
             | PaperError::NoOption { .. }
             | PaperError::NothingToOpen { .. }
+            | PaperError::NothingToRead { .. }
+            | PaperError::NothingOrdered { .. }
+            | PaperError::NothingToLabel { .. }
+            | PaperError::NotBilled { .. }
             | PaperError::NoEngine { .. } => StatusCode::CONFLICT,
             PaperError::Typesetting { .. } => StatusCode::INTERNAL_SERVER_ERROR,
         };

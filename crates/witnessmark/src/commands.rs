@@ -19,6 +19,7 @@ pub(crate) mod papers;
 pub(crate) mod quotes;
 pub(crate) mod serve;
 pub(crate) mod sheet;
+pub(crate) mod shop;
 pub(crate) mod simulate;
 pub(crate) mod tell;
 pub(crate) mod verify;

@@ -126,6 +126,8 @@ enum Command {
     Verify(commands::verify::Verify),
     /// The network of a job, and exact answers from any network in the open BIF form.
     Network(commands::network::Network),
+    /// Who the shop is and how it reckons; lays its file ready.
+    Shop(commands::shop::ShopCommand),
     /// The knowledge of the trade with its sources.
     Knowledge(commands::knowledge::KnowledgeCommand),
     /// Bench calculators; without a name, lists them.
@@ -218,6 +220,7 @@ fn run(cli: Cli) -> Done {
             Command::Restore(c) => c.run(&desk).await,
             Command::Verify(c) => c.run(&desk).await,
             Command::Network(c) => c.run(&desk).await,
+            Command::Shop(c) => c.run(&desk).await,
             Command::Knowledge(c) => c.run(&desk),
             Command::Calc(c) => c.run(&desk),
             Command::Life(c) => c.run(&desk),

@@ -129,7 +129,8 @@ impl Sheet<'_> {
                 0 => String::new(),
                 n => format!("; {} not counted", count(n, "line", "lines")),
             };
-            t.line(&format!("  {}: {used} {of}{rest}", words(one.covers.word())), 4)?;
+            let tax = one.tax.map(|tax| format!(", tax of {tax} in it")).unwrap_or_default();
+            t.line(&format!("  {}: {used} {of}{tax}{rest}", words(one.covers.word())), 4)?;
         }
         Ok(())
     }

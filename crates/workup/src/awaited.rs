@@ -1,7 +1,7 @@
 //! What is on the way to a job, and which of it sets the date: parts and machine work alike, held against the day that was
 //! promised to the customer. Days come in as arguments; this room has no clock.
 
-use anatomy::EntryId;
+use anatomy::{EntryId, Known};
 use jiff::civil::Date;
 use jiff::{Span, Timestamp, tz::TimeZone};
 use logbook::{Fact, JobState, MachineOrderSent, PartOrdered, ReturnKind};
@@ -73,11 +73,19 @@ pub fn missing(state: &JobState, order: &Fact<PartOrdered>) -> Option<u32> {
     let same = |its: Option<EntryId>, part: &str, entry: EntryId| {
         its == Some(order.in_entry) || (its.is_none() && part == order.part && entry > order.in_entry)
     };
-    // An old part that went back against the order says nothing of the new one.
-    if state.returns.iter().any(|r| r.order == Some(order.in_entry) && r.why != ReturnKind::Core) {
+    // An old part that went back against the order says nothing of the new one. What went back for good, or was ordered
+    // anew, is awaited no more under this order.
+    let mut back = state.returns.iter().filter(|r| r.order == Some(order.in_entry) && r.why != ReturnKind::Core);
+    let anew = |from: EntryId| state.orders.iter().any(|o| o.part == order.part && o.in_entry > from);
+    if back.clone().any(|r| r.again == Some(Known::No) || anew(r.in_entry)) {
         return None;
     }
-    let came = state.arrivals.iter().filter(|a| same(a.order, &a.part, a.in_entry));
+    // What came before it went back is not here; how many went back is not told, so all of them did.
+    let since = back.next_back().map(|r| r.in_entry);
+    let came = state
+        .arrivals
+        .iter()
+        .filter(|a| same(a.order, &a.part, a.in_entry) && since.is_none_or(|since| a.in_entry > since));
     let counted: Option<Vec<u32>> = came.map(|a| a.quantity).collect();
     let here = counted.map_or(order.quantity, |all| all.iter().sum());
     Some(order.quantity.saturating_sub(here)).filter(|left| *left > 0)

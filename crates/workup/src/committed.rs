@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use anatomy::EntryId;
 use jiff::Timestamp;
 use logbook::{Covers, Fact, Figure, JobState};
-use quantity::{Decimal, Money, Reply, Unit, parse_quantity};
+use quantity::{Charge, Currency, Decimal, Money, Prices, Reply, Unit, parse_quantity};
 use serde::Serialize;
 
 /// What one approval, or several that add up, allow, and what is used of it.
@@ -21,9 +21,12 @@ pub struct Committed {
     pub ceiling: Option<Money>,
     /// The approvals that the ceiling is made of.
     pub approvals: Vec<EntryId>,
-    /// What is committed; none while nothing with a price is.
+    /// What is committed, tax included where that is told to come on top; none while nothing with a price is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub used: Option<Money>,
+    /// The tax in it that comes on top of the lines; none where it is not told, or the prices hold it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tax: Option<Money>,
     /// What it is made of.
     pub lines: Vec<Line>,
 }
@@ -46,6 +49,9 @@ pub struct Line {
     pub uncounted: Option<String>,
     /// What sort of promise it is.
     pub sort: Sort,
+    /// What it is paid for, where the record says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub charge: Option<Charge>,
 }
 
 /// What sort of promise a line is.
@@ -106,10 +112,25 @@ pub fn committed(state: &JobState) -> Vec<Committed> {
             if here.is_empty() && approvals.is_empty() {
                 return None;
             }
-            let used = sum_up(&mut here, ceiling.as_ref());
-            Some(Committed { covers, ceiling, approvals, used, lines: here })
+            let net = sum_up(&mut here, ceiling.as_ref());
+            let tax = net.and_then(|net| tax_on_top(state, &here, ceiling.as_ref(), &net));
+            let used = net.map(|net| tax.and_then(|tax| net.plus(&tax).ok()).unwrap_or(net));
+            Some(Committed { covers, ceiling, approvals, used, tax, lines: here })
         })
         .collect()
+}
+
+/// The tax that comes on top of what is committed, where it is told that prices are without it. What the record does not
+/// say the kind of counts as taxed, so that a ceiling is kept.
+fn tax_on_top(state: &JobState, lines: &[Line], ceiling: Option<&Money>, net: &Money) -> Option<Money> {
+    let rules = state.rates.tax_rules().filter(|rules| rules.prices == Prices::WithoutTax)?;
+    let mut with: Vec<Line> = lines.to_vec();
+    for line in &mut with {
+        if let Some(amount) = line.amount.filter(|_| line.charge.is_none_or(|charge| state.rates.taxes(charge))) {
+            line.amount = Some(rules.add_up(amount.currency(), &[(amount, true)]).ok()?.total);
+        }
+    }
+    sum_up(&mut with, ceiling)?.minus(net).ok()
 }
 
 /// How a ceiling and what is used of it went, step by step.
@@ -289,6 +310,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
                 amount,
                 uncounted: amount.is_none().then(|| "no price is told".to_owned()),
                 sort: Sort::Promised,
+                charge: Some(Charge::Parts),
             },
         );
     }
@@ -304,6 +326,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
                 amount,
                 uncounted: amount.is_none().then(|| "it follows no quote".to_owned()),
                 sort: Sort::Promised,
+                charge: Some(Charge::Sublet),
             },
         );
     }
@@ -326,7 +349,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
             let amount = with_freight(Some(quote.price), quote.freight);
             let what = format!("quote for {} accepted", crate::words::words(of));
             let from = Some(quote.supplier.clone());
-            out.push((covers, Line { entry: quote.in_entry, what, from, amount, uncounted: None, sort }));
+            out.push((covers, Line { entry: quote.in_entry, what, from, amount, uncounted: None, sort, charge: None }));
         }
     }
     let mut line = |named: Option<Covers>, line: Line| out.push((counts_against(state, named, line.entry), line));
@@ -336,7 +359,18 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
             Err(why) => (None, Some(why)),
         };
         let what = format!("{} {} worked: {}", time.time.text, time.time.unit, time.what);
-        line(time.covers, Line { entry: time.in_entry, what, from: None, amount, uncounted, sort: Sort::Promised });
+        line(
+            time.covers,
+            Line {
+                entry: time.in_entry,
+                what,
+                from: None,
+                amount,
+                uncounted,
+                sort: Sort::Promised,
+                charge: Some(Charge::Labour),
+            },
+        );
     }
     for cost in &state.costs {
         line(
@@ -348,6 +382,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
                 amount: Some(cost.amount),
                 uncounted: None,
                 sort: Sort::Booked,
+                charge: None,
             },
         );
     }
@@ -376,37 +411,84 @@ fn of_hours(time: &Figure, rate: Option<&Money>) -> Result<Money, String> {
 
 /// Adds lines up in the currency of the ceiling, or of the first line; what is in another one is marked.
 fn sum_up(lines: &mut [Line], ceiling: Option<&Money>) -> Option<Money> {
-    let first = lines.iter().find_map(|l| l.amount);
-    let currency = ceiling.map(Money::currency).or_else(|| first.map(|m| m.currency()))?;
+    let currency = currency_of(lines, ceiling)?;
+    for line in lines.iter_mut().filter(|l| l.amount.is_some_and(|amount| amount.currency() != currency)) {
+        line.uncounted = Some(format!("it is not in {}", currency.code()));
+    }
+    let counted = counted(lines, currency)?;
+    (!counted.is_empty()).then(|| total(&counted, currency)).flatten()
+}
+
+/// The lines that are billed, each of one and the same money once: what a supplier has billed in the place of what was promised,
+/// and the price for the whole in the place of everything in it, unless its own bill or the rest comes to more.
+#[must_use]
+pub fn billed(of: &Committed) -> Vec<&Line> {
+    let currency = currency_of(&of.lines, of.ceiling.as_ref());
+    currency.and_then(|currency| chosen(&of.lines, currency, Both::bill_first)).unwrap_or_default()
+}
+
+fn currency_of(lines: &[Line], ceiling: Option<&Money>) -> Option<Currency> {
+    ceiling.map(Money::currency).or_else(|| Some(lines.iter().find_map(|l| l.amount)?.currency()))
+}
+
+/// The amounts of some lines added up.
+fn total(lines: &[&Line], currency: Currency) -> Option<Money> {
     let zero = Money::zero(currency).ok()?;
+    lines.iter().filter_map(|l| l.amount).try_fold(zero, |sum, amount| sum.plus(&amount).ok())
+}
+
+/// What counts of some lines: of what was promised to a supplier and what was booked with them the larger, and of a price for
+/// the whole and everything else the larger. Nothing where a sum is too large.
+fn counted(lines: &[Line], currency: Currency) -> Option<Vec<&Line>> {
+    chosen(lines, currency, Both::larger)
+}
+
+/// One line for one and the same money; `of_two` says which of what was promised to a supplier and what was booked with them.
+fn chosen<'l>(
+    lines: &'l [Line],
+    currency: Currency,
+    of_two: impl Fn(Both<'l>, Currency) -> Option<Vec<&'l Line>>,
+) -> Option<Vec<&'l Line>> {
     let key = |from: &Option<String>| from.as_ref().map(|f| f.trim().to_lowercase());
     let whole_from = lines.iter().find(|l| l.sort == Sort::Whole).and_then(|l| key(&l.from));
-    let mut inside = (zero, zero);
-    let mut alone = zero;
-    let mut by_supplier: BTreeMap<String, (Money, Money)> = BTreeMap::new();
-    let mut any = false;
-    for line in lines.iter_mut() {
-        let Some(amount) = line.amount else { continue };
-        if amount.currency() != currency {
-            line.uncounted = Some(format!("it is not in {}", currency.code()));
-            continue;
-        }
-        any = true;
+    let (mut inside, mut alone) = (Both::default(), Vec::new());
+    let mut by_supplier: BTreeMap<String, Both<'_>> = BTreeMap::new();
+    for line in lines.iter().filter(|l| l.amount.is_some_and(|amount| amount.currency() == currency)) {
         let from = key(&line.from);
         let whole = line.sort == Sort::Whole || from.is_some() && from == whole_from;
-        let sum = match (&from, whole) {
-            (_, true) => &mut inside,
-            (None, false) => {
-                alone = alone.plus(&amount).ok()?;
-                continue;
-            }
-            (Some(from), false) => by_supplier.entry(from.clone()).or_insert((zero, zero)),
-        };
-        let sum = if line.sort == Sort::Booked { &mut sum.1 } else { &mut sum.0 };
-        *sum = sum.plus(&amount).ok()?;
+        match (from, whole) {
+            (_, true) => inside.add(line),
+            (None, false) => alone.push(line),
+            (Some(from), false) => by_supplier.entry(from).or_default().add(line),
+        }
     }
-    // What was ordered from a supplier and what was paid to him is the same money.
-    let larger = |(a, b): &(Money, Money)| if a.compare(b).is_ok_and(Ordering::is_lt) { *b } else { *a };
-    let apart = by_supplier.values().try_fold(alone, |sum, both| sum.plus(&larger(both)).ok())?;
-    any.then(|| larger(&(larger(&inside), apart)))
+    let mut apart = alone;
+    for both in by_supplier.into_values() {
+        apart.extend(of_two(both, currency)?);
+    }
+    Both { promised: of_two(inside, currency)?, booked: apart }.larger(currency)
+}
+
+/// Two lists of lines for the same money.
+#[derive(Default)]
+struct Both<'l> {
+    promised: Vec<&'l Line>,
+    booked: Vec<&'l Line>,
+}
+
+impl<'l> Both<'l> {
+    fn add(&mut self, line: &'l Line) {
+        if line.sort == Sort::Booked { self.booked.push(line) } else { self.promised.push(line) }
+    }
+
+    /// The bill where there is one, else what was promised.
+    fn bill_first(self, _currency: Currency) -> Option<Vec<&'l Line>> {
+        Some(if self.booked.is_empty() { self.promised } else { self.booked })
+    }
+
+    /// The one that comes to more; the first where both come to the same.
+    fn larger(self, currency: Currency) -> Option<Vec<&'l Line>> {
+        let less = total(&self.promised, currency)?.compare(&total(&self.booked, currency)?).is_ok_and(Ordering::is_lt);
+        Some(if less { self.booked } else { self.promised })
+    }
 }

@@ -8,7 +8,7 @@ use anatomy::Position;
 use jiff::civil::Date;
 use knowledge::Knowledge;
 use logbook::{ApprovalAsked, CauseAnswer, Covers, JobState, ShownFact, page_hash};
-use quantity::Money;
+use quantity::{Charge, Money, Prices};
 use serde::Serialize;
 
 use crate::words::{amount, grouped, of_ten_in_words, sentence, within};
@@ -206,6 +206,9 @@ pub struct CustomerPage {
     pub may_pass: bool,
     /// The words of the question.
     pub question: String,
+    /// How tax stands to the prices, in a sentence, where that is told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tax: Option<String>,
     /// The day until which an answer is asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub answer_by: Option<Date>,
@@ -254,6 +257,23 @@ pub fn beliefs_told<'c>(case: &'c Case, knowledge: &Knowledge) -> Vec<&'c Belief
     let moved = |b: &Belief| (b.p - b.before).abs() + b.p / 10.0;
     told.sort_by(|a, b| moved(b).total_cmp(&moved(a)));
     told
+}
+
+/// How tax stands to the prices of a job, in a sentence for the customer; nothing while that is not told.
+#[must_use]
+pub fn tax(state: &JobState) -> Option<String> {
+    let rates = &state.rates;
+    let prices = rates.tax_rules()?.prices;
+    let (name, percent) = (rates.tax_word(), rates.tax_percent.as_deref()?.trim().trim_end_matches('%').trim_end());
+    let all = Charge::ALL.iter().all(|charge| rates.taxes(*charge));
+    let on: Vec<&str> = rates.taxed.iter().map(|charge| charge.word()).collect();
+    Some(match (prices, all) {
+        (Prices::WithoutTax, true) => format!("Tax ({name}) of {percent} per cent comes on top of these prices."),
+        (Prices::WithoutTax, false) => {
+            format!("Tax ({name}) of {percent} per cent comes on top for {}.", on.join(", "))
+        }
+        (Prices::WithTax, _) => format!("These prices hold the tax ({name}) of {percent} per cent."),
+    })
 }
 
 /// The price of an option now, low to high, where it is in money.
@@ -387,7 +407,9 @@ impl CustomerPage {
                 prices: money.currency.clone(),
             });
         }
-        let may_pass = money.price[1] > question.ceiling.to_f64() + 0.5;
+        let on_top = state.rates.tax_rules().filter(|rules| rules.prices == Prices::WithoutTax);
+        let with_tax = on_top.map_or(1.0, |rules| 1.0 + f64::try_from(rules.rate).unwrap_or(0.0));
+        let may_pass = money.price[1] * with_tax > question.ceiling.to_f64() + 0.5;
         let ways: Vec<Way> = ways_shown(case, knowledge, Some(asked))
             .into_iter()
             .filter_map(|o| way(case, knowledge, o, asked))
@@ -413,6 +435,7 @@ impl CustomerPage {
             covers: question.covers,
             ceiling: amount(&question.ceiling),
             may_pass,
+            tax: tax(state),
             question: question.words.clone().unwrap_or_else(|| question.usual(&name)),
             answer_by: question.answer_by,
             prices_until: state.quotes.iter().filter_map(|q| q.valid_until).min(),
@@ -448,6 +471,9 @@ impl CustomerPage {
         say("what may move the price".to_owned(), &self.moves.join("; "));
         say("what the yes is for".to_owned(), self.covers.word());
         say("the ceiling".to_owned(), &self.ceiling);
+        if let Some(tax) = &self.tax {
+            say("the tax".to_owned(), tax);
+        }
         say("the question".to_owned(), &self.question);
         if let Some(day) = self.answer_by {
             say("answer by".to_owned(), &day.to_string());

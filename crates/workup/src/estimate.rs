@@ -10,8 +10,9 @@ use std::collections::BTreeSet;
 use anatomy::EngineLayout;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{DoneBy, Item, Operation, PerWhat, RepairOption, Reuse, Span};
-use logbook::{Fact, QuoteReceived};
-use quantity::{Currency, Decimal, Money};
+use logbook::{Fact, MoneyTold, QuoteReceived};
+use quantity::tax::part_of_one;
+use quantity::{Charge, Currency, Decimal, Money, Prices, Rounding, TaxBy, TaxRules};
 use serde::Serialize;
 
 use crate::money::OptionLine;
@@ -102,6 +103,9 @@ pub struct EstimateLine {
     pub who: String,
     /// How the price comes about: hours and rate, a usual price, a quote.
     pub how: String,
+    /// What it is paid for; nothing where one price holds several of them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub charge: Option<Charge>,
     /// Its price.
     pub price: Price,
 }
@@ -124,17 +128,35 @@ pub struct Deposit {
     pub amount: Money,
 }
 
-/// The tax as told, reckoned both ways, since nobody tells whether the prices hold it.
+/// The tax as told: by the rules of the shop, or reckoned both ways while nobody has told whether the prices hold it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Tax {
+    /// What it is called.
+    pub name: String,
     /// Per cent, as typed.
     pub percent: String,
+    /// Whether the prices hold it, where that is told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prices: Option<Prices>,
     /// What comes on top, if the prices are without it.
     pub on_top: Range,
     /// The total with it on top.
     pub with: Range,
     /// What is in the total, if the prices hold it already.
     pub inside: Range,
+    /// What is taxed and how it is rounded, in words; empty while the rules are not told.
+    pub how: String,
+}
+
+impl Tax {
+    /// What is to be paid for a total: with the tax where it comes on top; nothing while that is not told.
+    #[must_use]
+    pub fn to_pay(&self, total: &Range) -> Option<Range> {
+        match self.prices? {
+            Prices::WithoutTax => Some(self.with),
+            Prices::WithTax => Some(*total),
+        }
+    }
 }
 
 /// The once-only parts of one joint, and what pays them.
@@ -253,7 +275,7 @@ impl Estimate {
             .chain(desk.quotes.iter().copied())
             .filter_map(|q| Some(Deposit { supplier: q.supplier.clone(), amount: q.core_deposit? }))
             .collect();
-        let tax = state.rates.tax_percent.as_deref().zip(total).and_then(|(percent, total)| tax(percent, total));
+        let tax = total.and_then(|total| tax(&state.rates, &lines, &total));
         let parts = desk.parts(reach, whole);
         Self { lines, total, open, when_chosen, differs, deposits, tax, parts, ..empty }
     }
@@ -281,15 +303,55 @@ fn counting<'a>(judged: &Judged<'a>, option: &RepairOption) -> Vec<&'a Fact<Quot
     last
 }
 
-/// The tax on a total, on top and inside.
-fn tax(percent: &str, total: Range) -> Option<Tax> {
-    let rate: Decimal = percent.trim().replace(',', ".").parse::<Decimal>().ok()?.checked_div(Decimal::ONE_HUNDRED)?;
-    if rate <= Decimal::ZERO {
-        return None;
-    }
-    let on_top = Range { lo: total.lo.times(rate).ok()?, hi: total.hi.times(rate).ok()? };
-    let inside = Range { lo: total.lo.without_tax(rate).ok()?.1, hi: total.hi.without_tax(rate).ok()?.1 };
-    Some(Tax { percent: percent.to_owned(), on_top, with: total.plus(&on_top)?, inside })
+/// The tax on lines, on top and inside.
+///
+/// A line that holds several kinds of charge of which only some are taxed is taxed in the high end and not in the low one.
+fn tax(rates: &MoneyTold, lines: &[EstimateLine], total: &Range) -> Option<Tax> {
+    let percent = rates.tax_percent.clone()?;
+    let rate = part_of_one(&percent).filter(|rate| !rate.is_zero())?;
+    let priced: Vec<(Option<Charge>, &Range)> =
+        lines.iter().filter_map(|l| Some((l.charge, known(&l.price)?))).collect();
+    let some_only = !rates.taxed.is_empty() && Charge::ALL.iter().any(|charge| !rates.taxes(*charge));
+    let reckon = |prices: Prices, end: fn(&Range) -> Money, mixed: bool| {
+        let taxed = |charge: Option<Charge>| charge.map_or(mixed || !some_only, |charge| rates.taxes(charge));
+        let rules = TaxRules {
+            rate,
+            by: rates.tax_by.unwrap_or_default(),
+            prices,
+            rounding: rates.tax_rounding.unwrap_or_default(),
+        };
+        let lines: Vec<(Money, bool)> = priced.iter().map(|(charge, range)| (end(range), taxed(*charge))).collect();
+        rules.add_up(total.lo.currency(), &lines).ok()
+    };
+    let range = |prices: Prices| {
+        let lo = reckon(prices, |r| r.lo, false)?;
+        let hi = reckon(prices, |r| r.hi, true)?;
+        Some((Range { lo: lo.tax, hi: hi.tax }, Range { lo: lo.total, hi: hi.total }))
+    };
+    let (on_top, with) = range(Prices::WithoutTax)?;
+    let (inside, _) = range(Prices::WithTax)?;
+    let how = rates.tax_rules().map(|rules| tax_in_words(rates, &rules, some_only)).unwrap_or_default();
+    Some(Tax { name: rates.tax_word().to_owned(), percent, prices: rates.prices, on_top, with, inside, how })
+}
+
+/// What is taxed and how it is rounded.
+fn tax_in_words(rates: &MoneyTold, rules: &TaxRules, some_only: bool) -> String {
+    let on = if some_only {
+        let names: Vec<&str> = rates.taxed.iter().map(|charge| charge.word()).collect();
+        format!("on {} only; a line that holds several is taxed in the high end", names.join(", "))
+    } else {
+        "on every line".to_owned()
+    };
+    let by = match rules.by {
+        TaxBy::Total => "the total",
+        TaxBy::Line => "each line",
+    };
+    let rounding = match rules.rounding {
+        Rounding::HalfUp => "the middle away from zero",
+        Rounding::HalfEven => "the middle to the even one",
+        Rounding::Down => "always down",
+    };
+    format!("{on}; rounded on {by}, {rounding}")
 }
 
 impl<'a> Desk<'a> {
@@ -349,6 +411,7 @@ impl<'a> Desk<'a> {
             what: format!("{}, the whole job. Includes: {includes}", self.line.name),
             who: supplier.clone(),
             how: "quoted as one price".to_owned(),
+            charge: None,
             price: self.amount(quote.price),
         }];
         out.extend(quote.freight.map(|freight| EstimateLine {
@@ -356,6 +419,7 @@ impl<'a> Desk<'a> {
             what: "Freight".to_owned(),
             who: supplier,
             how: "as quoted".to_owned(),
+            charge: Some(Charge::Other),
             price: self.amount(freight),
         }));
         for operation in work::operations(self.judged.state, self.judged.knowledge, &self.option.id) {
@@ -364,6 +428,7 @@ impl<'a> Desk<'a> {
                 what: operation.name.clone(),
                 who: who(operation).to_owned(),
                 how: String::new(),
+                charge: None,
                 price: Price::NotSaid,
             });
         }
@@ -411,6 +476,7 @@ impl<'a> Desk<'a> {
                 what: format!("So that it does not happen again: {}", remedy.what),
                 who: "own shop".to_owned(),
                 how: spread(remedy.cost, "units"),
+                charge: None,
                 price: band,
             });
         }
@@ -423,6 +489,7 @@ impl<'a> Desk<'a> {
                 what: format!("Opening as far as: {}", stage.replace(['-', '_'], " ")),
                 who: "own shop".to_owned(),
                 how: spread(span, "h"),
+                charge: Some(Charge::Labour),
                 price,
             });
         }
@@ -470,6 +537,15 @@ impl<'a> Desk<'a> {
             item.operations.iter().filter_map(|id| work::operation(self.judged.knowledge, id)).collect();
         let hours = !operations.is_empty() && operations.iter().all(|o| o.machine.is_none());
         let unit = if hours { "h" } else { "units" };
+        let charge = if item.freight_of.is_some() {
+            Some(Charge::Other)
+        } else if hours {
+            Some(Charge::Labour)
+        } else if operations.is_empty() {
+            Some(Charge::Parts)
+        } else {
+            operations.iter().all(|o| o.done_by == DoneBy::Machine).then_some(Charge::Sublet)
+        };
         let heads = self.line.made.heads;
         let count = if item.per_head && heads > 1 { format!(", {heads} heads") } else { String::new() };
         EstimateLine {
@@ -477,6 +553,7 @@ impl<'a> Desk<'a> {
             what: self.item_name(item),
             who: operations.first().map_or("bought", |o| who(o)).to_owned(),
             how: format!("{}{count}", spread(span, unit)),
+            charge,
             price,
         }
     }
@@ -510,7 +587,18 @@ impl<'a> Desk<'a> {
             what: format!("{what}{includes}"),
             who: quote.supplier.clone(),
             how: "as quoted".to_owned(),
+            charge: self.bought_as(quote),
             price: self.amount(quote.price),
+        }
+    }
+
+    /// What a quote for a single need is paid for: work, where a machine shop does it, else what is bought.
+    fn bought_as(&self, quote: &QuoteReceived) -> Option<Charge> {
+        let operation = quote.need.as_deref().and_then(|need| work::operation(self.judged.knowledge, need));
+        match operation.map(|o| o.done_by) {
+            Some(DoneBy::Machine) => Some(Charge::Sublet),
+            Some(DoneBy::Shop) | None => Some(Charge::Parts),
+            Some(DoneBy::Either) => None,
         }
     }
 
@@ -524,6 +612,7 @@ impl<'a> Desk<'a> {
             what: self.item_name(item),
             who: quote.supplier.clone(),
             how: "as quoted".to_owned(),
+            charge: Some(Charge::Other),
             price,
         }
     }
@@ -535,6 +624,7 @@ impl<'a> Desk<'a> {
             what: "Freight".to_owned(),
             who: quote.supplier.clone(),
             how: "as quoted".to_owned(),
+            charge: Some(Charge::Other),
             price,
         }
     }
@@ -557,6 +647,7 @@ impl<'a> Desk<'a> {
             what: operation.name.clone(),
             who: "own shop".to_owned(),
             how: words,
+            charge: Some(Charge::Labour),
             price: times.map_or_else(
                 || Price::Open("how many is not told".to_owned()),
                 |n| self.units(hours.times(f64::from(n))),
@@ -591,6 +682,7 @@ impl<'a> Desk<'a> {
                 what: format!("{}: {work}", block.name),
                 who: "own or machine shop".to_owned(),
                 how: spread(span, "units"),
+                charge: None,
                 price: self.units(span),
             });
         }
@@ -647,6 +739,7 @@ impl<'a> Desk<'a> {
             (_, Some(machine)) => machine,
             (hours, None) => hours.unwrap_or(Span::ZERO),
         };
+        let charge = (operation.done_by == DoneBy::Machine).then_some(Charge::Sublet);
         let times = count.and_then(|n| u32::try_from(n).ok());
         let words = match times {
             Some(1) => spread(each, "units"),
@@ -658,6 +751,7 @@ impl<'a> Desk<'a> {
             what: operation.name.clone(),
             who: who(operation).to_owned(),
             how: words,
+            charge,
             price: times.map_or_else(
                 || Price::Open("how many is not told".to_owned()),
                 |n| self.units(each.times(f64::from(n))),
@@ -722,6 +816,7 @@ impl<'a> Desk<'a> {
             what: what(more),
             who: "own or machine shop".to_owned(),
             how: "as far as it is found".to_owned(),
+            charge: None,
             price,
         };
         let Some(chosen) = when_chosen else {
@@ -776,7 +871,7 @@ impl<'a> Desk<'a> {
     /// What the shop adds on parts that were quoted for.
     fn markup(&self) -> Option<EstimateLine> {
         let told = self.judged.state.rates.parts_markup_percent.as_deref()?;
-        let share = told.trim().replace(',', ".").parse::<Decimal>().ok()?.checked_div(Decimal::ONE_HUNDRED)?;
+        let share = part_of_one(told)?;
         let part = |q: &&&Fact<QuoteReceived>| {
             let operation = q.need.as_deref().and_then(|n| work::operation(self.judged.knowledge, n));
             operation.is_none_or(|o| o.done_by != DoneBy::Machine) && Some(q.price.currency()) == self.currency
@@ -789,6 +884,7 @@ impl<'a> Desk<'a> {
             what: "Added on parts that were quoted for".to_owned(),
             who: "own shop".to_owned(),
             how: format!("{told} per cent of {sum}"),
+            charge: Some(Charge::Parts),
             price: self.amount(amount),
         })
     }

@@ -12,13 +12,13 @@ use knowledge::Knowledge;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Seen, Signer};
 use logbook::{
-    Bound, BuildStepDone, EngineFigure, EntryBody, Figure, HoldPointSigned, JobState, Phase, ReadingValue, RunKind,
-    StageLeftOut,
+    Bound, BuildStepDone, EngineFigure, EntryBody, Figure, HoldPointSigned, JobState, PartFitted, Phase, ReadingValue,
+    RunKind, StageLeftOut,
 };
 
 use crate::entering::{NotTaken, Rule};
 use crate::work::{Judged, hold_is_here, stated};
-use crate::{awaited, words};
+use crate::{arrivals, awaited, words};
 
 /// The stage of the build in which the engine is started first.
 pub(crate) const FIRST_START: &str = "first_start";
@@ -114,6 +114,9 @@ pub(crate) fn ensure(state: &JobState, knowledge: &Knowledge, body: &EntryBody) 
     }
     if let EntryBody::BuildStepDone(b) = body {
         return stage(&b.stage).map_or(Ok(()), |s| kit_first(state, knowledge, s, b));
+    }
+    if let EntryBody::PartFitted(b) = body {
+        return good_to_fit(state, b);
     }
     if let EntryBody::StageLeftOut(b) = body {
         return stage(&b.stage).map_or(Ok(()), |s| may_be_left(state, s, b));
@@ -263,7 +266,24 @@ fn beyond(value: &Figure, figure: &EngineFigure) -> bool {
 fn missing(state: &JobState) -> Vec<String> {
     let parts = awaited::parts(state).into_iter().map(|o| format!("{} from {}", words::words(&o.part), o.supplier));
     let work = awaited::work(state).into_iter().map(|o| format!("machine work {} at {}", o.code, o.shop));
-    parts.chain(work).collect()
+    let failed = arrivals::failed(state).into_iter().map(|here| {
+        let looks: Vec<&str> = here.failed().collect();
+        let part = words::words(&here.arrival.part);
+        format!("{part}, which is here and failed a look ({}): send it back or look again", looks.join("; "))
+    });
+    parts.chain(work).chain(failed).collect()
+}
+
+/// A part that failed a look when it came is not fitted while it stands so.
+fn good_to_fit(state: &JobState, b: &PartFitted) -> Result<(), NotTaken> {
+    let failed = arrivals::failed(state);
+    let its = |h: &&arrivals::Here<'_>| h.arrival.part == b.part && (b.order.is_none() || b.order == h.arrival.order);
+    let Some(here) = failed.iter().find(its) else { return Ok(()) };
+    let looks: Vec<&str> = here.failed().collect();
+    let why = format!("{} failed a look when it came: {}", words::words(&b.part), looks.join("; "));
+    Err(NotTaken::new(Rule::Hold, "part", why).expecting(
+        "send it back (`part-returned`), or look again and write down what it gave (`part-arrived`, quantity 0)",
+    ))
 }
 
 /// Nothing is built on before what was ordered is here, or somebody answers for beginning without it.

@@ -17,6 +17,7 @@
 //! the advice is) and [`mod@words`].
 
 pub mod advice;
+pub mod arrivals;
 pub mod asking;
 pub mod awaited;
 pub mod beliefs;
@@ -35,6 +36,7 @@ pub mod findings;
 pub mod first_place;
 pub mod gates;
 pub mod gauges;
+pub mod invoice;
 pub mod machine;
 pub mod money;
 pub mod network;
@@ -46,6 +48,7 @@ pub mod remembered;
 pub mod scales;
 pub mod series;
 pub mod settle;
+pub mod shop;
 pub mod simulate;
 pub mod teardown;
 pub mod tightening;

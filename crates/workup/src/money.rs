@@ -571,6 +571,19 @@ fn within_horizon(chance: f64, horizon_miles: f64) -> f64 {
     1.0 - (1.0 - chance).powf((horizon_miles / HORIZON_MILES).max(0.0))
 }
 
+/// Days until an option is ready: its usual wait, moved out where something it needs takes longer by every quote for it.
+fn waits(option: &RepairOption, quotes: &[Fact<QuoteReceived>]) -> [f64; 2] {
+    let usual = [option.lead.days.lo, option.lead.days.hi];
+    let needs = option.operations.iter().chain(option.items.iter().flat_map(|item| &item.parts));
+    needs.fold(usual, |so_far, need| {
+        let for_it = quotes.iter().filter(|q| q.body.need.as_ref() == Some(need));
+        match for_it.map(|q| q.body.lead_days).min_by_key(|[_, worst]| *worst) {
+            Some([best, worst]) => [so_far[0].max(f64::from(best)), so_far[1].max(f64::from(worst))],
+            None => so_far,
+        }
+    })
+}
+
 /// The last quote for a whole option.
 fn quote_for<'q>(quotes: &'q [Fact<QuoteReceived>], option: &str) -> Option<&'q QuoteReceived> {
     quotes.iter().rfind(|q| q.body.option.as_deref() == Some(option) && q.body.need.is_none()).map(|q| &q.body)
@@ -797,7 +810,7 @@ pub fn options<'k>(
                 fixed = Span { lo: units, hi: units };
                 quoted = Some(quote.supplier.clone());
             }
-            let days = quote.map_or([option.lead.days.lo, option.lead.days.hi], |q| q.lead_days.map(f64::from));
+            let days = quote.map_or_else(|| waits(option, quotes), |q| q.lead_days.map(f64::from));
             let mut besides = terms.day * f64::midpoint(days[0], days[1]);
             let residual = option.residual.as_ref();
             if let Some(r) = residual.filter(|r| r.car_lost) {

@@ -477,3 +477,22 @@ fn old_parts_are_owed_until_they_went_back_and_their_days_are_counted() {
     assert_eq!(clock(0, 15).as_deref(), Some("the day passed 3 days ago"));
     assert_eq!(clock(1, 2), None, "it went back");
 }
+
+#[test]
+fn a_long_wait_for_one_need_moves_the_option_out_and_the_soonest_quote_for_it_counts() {
+    let days = |quotes: &[(&str, [u32; 2])]| {
+        let mut job = Job::four().rate("80.00");
+        for (label, lead) in quotes {
+            job = job.quote(
+                label,
+                json!({"supplier": *label, "price": euro("900.00"), "lead_days": lead, "need": "head_exchange_fit"}),
+            );
+        }
+        let case = job.case();
+        case.options.iter().find(|o| o.id == "exchange-recon-heads").unwrap().days
+    };
+    // Usually 2 to 7 days.
+    assert_eq!(days(&[]), [2.0, 7.0]);
+    assert_eq!(days(&[("slow", [10, 14])]), [10.0, 14.0]);
+    assert_eq!(days(&[("slow", [10, 14]), ("quick", [1, 3])]), [2.0, 7.0]);
+}

@@ -1,7 +1,9 @@
 //! The written estimate: what is done, with which parts, line by line with its price, on which quotes, under which
 //! ceiling.
 
-use quantity::Money;
+use jiff::ToSpan;
+use jiff::civil::Date;
+use quantity::{Money, Prices};
 use workup::estimate::{Group, Price, Range};
 use workup::{Estimate, OptionLine, RiskLine};
 
@@ -116,7 +118,7 @@ fn beside_the_price(price: &Price) -> bool {
 fn over_the_ceiling(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     let all = workup::committed::committed(desk.state);
     let ceiling = all.iter().find(|c| c.covers == logbook::Covers::Repair).and_then(|c| c.ceiling.as_ref());
-    let (Some(total), Some(ceiling)) = (&estimate.total, ceiling) else { return };
+    let (Some(total), Some(ceiling)) = (&to_pay(estimate), ceiling) else { return };
     if total.hi.currency() == ceiling.currency() && total.hi.to_f64() > ceiling.to_f64() {
         let used = all.iter().find(|c| c.covers == logbook::Covers::Repair).and_then(|c| c.used.as_ref());
         let used = used.map(|used| format!(" So far {used} of it is committed.")).unwrap_or_default();
@@ -125,6 +127,35 @@ fn over_the_ceiling(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
              found that may still be. Nothing beyond what is agreed is begun before it is asked for and agreed.{used}"
         ));
     }
+}
+
+/// What is to be paid for the lines that have a price: with tax where it comes on top.
+fn to_pay(estimate: &Estimate) -> Option<Range> {
+    let total = estimate.total?;
+    Some(estimate.tax.as_ref().and_then(|tax| tax.to_pay(&total)).unwrap_or(total))
+}
+
+/// The rows that add up the lines: the total, and the tax by the rules that are told.
+fn totals(estimate: &Estimate) -> Vec<Vec<Cell>> {
+    let mut rows = vec![total(estimate)];
+    let Some(tax) = &estimate.tax else { return rows };
+    let name =
+        |words: &str| Cell { note: tax.how.clone(), ..Cell::of(format!("{words} {}, {} %", tax.name, percent(tax))) };
+    let row = |first: Cell, sum: Cell| vec![first, Cell::default(), Cell::default(), sum];
+    match tax.prices {
+        None => {}
+        Some(Prices::WithoutTax) => {
+            rows.push(row(name("On top:"), Cell::of(range(&tax.on_top))));
+            rows.push(row(Cell::strong("Total with tax"), Cell::strong(range(&tax.with))));
+        }
+        Some(Prices::WithTax) => rows.push(row(name("In it:"), Cell::of(range(&tax.inside)))),
+    }
+    rows
+}
+
+/// The rate without its sign.
+fn percent(tax: &workup::estimate::Tax) -> &str {
+    tax.percent.trim().trim_end_matches('%').trim_end()
 }
 
 /// The row that adds up the lines.
@@ -173,7 +204,7 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
         }
         // The total closes the last table, so that it never opens a sheet by itself.
         if Some(group) == last {
-            rows.push(total(estimate));
+            rows.extend(totals(estimate));
         }
         if several {
             sheet.subheading(words(group));
@@ -182,7 +213,7 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
         first = false;
     }
     if last.is_none() {
-        sheet.table(&columns(true), vec![total(estimate)]);
+        sheet.table(&columns(true), totals(estimate));
     }
     over_the_ceiling(sheet, desk, estimate);
     let listed = |price: &dyn Fn(&Price) -> bool| -> Vec<String> {
@@ -228,9 +259,9 @@ fn tail(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
             Some(format!("{} to {}, comes back with the old part; not in the total", deposit.amount, deposit.supplier)),
         ));
     }
-    if let Some(tax) = &estimate.tax {
+    if let Some(tax) = estimate.tax.as_ref().filter(|tax| tax.prices.is_none()) {
         fields.push((
-            format!("Tax of {} per cent", tax.percent),
+            format!("Tax of {} per cent", percent(tax)),
             Some(format!(
                 "if it comes on top: {}, together {}; if these prices hold it already: {} of them. The shop strikes out \
                  what does not hold.",
@@ -239,7 +270,7 @@ fn tail(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
                 range(&tax.inside)
             )),
         ));
-    } else if desk.state.rates.tax_percent.is_none() {
+    } else if estimate.tax.is_none() && desk.state.rates.tax_percent.is_none() {
         fields.push(("Tax".to_owned(), Some("not told; the shop writes down whether it is in the price".to_owned())));
     }
     sheet.fields(fields);
@@ -397,8 +428,23 @@ fn terms(sheet: &mut Sheet, desk: &Desk<'_>) {
     let until = desk.state.quotes.iter().filter(rests_on).filter_map(|q| q.valid_until).min();
     sheet.fields(vec![
         ("Labour rate".to_owned(), rates.labour_rate.as_ref().map(|r| format!("{r} a billed hour"))),
-        ("Holds until".to_owned(), until.map(|d| format!("{d}, the first day a quote runs out"))),
+        ("Holds until".to_owned(), holds_until(desk, until)),
         ("For the shop".to_owned(), None),
         ("For the customer, with day".to_owned(), None),
     ]);
+    if let Some(shop) = &desk.knowledge.shop {
+        shop.words.estimate.iter().for_each(|words| sheet.small(words.clone()));
+    }
+}
+
+/// The last day: that of the first quote that runs out, or that of the shop where it comes sooner.
+fn holds_until(desk: &Desk<'_>, quotes: Option<Date>) -> Option<String> {
+    let days = desk.knowledge.shop.as_ref().and_then(|shop| shop.estimate_days);
+    let issued: Option<Date> = desk.issued.parse().ok();
+    let own = days.zip(issued).and_then(|(days, issued)| issued.checked_add(i64::from(days).days()).ok());
+    match (quotes, own) {
+        (Some(quote), Some(own)) if own < quote => Some(own.to_string()),
+        (Some(quote), _) => Some(format!("{quote}, the first day a quote runs out")),
+        (None, own) => own.map(|own| own.to_string()),
+    }
 }

@@ -132,7 +132,8 @@ fn orders(sheet: &mut Sheet, desk: &Desk<'_>) {
         .iter()
         .map(|r| {
             let note = r.note.as_ref().map(|n| format!(", {n}")).unwrap_or_default();
-            format!("{}, as {}{note}", desk.part_name(&r.part), plain(r.why.word()))
+            let pays = r.pays.map(|b| format!(", paid by: {}", plain(b.word()))).unwrap_or_default();
+            format!("{}, as {}{pays}{note}", desk.part_name(&r.part), plain(r.why.word()))
         })
         .collect();
     if !returned.is_empty() {
@@ -175,20 +176,23 @@ fn machine_work(sheet: &mut Sheet, desk: &Desk<'_>) {
     );
 }
 
-/// The looks taken at what arrived.
+/// The looks taken at what arrived, and those it still wants.
 fn looks(sheet: &mut Sheet, desk: &Desk<'_>) {
     let mut rows = Vec::new();
-    for arrival in &desk.state.arrivals {
-        let looks: Vec<String> = arrival
-            .checks
+    for here in workup::arrivals::here(desk.state, desk.knowledge) {
+        let looks: Vec<String> = here
+            .looks
             .iter()
             .map(|look| {
                 let note = look.note.as_ref().map(|n| format!(", {n}")).unwrap_or_default();
                 format!("{}: {}{note}", capital(&look.what), plain(look.result.word()))
             })
             .collect();
-        if !looks.is_empty() {
-            rows.push(vec![Cell::of(desk.part_name(&arrival.part)), Cell::of(looks.join("; "))]);
+        let open = here.back.is_none() && !here.untaken.is_empty();
+        let untaken = if open { format!("still to be looked at: {}", here.untaken.join("; ")) } else { String::new() };
+        if !looks.is_empty() || !untaken.is_empty() {
+            let name = desk.part_name(&here.arrival.part);
+            rows.push(vec![Cell::of(name), Cell { note: untaken, ..Cell::of(looks.join("; ")) }]);
         }
     }
     if !rows.is_empty() {

@@ -20,21 +20,24 @@ use super::{PaperError, Typeset};
 const TEMPLATE: &str = include_str!("../../templates/paper.typ");
 const MAIN: &str = "/paper.typ";
 const DATA: &str = "/data.json";
+/// Other alphabets: Libertinus Serif, SIL Open Font License (`fonts/LICENCE-OF-THE-OTHERS.txt`).
+const ALPHABETS: &[u8] = include_bytes!("../../fonts/LibertinusSerif-Regular.otf");
+/// Signs: `DejaVu` Sans Mono, Bitstream Vera licence (the same file).
+const SIGNS: &[u8] = include_bytes!("../../fonts/DejaVuSansMono.ttf");
 /// How many papers back the typesetter keeps what it worked out \[ours\].
 const KEPT: usize = 2;
 /// What stands for a character that no font of ours has.
 const NO_GLYPH: char = '?';
 
-/// Our two fonts, and those of the typesetter for signs that ours lack.
+/// Our two fonts, and two more for signs that ours lack: other alphabets, arrows, mathematics.
 static FONTS: LazyLock<FontStore> = LazyLock::new(|| {
     let mut store = FontStore::new();
-    for data in [crate::FONT_REGULAR, crate::FONT_BOLD] {
+    for data in [crate::FONT_REGULAR, crate::FONT_BOLD, ALPHABETS, SIGNS] {
         for font in Font::iter(Bytes::new(data)) {
             let info = font.info().clone();
             store.push((font, info));
         }
     }
-    store.extend(typst_kit::fonts::embedded());
     store
 });
 

@@ -8,6 +8,10 @@ use super::PaperSize;
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct TitleBlock {
     pub(crate) owner: String,
+    /// Who the shop is and how to reach it, above the title of what goes to a customer or a supplier; lines, each with its
+    /// parts beside each other.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(crate) letterhead: Vec<String>,
     pub(crate) title: String,
     pub(crate) kind: String,
     pub(crate) number: String,
@@ -99,6 +103,19 @@ pub(crate) struct Column {
     pub(crate) share: Option<f64>,
 }
 
+/// A label to cut out.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Label {
+    /// A bag, a cell or a code, large; empty for none.
+    pub(crate) mark: String,
+    /// What it is.
+    pub(crate) name: String,
+    /// What else must be known of it.
+    pub(crate) lines: Vec<String>,
+    /// Of which job.
+    pub(crate) foot: String,
+}
+
 /// A piece of a paper.
 #[derive(Debug, Clone, Serialize)]
 #[serde(tag = "block", rename_all = "kebab-case")]
@@ -125,6 +142,10 @@ pub(crate) enum Block {
     Fields { items: Vec<(String, Option<String>)> },
     /// A large statement in a frame.
     Statement { text: String, under: String },
+    /// Labels to cut out.
+    Labels { labels: Vec<Label> },
+    /// A new sheet that begins as the first one did, for somebody else.
+    Anew { title: String },
     /// A new sheet.
     Break,
 }
@@ -237,6 +258,18 @@ impl Sheet {
     /// A large statement.
     pub(crate) fn statement(&mut self, text: impl Into<String>, under: impl Into<String>) {
         self.blocks.push(Block::Statement { text: text.into(), under: under.into() });
+    }
+
+    /// Labels to cut out.
+    pub(crate) fn labels(&mut self, labels: Vec<Label>) {
+        if !labels.is_empty() {
+            self.blocks.push(Block::Labels { labels });
+        }
+    }
+
+    /// A new sheet that begins as the first one did, for somebody else.
+    pub(crate) fn anew(&mut self) {
+        self.blocks.push(Block::Anew { title: self.title.clone() });
     }
 
     /// A new sheet.

@@ -60,10 +60,15 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, teardown: &Teardown<'_>) {
     let mut rows: Vec<Vec<Cell>> = teardown.opening.iter().map(row).collect();
     rows.extend(teardown.closing.iter().map(row));
     sheet.table(&[("What", Some(2.6)), ("How", Some(1.6)), ("Price", Some(1.4))], rows);
+    let tax = workup::customer_page::tax(desk.state)
+        .unwrap_or_else(|| "Whether tax is in them is not told: the shop writes it down.".to_owned());
     sheet.small(format!(
-        "Prices are {unit}, from low to high where nobody can know yet. Tax as on the estimate. Local law on estimates goes \
-         before anything printed here."
+        "Prices are {unit}, from low to high where nobody can know yet. {tax} Local law on estimates goes before anything \
+         printed here."
     ));
+    if let Some(shop) = &desk.knowledge.shop {
+        shop.words.estimate.iter().for_each(|words| sheet.small(words.clone()));
+    }
 }
 
 fn destroyed(sheet: &mut Sheet, desk: &Desk<'_>, teardown: &Teardown<'_>) {

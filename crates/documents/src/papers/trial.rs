@@ -22,6 +22,7 @@ pub fn typeset_trial(
 ) -> Result<Typeset, PaperError> {
     let block = TitleBlock {
         owner: shop.unwrap_or("Engine repair workshop").to_owned(),
+        letterhead: Vec::new(),
         title: TITLE.to_owned(),
         kind: "Trial".to_owned(),
         number: "none".to_owned(),

@@ -21,6 +21,8 @@ pub(crate) struct Desk<'a> {
     pub(crate) state: &'a JobState,
     pub(crate) knowledge: &'a Knowledge,
     pub(crate) layout: &'a EngineLayout,
+    /// The date of issue.
+    pub(crate) issued: &'a str,
     /// What the engine is known to be.
     pub(crate) attributes: BTreeMap<String, String>,
     /// The same as far as somebody stated it.
@@ -29,11 +31,19 @@ pub(crate) struct Desk<'a> {
 
 impl<'a> Desk<'a> {
     /// The desk of a job.
-    pub(crate) fn new(job: &JobPapers<'a>, layout: &'a EngineLayout) -> Self {
+    pub(crate) fn new(job: &'a JobPapers<'a>, layout: &'a EngineLayout) -> Self {
         let told = workup::told(job.state, job.knowledge);
         let attributes = workup::network::attributes(layout, &told, job.knowledge);
         let stated = workup::work::stated(job.state, layout, job.knowledge);
-        Self { case: job.case, state: job.state, knowledge: job.knowledge, layout, attributes, stated }
+        Self {
+            case: job.case,
+            state: job.state,
+            knowledge: job.knowledge,
+            layout,
+            issued: &job.issued,
+            attributes,
+            stated,
+        }
     }
 
     /// What is known of one attribute of the engine.

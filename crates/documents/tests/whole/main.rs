@@ -10,4 +10,5 @@ mod customer_page;
 mod papers;
 mod pictures;
 mod reading;
+mod shop_papers;
 mod trial;

@@ -23,7 +23,7 @@ pub(crate) fn words(pdf: &[u8]) -> String {
 }
 
 /// The text of a PDF as it comes out.
-fn raw(pdf: &[u8]) -> String {
+pub(crate) fn raw(pdf: &[u8]) -> String {
     let mut reader = Command::new("pdftotext")
         .args(["-raw", "-", "-"])
         .stdin(Stdio::piped())
@@ -41,7 +41,7 @@ fn raw(pdf: &[u8]) -> String {
 }
 
 /// The words of a PDF, sheet by sheet.
-fn pages(pdf: &[u8]) -> Vec<String> {
+pub(crate) fn pages(pdf: &[u8]) -> Vec<String> {
     raw(pdf).split('\x0c').map(plain).filter(|page| !page.is_empty()).collect()
 }
 
@@ -207,7 +207,7 @@ fn what_people_write_stays_text() {
 }
 
 /// The story up to the entry before the first of a kind.
-fn before(name: &'static str, kind: &str) -> Demo {
+pub(crate) fn before(name: &'static str, kind: &str) -> Demo {
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/../../cases/");
     let text = std::fs::read_to_string(format!("{root}{name}/story.jsonl")).unwrap();
     let short: Vec<&str> = text.lines().take_while(|l| !l.contains(&format!("\"{kind}\""))).collect();

@@ -11,6 +11,7 @@ const V4: &str = include_str!("../formats/v4/entries.jsonl");
 const V5: &str = include_str!("../formats/v5/entries.jsonl");
 const V6: &str = include_str!("../formats/v6/entries.jsonl");
 const V7: &str = include_str!("../formats/v7/entries.jsonl");
+const V8: &str = include_str!("../formats/v8/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -168,6 +169,36 @@ fn the_day_a_machine_shop_promised_and_the_doubt_it_states_came_with_version_2()
         let early = EntryBody::read(kind, 1, entry.body());
         assert_eq!(early.is_err(), entry.version() == 2, "version 1 holds no field of version 2");
     }
+}
+
+#[test]
+fn how_tax_is_reckoned_and_who_pays_for_a_wrong_part_came_with_version_2_and_the_invoice_with_version_3() {
+    use logbook::EntryBody;
+    use quantity::{Charge, Prices, Rounding, TaxBy};
+    assert!(verify(V8.as_bytes()).is_ok());
+    let entries = import(V8.as_bytes()).entries();
+    let state = fold(&entries);
+    assert_eq!(state.notices, Vec::new());
+    assert_eq!(entries.iter().map(logbook::Entry::version).collect::<Vec<_>>(), [1, 1, 2, 1, 1, 2, 3]);
+    for entry in &entries {
+        let Some(kind) = Kind::from_word(entry.kind()) else { panic!("{}", entry.kind()) };
+        assert_eq!(kind.version_for(entry.body()), entry.version());
+        let early = EntryBody::read(kind, 1, entry.body());
+        assert_eq!(early.is_err(), entry.version() > 1, "version 1 holds no field of a later one");
+    }
+    // Told later, it stands beside what was told before.
+    let rules = state.rates.tax_rules().unwrap();
+    assert_eq!((rules.rate.to_string().as_str(), rules.by, rules.prices), ("0.19", TaxBy::Line, Prices::WithoutTax));
+    assert_eq!((rules.rounding, state.rates.tax_word()), (Rounding::HalfEven, "VAT"));
+    assert!(state.rates.taxes(Charge::Labour) && !state.rates.taxes(Charge::Sublet));
+    assert_eq!(state.returns[1].pays, Some(logbook::Bearer::Supplier));
+    assert_eq!(state.papers[0].paper, logbook::Paper::Invoice);
+    let wrong = serde_json::json!({"tax_percent": "a fifth", "prices": "with-tax"});
+    assert!(EntryBody::read(Kind::MoneyTold, 2, &wrong).unwrap_err().to_string().contains("a fifth"));
+    // As version 1 it was kept as typed, and says nothing of a rule.
+    let old = serde_json::json!({"tax_percent": "a fifth"});
+    let Some(EntryBody::MoneyTold(told)) = EntryBody::read(Kind::MoneyTold, 1, &old).unwrap() else { panic!("{old}") };
+    assert_eq!(told.tax_rules(), None);
 }
 
 #[test]

@@ -4,6 +4,7 @@
 
 use anatomy::EntryId;
 use documents::customer_page::{Leaf, file};
+use knowledge::Knowledge;
 use logbook::{
     AnswerCode, ApprovalAsked, ApprovalGiven, ApprovalRefused, Channel, Covers, EntryBody, Fact, JobState, Kind,
 };
@@ -266,12 +267,17 @@ impl Answered {
 }
 
 /// The file of a page.
-pub(crate) fn written(job: &Job, page: &CustomerPage, ask: Option<&Fact<ApprovalAsked>>) -> Vec<u8> {
+pub(crate) fn written(
+    job: &Job,
+    page: &CustomerPage,
+    ask: Option<&Fact<ApprovalAsked>>,
+    knowledge: &Knowledge,
+) -> Vec<u8> {
     let code = ask.and_then(|ask| ask.code.as_deref()).and_then(|code| AnswerCode::read(code).ok());
     let issued = ask.map_or_else(surroundings::today, |ask| surroundings::day_of(ask.made_at)).to_string();
     // Given again it has the same bytes: it carries the chain as it was when it was asked.
     let asked = ask.and_then(|ask| job.entries.iter().find(|entry| entry.id() == ask.in_entry));
     let hash = asked.map_or(job.hash(), logbook::Entry::hash);
     let chain_tail = hash.get(hash.len().saturating_sub(8)..).unwrap_or(hash);
-    file(page, &Leaf { shop: None, code: code.as_ref(), issued: &issued, chain_tail })
+    file(page, &Leaf { shop: knowledge.shop_name(), code: code.as_ref(), issued: &issued, chain_tail })
 }

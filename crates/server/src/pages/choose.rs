@@ -446,6 +446,9 @@ fn committed(one: &Committed) -> Markup {
                 }
             }
             ul {
+                @if let Some(tax) = &one.tax {
+                    li { "tax on top of what follows: " (amount(tax)) }
+                }
                 @for line in &one.lines {
                     li {
                         (line.what)

@@ -2,14 +2,15 @@
 //! Why so: what is on the way stands first in the sequence of its days, the last one being the one that sets the date;
 //! quotes and machine work below, each with the form that answers it.
 
-use logbook::{Kind, Moment, Phase, ReturnKind};
+use logbook::{Fact, Kind, Moment, PartOrdered, Phase, ReturnKind};
 use maud::{Markup, html};
 
+use workup::arrivals::Here;
 use workup::awaited::{Coming, JobDate};
 
 use super::{View, machine_work};
-use crate::surroundings;
 use crate::words::{amount, sentence, within, words};
+use crate::{forms, surroundings};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -54,16 +55,7 @@ pub(crate) fn page(view: &View) -> Markup {
                             @if let Some(d) = o.need_by { ", needed " time { (d) } }
                             @if let Some(m) = &o.price { ", " (amount(m)) }
                         }
-                        ({
-                            view.form(
-                                Kind::PartArrived,
-                                "It arrived",
-                                &[
-                                    ("part", o.part.clone()),
-                                    ("order", o.in_entry.to_string()),
-                                ],
-                            )
-                        })
+                        (arrived(view, o))
                     }
                 }
             }
@@ -80,25 +72,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 p.quiet { "Nothing has arrived yet." }
             }
             ul.rows {
-                @for a in &state.arrivals {
-                    li {
-                        p {
-                            b { (sentence(&view.part_name(&a.part))) }
-                            @if let Some(q) = a.quantity { " × " (q) }
-                            @if let Some(b) = &a.batch { ", batch " (b) }
-                            @if a.checks.is_empty() {
-                                span.quiet { "; nobody looked at it yet" }
-                            }
-                            @for c in &a.checks {
-                                "; "
-                                (c.what)
-                                ": "
-                                b { (words(c.result.word())) }
-                                @if let Some(n) = &c.note { " (" (n) ")" }
-                            }
-                        }
-                    }
-                }
+                @for one in &workup::arrivals::here(state, view.knowledge()) { (here(view, one)) }
             }
             (view.form(Kind::PartArrived, "A part arrived", &[]))
             (super::test::another(view, Phase::Arrival, "Measure a part that arrived"))
@@ -113,6 +87,97 @@ pub(crate) fn page(view: &View) -> Markup {
         (view.written("Written down here", super::of_moments(&[Moment::Order])))
     };
     view.page(Moment::Order, &body, None)
+}
+
+/// The form of an arrival, with the looks that the part wants.
+fn arrived(view: &View, order: &Fact<PartOrdered>) -> Markup {
+    let given = [("part", order.part.clone()), ("order", order.in_entry.to_string())];
+    let looks = workup::arrivals::looks_for(view.knowledge(), &order.part);
+    looked_at(view, "It arrived", &given, &looks)
+}
+
+fn looked_at(view: &View, heading: &str, given: &[(&'static str, String)], looks: &[String]) -> Markup {
+    let fields = forms::arrival(view.state(), view.knowledge(), looks, given);
+    html! {
+        details.fold open[view.came_back(Kind::PartArrived, given).is_some()] {
+            summary { (heading) }
+            (view.form_of(Kind::PartArrived, given, fields, "Keep it"))
+        }
+    }
+}
+
+/// Something that arrived: whether it is trusted, what is still to be looked at, and the way back where it failed.
+fn here(view: &View, one: &Here<'_>) -> Markup {
+    let arrival = one.arrival;
+    let failed: Vec<&str> = one.failed().collect();
+    let order = arrival.order.map(|id| id.to_string());
+    let given = |extra: &[(&'static str, String)]| -> Vec<(&'static str, String)> {
+        let mut out = vec![("part", arrival.part.clone())];
+        out.extend(order.clone().map(|id| ("order", id)));
+        out.extend_from_slice(extra);
+        out
+    };
+    html! {
+        li data-arrived=(arrival.in_entry) {
+            p {
+                b { (sentence(&view.part_name(&arrival.part))) }
+                @if let Some(q) = arrival.quantity { " × " (q) }
+                @if let Some(b) = &arrival.batch { ", batch " (b) }
+                @if one.back.is_some() {
+                    ": "
+                    b { "went back" }
+                } @else if !failed.is_empty() {
+                    ": "
+                    b.outside { "not to be fitted" }
+                } @else if one.is_trusted() {
+                    ": "
+                    b { "looked at and good" }
+                } @else if one.looks.is_empty() {
+                    span.quiet { "; nobody looked at it yet" }
+                }
+                @for look in &one.looks {
+                    "; "
+                    (look.what)
+                    ": "
+                    b { (words(look.result.word())) }
+                    @if let Some(n) = &look.note { " (" (n) ")" }
+                }
+            }
+            @if let Some(back) = one.back {
+                p.quiet {
+                    "Went back as "
+                    (words(back.why.word()))
+                    @if let Some(pays) = back.pays { ", paid by: " (words(pays.word())) }
+                    @if back.again == Some(anatomy::Known::No) { "; no other comes in its place" } @else {
+                        "; another is to come in its place"
+                    }
+                }
+            } @else {
+                @if !one.untaken.is_empty() {
+                    p.nextmove { "Still to be looked at: " (one.untaken.join("; ")) "." }
+                    (looked_at(view, "Look at it", &given(&[("quantity", "0".to_owned())]), &one.untaken))
+                }
+                @if !failed.is_empty() {
+                    p.nextmove { "It failed: " (failed.join("; ")) ". Send it back, or look again." }
+                    ({
+                        looked_at(
+                            view,
+                            "Look again",
+                            &given(&[("quantity", "0".to_owned())]),
+                            &failed.iter().map(|f| (*f).to_owned()).collect::<Vec<_>>(),
+                        )
+                    })
+                    ({
+                        view.form(
+                            Kind::PartReturned,
+                            "Send it back",
+                            &given(&[("why", ReturnKind::Damaged.word().to_owned())]),
+                        )
+                    })
+                }
+            }
+        }
+    }
 }
 
 /// What sets the date, parts and machine work alike, and what that means beside the day promised to the customer.

@@ -119,6 +119,9 @@ impl New {
             let described = EngineDescribed { layout, maker: None, family: None, number: None, built: None };
             entries.push(entry(job, by, &EntryBody::EngineDescribed(described))?);
         }
+        if let Some(rates) = workup::shop::rates(&desk.knowledge()?) {
+            entries.push(entry(job, by, &EntryBody::MoneyTold(rates))?);
+        }
         let store = desk.begin().await?;
         desk.keep(&store, &entries).await?;
         store.close().await;

@@ -262,7 +262,9 @@ impl Page {
         // Written again it has the same bytes: it carries the chain as it was when it was asked.
         let asked = job.entries.iter().find(|entry| entry.id() == ask.in_entry);
         let tail = asked.map_or_else(|| job.tail(), |entry| tail(entry.hash()));
-        let leaf = Leaf { shop: self.shop.as_deref(), code: code.as_ref(), issued: &issued, chain_tail: &tail };
+        let knowledge = desk.knowledge()?;
+        let shop = self.shop.as_deref().or(knowledge.shop_name());
+        let leaf = Leaf { shop, code: code.as_ref(), issued: &issued, chain_tail: &tail };
         let shown = code.as_ref().map(AnswerCode::grouped).unwrap_or_default();
         write_file(&self.out, &file(page, &leaf), self.force).map_err(|trouble| match trouble {
             Trouble::Said { exit, doing, why } => Trouble::Said {
@@ -301,7 +303,8 @@ impl Page {
         let page = CustomerPage::of(&case, &job.state, knowledge, &question).map_err(|e| not_made(&e))?;
         let issued = surroundings::today().to_string();
         let tail = job.tail();
-        let leaf = Leaf { shop: self.shop.as_deref(), code: None, issued: &issued, chain_tail: &tail };
+        let shop = self.shop.as_deref().or(knowledge.shop_name());
+        let leaf = Leaf { shop, code: None, issued: &issued, chain_tail: &tail };
         write_file(&self.out, &file(&page, &leaf), self.force)?;
         let t = &desk.talk;
         if t.json() {

@@ -1,16 +1,19 @@
 //! `papers`: the papers of a job as PDF.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use clap::Args;
-use documents::papers::{JobPapers, Paper, PaperError, PaperSize, due, revision, typeset};
+use documents::papers::{JobPapers, Paper, PaperError, PaperSize, Typeset, due, revision, typeset};
 use knowledge::Knowledge;
 use logbook::{EntryBody, PaperIssued, fold, issue_basis};
+use rayon::prelude::*;
 use serde_json::{Value, json};
-use store::ContentId;
+use store::{ContentId, Store};
 use workup::Case;
 
 use crate::desk::{Desk, Job, entry, is_path, write_file};
+use crate::progress::Bar;
 use crate::surroundings;
 use crate::talk::complain;
 use crate::trouble::{Done, Exit, Trouble};
@@ -19,11 +22,15 @@ use crate::trouble::{Done, Exit, Trouble};
 #[derive(Debug, Args)]
 pub(crate) struct Papers {
     /// The job, or a logbook file.
-    job: String,
+    #[arg(required_unless_present = "all")]
+    job: Option<String>,
+    /// Every job of the record, each into a folder of its own.
+    #[arg(long, conflicts_with = "job")]
+    all: bool,
     /// The folder.
     #[arg(long, value_name = "DIR", default_value = ".")]
     out: PathBuf,
-    /// Only this paper: customer-report, estimate, machine-order, parts-list, build-sheet or proof; may be said again.
+    /// Only this paper, such as estimate, machine-order or invoice; may be said again [default: those that are due].
     #[arg(long, value_name = "PAPER")]
     only: Vec<String>,
     /// Size of the sheets: a4 or letter.
@@ -65,39 +72,32 @@ pub(crate) struct Outcome {
     pub(crate) refused: Vec<PaperError>,
 }
 
-/// Typesets and writes papers; answers what was written, and what could not be made and why.
+/// Typesets papers side by side and writes them; answers what was written, and what could not be made and why. `each` hears of
+/// every paper that is through.
 pub(crate) fn write(
     job: &Job,
     case: &Case,
     knowledge: &Knowledge,
     folder: &Path,
     manner: &Manner<'_>,
+    each: &(dyn Fn() + Sync),
 ) -> Result<Outcome, Trouble> {
     std::fs::create_dir_all(folder).map_err(|e| Trouble::file(format!("make the folder {}", folder.display()), &e))?;
     let mut out = Outcome::default();
-    for paper in manner.only {
-        let basis = issue_basis(&job.entries, paper.in_logbook());
-        let state = fold(basis.entries);
-        let day = || surroundings::day_of_issue(&basis).to_string();
-        let from = JobPapers {
-            case,
-            state: &state,
-            knowledge,
-            chain_tail: basis.tail(),
-            issued: manner.issued.clone().unwrap_or_else(day),
-            shop: manner.shop,
-        };
-        match typeset(*paper, &from, manner.size) {
-            Ok(set) => {
+    let made: Vec<_> = manner
+        .only
+        .par_iter()
+        .map(|paper| {
+            let made = set(*paper, job, case, knowledge, manner);
+            each();
+            made
+        })
+        .collect();
+    for (paper, made) in manner.only.iter().zip(made) {
+        match made {
+            Ok((set, issued)) => {
                 let path = folder.join(format!("{}.pdf", paper.word()));
                 write_file(&path, &set.pdf, manner.force)?;
-                let issued = PaperIssued {
-                    paper: paper.in_logbook(),
-                    sha256: ContentId::of(&set.pdf).to_string(),
-                    revision: revision(*paper, &state),
-                    knowledge: Some(case.knowledge.clone()),
-                    tail: Some(basis.tail().to_owned()),
-                };
                 let same = |p: &PaperIssued| p.paper == issued.paper && p.sha256 == issued.sha256;
                 if !job.state.papers.iter().any(|p| same(p)) {
                     out.issued.push(issued);
@@ -108,6 +108,36 @@ pub(crate) fn write(
         }
     }
     Ok(out)
+}
+
+/// Typesets one paper, with what is to be written down when it leaves the shop.
+fn set(
+    paper: Paper,
+    job: &Job,
+    case: &Case,
+    knowledge: &Knowledge,
+    manner: &Manner<'_>,
+) -> Result<(Typeset, PaperIssued), PaperError> {
+    let basis = issue_basis(&job.entries, paper.in_logbook());
+    let state = fold(basis.entries);
+    let day = || surroundings::day_of_issue(&basis).to_string();
+    let from = JobPapers {
+        case,
+        state: &state,
+        knowledge,
+        chain_tail: basis.tail(),
+        issued: manner.issued.clone().unwrap_or_else(day),
+        shop: manner.shop,
+    };
+    let set = typeset(paper, &from, manner.size)?;
+    let issued = PaperIssued {
+        paper: paper.in_logbook(),
+        sha256: ContentId::of(&set.pdf).to_string(),
+        revision: revision(paper, &state),
+        knowledge: Some(case.knowledge.clone()),
+        tail: Some(basis.tail().to_owned()),
+    };
+    Ok((set, issued))
 }
 
 impl Papers {
@@ -130,16 +160,32 @@ impl Papers {
             })
         };
         let issued = self.issued.as_ref().map(day).transpose()?;
-        let job = desk.job(&self.job).await?;
         let knowledge = desk.knowledge()?;
-        let case = desk.case(&job.state, &knowledge)?;
-        let only = named.unwrap_or_else(|| due(&case, &job.state, &knowledge));
-        let manner = Manner { only: &only, size, shop: self.shop.as_deref(), issued, force: self.force };
-        let Outcome { written, issued, refused } = write(&job, &case, &knowledge, &self.out, &manner)?;
-        // A paper made from a file belongs to a record that lies elsewhere.
-        if !issued.is_empty() && !is_path(&self.job) {
-            self.write_down(desk, issued).await?;
+        let jobs = match &self.job {
+            Some(job) => vec![(job.clone(), desk.job(job).await?)],
+            None => every_job(desk).await?,
+        };
+        let bar = Bar::new("papers", &desk.talk);
+        let through = AtomicU64::new(0);
+        let (mut written, mut refused) = (Vec::new(), Vec::new());
+        let mut of = 0_u64;
+        for (name, job) in &jobs {
+            let case = desk.case(&job.state, &knowledge)?;
+            let only = named.clone().unwrap_or_else(|| due(&case, &job.state, &knowledge));
+            of += u64::try_from(only.len()).unwrap_or_default();
+            let each = || bar.at(through.fetch_add(1, Ordering::Relaxed) + 1, of);
+            let folder = if self.all { self.out.join(name) } else { self.out.clone() };
+            let manner =
+                Manner { only: &only, size, shop: self.shop.as_deref(), issued: issued.clone(), force: self.force };
+            let done = write(job, &case, &knowledge, &folder, &manner, &each)?;
+            // A paper made from a file belongs to a record that lies elsewhere.
+            if !done.issued.is_empty() && !is_path(name) {
+                write_down(desk, name, done.issued).await?;
+            }
+            written.extend(done.written);
+            refused.extend(done.refused);
         }
+        bar.away();
         let t = &desk.talk;
         if t.json() {
             let rows: Vec<Value> = written
@@ -167,23 +213,34 @@ impl Papers {
             }
         }
     }
+}
 
-    /// Writes down that papers left the shop.
-    async fn write_down(&self, desk: &Desk, issued: Vec<PaperIssued>) -> Result<(), Trouble> {
-        let taken = desk.take_up(&self.job).await.map_err(|trouble| match trouble {
-            Trouble::Said { exit, why, .. } => Trouble::new(
-                exit,
-                "write down that the papers left the shop",
-                format!("{why}; the files are there, and a paper fetched at the bench is written down by the bench"),
-            ),
-            silent @ (Trouble::Silent(_) | Trouble::NobodyReads) => silent,
-        })?;
-        let entries: Vec<_> = issued
-            .into_iter()
-            .map(|paper| entry(taken.id, None, &EntryBody::PaperIssued(paper)))
-            .collect::<Result<_, _>>()?;
-        desk.keep(&taken.store, &entries).await?;
-        taken.store.close().await;
-        Ok(())
+/// Every job of the record, by its id.
+async fn every_job(desk: &Desk) -> Result<Vec<(String, Job)>, Trouble> {
+    let store = desk.look().await?;
+    let mut jobs = Vec::new();
+    for kept in store.jobs().await? {
+        jobs.push((kept.job.to_string(), desk.load(&store, kept.job).await?));
     }
+    store.close().await;
+    Ok(jobs)
+}
+
+/// Writes down that papers left the shop.
+async fn write_down(desk: &Desk, job: &str, issued: Vec<PaperIssued>) -> Result<(), Trouble> {
+    let taken = desk.take_up(job).await.map_err(|trouble| match trouble {
+        Trouble::Said { exit, why, .. } => Trouble::new(
+            exit,
+            "write down that the papers left the shop",
+            format!("{why}; the files are there, and a paper fetched at the bench is written down by the bench"),
+        ),
+        silent @ (Trouble::Silent(_) | Trouble::NobodyReads) => silent,
+    })?;
+    let entries: Vec<_> = issued
+        .into_iter()
+        .map(|paper| entry(taken.id, None, &EntryBody::PaperIssued(paper)))
+        .collect::<Result<_, _>>()?;
+    desk.keep(&taken.store, &entries).await?;
+    taken.store.close().await;
+    Ok(())
 }
