@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use store::Backups;
 use tokio::sync::watch;
 
+use crate::lan::Lan;
 use crate::log::{Event, Hearer};
 use crate::surroundings;
 
@@ -17,12 +18,14 @@ pub(crate) struct Around {
     pub(crate) hearer: Hearer,
     /// The folder in which backups are noted, and after how many days one is too old.
     pub(crate) backups: Option<(PathBuf, u32)>,
+    /// The network of the shop, where this bench has a folder for it.
+    pub(crate) lan: Option<Lan>,
     closing: Arc<watch::Sender<bool>>,
 }
 
 impl Default for Around {
     fn default() -> Self {
-        Self { hearer: Hearer::default(), backups: None, closing: Arc::new(watch::Sender::new(false)) }
+        Self { hearer: Hearer::default(), backups: None, lan: None, closing: Arc::new(watch::Sender::new(false)) }
     }
 }
 

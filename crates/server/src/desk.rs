@@ -18,7 +18,9 @@ use tokio::sync::{Semaphore, broadcast};
 use workup::{Case, Remembered, Wanted};
 
 use crate::around::Around;
+use crate::lan::{self, Lan};
 use crate::log::{Event, Hearer};
+use crate::pages::{self, Asking};
 use crate::surroundings;
 use crate::trouble::Trouble;
 use axum::http::StatusCode;
@@ -233,6 +235,17 @@ impl Bench {
     #[must_use]
     pub fn heard_by(mut self, hearer: impl Fn(&Event) + Send + Sync + 'static) -> Self {
         self.around.hearer = Hearer(Some(Arc::new(hearer)));
+        if let Some(lan) = &self.around.lan {
+            lan.heard_by(self.around.hearer.clone());
+        }
+        self
+    }
+
+    /// Knows the devices of the shop's network, which the owner may have turned on or not.
+    #[must_use]
+    pub fn knowing_devices(mut self, lan: Lan) -> Self {
+        lan.heard_by(self.around.hearer.clone());
+        self.around.lan = Some(lan);
         self
     }
 
@@ -319,6 +332,11 @@ impl Bench {
         device: &str,
         body: &EntryBody,
     ) -> Result<(Kept, Arc<Job>), Trouble> {
+        let asking = pages::asking();
+        let device = match &asking {
+            Asking::Device(asker) => asker.device.as_str(),
+            Asking::Here | Asking::Stranger => device,
+        };
         let mut unsealed = Unsealed::new(job, surroundings::time_of(id), by, device, id, body)
             .map_err(|e| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "the entry does not fit", e))?;
         // What is sent again under another name or from another device is the same entry, as long as it says the same.
@@ -377,6 +395,7 @@ impl Bench {
         seen: &Seen,
     ) -> Result<Allowed, Trouble> {
         let mut together = vec![unsealed.clone()];
+        lan::roles::ensure_may_enter(body, seen.job.as_ref().map_or(&[][..], |job| &job.entries))?;
         let Some(now) = &seen.job else {
             if let (EntryBody::JobOpened(_), Some(rates)) = (body, workup::shop::rates(self.knowledge())) {
                 let id = surroundings::new_entry();

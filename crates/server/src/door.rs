@@ -21,11 +21,12 @@ use tokio::net::TcpListener;
 use crate::desk::Bench;
 use crate::entering::{Given, Refused};
 use crate::forms::Typed;
+use crate::lan::Listening;
 use crate::log::Event;
-use crate::pages::{self, View, enter, who};
+use crate::pages::{self, Asking, View, asking, enter, who};
 use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble, with_trouble};
-use crate::{api, asked, forms, guard, live, log, machine, offline, papers, surroundings};
+use crate::{api, asked, forms, guard, lan, live, log, machine, offline, papers, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -69,14 +70,15 @@ pub enum Stopped {
 /// shorter than anybody waits for a computer to go off.
 const GRACE: Duration = Duration::from_secs(5);
 
-/// Serves the bench until `until` ends; pages that listen are then let go at once, and requests under way are answered for a
-/// few seconds more.
+/// Serves the bench until `until` ends, on this machine and, where it is listened on, on the network; pages that listen are
+/// then let go at once, and requests under way are answered for a few seconds more.
 ///
 /// # Errors
 /// [`ServeError::BrokeOff`] when the system takes the port away.
 pub async fn serve(
     bench: Bench,
     listener: TcpListener,
+    network: Option<Listening>,
     until: impl Future<Output = ()> + Send + 'static,
 ) -> Result<Stopped, ServeError> {
     let around = bench.around().clone();
@@ -87,7 +89,9 @@ pub async fn serve(
         until.await;
         stop.close();
     };
-    let serving = axum::serve(listener, router(bench)).with_graceful_shutdown(told).into_future();
+    let out = lan::tls::serving(bench.clone(), network);
+    let here = axum::serve(listener, router(bench)).with_graceful_shutdown(told).into_future();
+    let serving = async { tokio::try_join!(here, out).map(|((), ())| ()) };
     let too_long = async {
         around.closing().await;
         tokio::time::sleep(GRACE).await;
@@ -104,8 +108,23 @@ pub fn api_routes() -> Vec<(&'static str, String)> {
     api::routes().into_iter().map(|(method, path, _)| (method, path)).collect()
 }
 
-/// Every page and the HTTP interface.
+/// Every page and the HTTP interface, for browsers on this machine.
 pub fn router(bench: Bench) -> Router {
+    routes(&bench)
+        .layer(middleware::from_fn(guard::guard))
+        .layer(middleware::from_fn_with_state(bench.clone(), log::request))
+        .with_state(bench)
+}
+
+/// The same for a device that the gate has let in, as far as its role may.
+pub(crate) fn for_devices(bench: &Bench) -> Router {
+    routes(bench)
+        .layer(middleware::from_fn(lan::roles::ensure))
+        .layer(middleware::from_fn_with_state(bench.clone(), log::request))
+        .with_state(bench.clone())
+}
+
+fn routes(bench: &Bench) -> Router<Bench> {
     let mut router = Router::new()
         .route("/", get(wall))
         .route("/jobs", post(open_job))
@@ -148,14 +167,12 @@ pub fn router(bench: Bench) -> Router {
         router = router.route(&path, handler);
     }
     router
+        .merge(lan::pages_here())
         .fallback(nothing_here)
         .method_not_allowed_fallback(other_method)
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(middleware::from_fn_with_state(bench.clone(), offline::answered))
         .layer(middleware::from_fn_with_state(bench.clone(), pages::told_of_standing))
-        .layer(middleware::from_fn(guard::guard))
-        .layer(middleware::from_fn_with_state(bench.clone(), log::request))
-        .with_state(bench)
 }
 
 pub(crate) type Shown = Result<Response, OnPage>;
@@ -170,7 +187,7 @@ async fn nothing_here(uri: Uri) -> Response {
     in_its_form(&uri, Trouble::not_found("there is no such page", why))
 }
 
-async fn other_method(method: Method, uri: Uri) -> Response {
+pub(crate) async fn other_method(method: Method, uri: Uri) -> Response {
     let why = format!("{method} is not done at {}; the description is at /api/1/openapi.json", uri.path());
     in_its_form(&uri, Trouble::new(StatusCode::METHOD_NOT_ALLOWED, "this cannot be done here", why))
 }
@@ -739,7 +756,9 @@ async fn set_who(headers: HeaderMap, Form(typed): Form<Typed>) -> Shown {
     if name.is_empty() {
         return Err(Trouble::fields("nobody is named", vec![FieldTrouble::new("by", "type a name or a sign")]).into());
     }
-    let cookie = format!("bench_by={}; Path=/; SameSite=Strict; HttpOnly; Max-Age=31536000", escaped(&name));
+    let by = if matches!(asking(), Asking::Here) { "bench_by" } else { "__Host-by" };
+    let secure = if by == "bench_by" { "" } else { " Secure;" };
+    let cookie = format!("{by}={}; Path=/;{secure} SameSite=Strict; HttpOnly; Max-Age=31536000", escaped(&name));
     let back = headers.get(header::REFERER).and_then(|r| r.to_str().ok()).and_then(|r| r.split_once("://"));
     let path = back.and_then(|(_, rest)| rest.find('/').and_then(|at| rest.get(at..))).unwrap_or("/").to_owned();
     let mut response = Redirect::to(if path.starts_with("//") { "/" } else { &path }).into_response();
@@ -749,17 +768,20 @@ async fn set_who(headers: HeaderMap, Form(typed): Form<Typed>) -> Shown {
     Ok(response)
 }
 
-async fn css() -> Response {
-    let headers = [(header::CONTENT_TYPE, "text/css; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
-    (headers, include_str!("../assets/bench.css")).into_response()
+/// A file of ours that a browser asks for anew each time.
+pub(crate) fn no_cache(kind: &'static str, text: &'static str) -> Response {
+    ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "no-cache")], text).into_response()
+}
+
+pub(crate) async fn css() -> Response {
+    no_cache("text/css; charset=utf-8", include_str!("../assets/bench.css"))
 }
 
 async fn js() -> Response {
-    let headers = [(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
-    (headers, include_str!("../assets/bench.js")).into_response()
+    no_cache("text/javascript; charset=utf-8", include_str!("../assets/bench.js"))
 }
 
-async fn font(Path(name): Path<String>) -> Shown {
+pub(crate) async fn font(Path(name): Path<String>) -> Shown {
     let (kind, bytes) = match name.as_str() {
         "regular.otf" => ("font/otf", documents::FONT_REGULAR),
         "bold.otf" => ("font/otf", documents::FONT_BOLD),
@@ -769,7 +791,7 @@ async fn font(Path(name): Path<String>) -> Shown {
     Ok(([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "private, max-age=86400")], bytes).into_response())
 }
 
-async fn mark() -> Response {
+pub(crate) async fn mark() -> Response {
     let svg = pages::LOGO.replacen("<svg ", "<svg xmlns='http://www.w3.org/2000/svg' color='#15181A' ", 1);
     ([(header::CONTENT_TYPE, "image/svg+xml")], svg).into_response()
 }

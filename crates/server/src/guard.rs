@@ -1,11 +1,12 @@
-//! What every request passes first: only this machine, only our own pages may send, and a strict policy on what a page
-//! may load.
+//! What every request on this machine passes first: only this machine, only our own pages may send, and a strict policy on
+//! what a page may load. What comes over the network passes `lan/gate.rs` instead.
 
 use axum::extract::Request;
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
+use crate::pages::Asking;
 use crate::trouble::{OnPage, OnWire, Trouble};
 
 /// No inline script, no inline style, nothing from elsewhere.
@@ -14,22 +15,26 @@ pub(crate) const POLICY: &str = "default-src 'none'; script-src 'self'; style-sr
                                  form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// The host that a request names: in its header, or in its address where the protocol has no such header.
-fn host(headers: &HeaderMap, uri: &Uri) -> Option<String> {
+pub(crate) fn host(headers: &HeaderMap, uri: &Uri) -> Option<String> {
     let named = headers.get(header::HOST).and_then(|h| h.to_str().ok()).map(ToOwned::to_owned);
     named.or_else(|| uri.authority().map(ToString::to_string))
 }
 
-/// Whether a host is this machine, whatever the port.
-fn is_this_machine(host: &str) -> bool {
-    let name = match host.strip_prefix('[') {
+/// The name or address of a host, without brackets and port.
+pub(crate) fn without_port(host: &str) -> &str {
+    match host.strip_prefix('[') {
         Some(rest) => rest.split(']').next().unwrap_or(""),
         None => host.split(':').next().unwrap_or(""),
-    };
-    matches!(name, "127.0.0.1" | "localhost" | "::1")
+    }
+}
+
+/// Whether a host is this machine, whatever the port.
+fn is_this_machine(host: &str) -> bool {
+    matches!(without_port(host), "127.0.0.1" | "localhost" | "::1")
 }
 
 /// Whether a request that changes something comes from our own page, or from no page at all.
-fn is_ours(headers: &HeaderMap, host: &str) -> bool {
+pub(crate) fn is_ours(headers: &HeaderMap, host: &str) -> bool {
     let text = |name: &str| headers.get(name).and_then(|h| h.to_str().ok());
     if let Some(site) = text("sec-fetch-site") {
         return matches!(site, "same-origin" | "none");
@@ -44,8 +49,12 @@ pub(crate) fn asked_here(headers: &HeaderMap) -> bool {
     site.is_none_or(|site| matches!(site, "same-origin" | "none"))
 }
 
-/// Lets a request through or says why not, and puts the policy on what goes out.
+/// Lets a request through or says why not, and puts the policy on what goes out. Who comes this way sits at this computer.
 pub(crate) async fn guard(request: Request, next: Next) -> Response {
+    Asking::Here.scope(guarded(request, next)).await
+}
+
+async fn guarded(request: Request, next: Next) -> Response {
     let wire = request.uri().path().starts_with("/api/");
     let refuse =
         |trouble: Trouble| if wire { OnWire(trouble).into_response() } else { OnPage(trouble).into_response() };
@@ -66,6 +75,12 @@ pub(crate) async fn guard(request: Request, next: Next) -> Response {
     } else {
         next.run(request).await
     };
+    cover(&mut response);
+    response
+}
+
+/// Puts the policy on an answer, whatever it is.
+pub(crate) fn cover(response: &mut Response) {
     let headers = response.headers_mut();
     if !headers.contains_key(header::CONTENT_SECURITY_POLICY) {
         headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
@@ -75,5 +90,4 @@ pub(crate) async fn guard(request: Request, next: Next) -> Response {
     if !headers.contains_key(header::CACHE_CONTROL) {
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }
-    response
 }

@@ -1,7 +1,8 @@
-//! The bench in the browser: pages, forms, live rows and the HTTP interface, on this machine only.
+//! The bench in the browser: pages, forms, live rows and the HTTP interface, on this machine and, where the owner turned it
+//! on, for paired devices on the shop's own network.
 //!
 //! * **For:** the technician with one free hand, the counter, and programs that speak HTTP.
-//! * **Comes in:** requests from browsers on this machine; the store and the knowledge, handed over in a [`Bench`].
+//! * **Comes in:** requests from browsers on this machine and from paired devices; the store and the knowledge, handed over in a [`Bench`].
 //! * **Goes out:** pages that work without script, entries kept in the store, JSON under `/api/1/`, server-sent events.
 //! * **Must not:** compute a verdict, a belief or a figure of the trade. It shows rows of a [`workup::Case`] and of a
 //!   [`logbook::JobState`], and writes entries. Out of reach of it, a page judges one plain figure by what
@@ -10,7 +11,8 @@
 //! Modules in reading order: [`desk`] (the bench: jobs, entries, the last work-up of each job), `entering` (what [`workup::entering`] refuses, in the words of a
 //! page), `forms` (a form for each kind of entry), `machine` (rows and codes of machine orders), `door` (routes, guards),
 //! `around` (backups, log, closing), `log` (events without names), `live` (server-sent events), `api` (the HTTP interface),
-//! `asked` (customer pages and their answers), `offline` (what lets the bench go on without the shop), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
+//! [`lan`] (the shop's own network: authority, devices, roles), `asked` (customer pages and their answers), `offline` (what lets the
+//! bench go on without the shop), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
 
 mod api;
 mod around;
@@ -20,6 +22,7 @@ mod door;
 mod entering;
 mod forms;
 mod guard;
+pub mod lan;
 mod live;
 mod log;
 mod machine;

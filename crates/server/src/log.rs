@@ -40,6 +40,36 @@ pub enum Event {
         /// Whether the store keeps anything after it.
         keeps: bool,
     },
+    /// The network can be listened on, after it could not at the start.
+    NetworkOpened,
+    /// The certificate that the bench shows was made anew.
+    CertificateRenewed,
+    /// The certificate that the bench shows could not be made anew.
+    CertificateNotRenewed,
+    /// A device was paired.
+    DevicePaired,
+    /// A device was not paired.
+    PairingRefused {
+        /// Why, one word: `unknown`, `used`, `late`, `no-match`, `too-many`.
+        why: &'static str,
+    },
+    /// A request of a device was turned away before anything was looked at.
+    DeviceRefused {
+        /// Why, one word: `unpaired`, `removed`, `host`, `site`, `off`.
+        why: &'static str,
+    },
+    /// A device was asked for its PIN.
+    DeviceLocked,
+    /// A PIN was wrong.
+    WrongPin {
+        /// Whether it was the last one that the device had.
+        last: bool,
+    },
+    /// A device was removed.
+    DeviceRemoved {
+        /// By whom or by what: `owner`, `wrong-pin`.
+        why: &'static str,
+    },
     /// It was told to stop; requests under way go on.
     Stopping,
     /// It is closed, and everything kept is on the disk.

@@ -141,7 +141,7 @@ async fn a_page_is_made_given_as_a_file_and_answered_by_its_code() {
     );
     let (_, choose) = shop.get("choose").await;
     let choose = words_of(&choose);
-    for part in [code.as_str(), "The customer page as a file", "Code the customer read out", "this machine only"] {
+    for part in [code.as_str(), "The customer page as a file", "Code the customer read out", "own devices only"] {
         assert!(choose.contains(part), "{part}: {choose}");
     }
     let (_, wall) = shop.get("/").await;

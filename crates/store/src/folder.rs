@@ -8,6 +8,7 @@
 //!   attachments/ab/ab…  one file an attachment, named after its SHA-256, in 256 folders
 //!   attachments/incoming/   files being written; emptied when the folder is opened
 //!   knowledge/          the shop's own knowledge, where it has any; written by a restore and by nothing else
+//!   network/            keys and devices of the shop's own network, where the owner turned it on; never carried
 //!   backups.json        when the last backup was made and proved, where one was
 //! ```
 
@@ -29,6 +30,8 @@ const FORMAT_FILE: &str = "format";
 const FORMAT_WORD: &str = "witnessmark-folder";
 /// The name of the folder in which a shop may lay its own knowledge, before the first job too.
 const KNOWLEDGE: &str = "knowledge";
+/// The folder of the network, which may be turned on before the first job too.
+const NETWORK: &str = "network";
 const LOCK_FILE: &str = "lock";
 const ATTACHMENTS: &str = "attachments";
 const INCOMING: &str = "incoming";
@@ -206,7 +209,7 @@ fn holds_other_things(folder: &Path) -> io::Result<bool> {
     for item in fs::read_dir(folder)? {
         let item = item?;
         let name = item.file_name();
-        let own = name == OsStr::new(KNOWLEDGE) && item.file_type()?.is_dir();
+        let own = (name == OsStr::new(KNOWLEDGE) || name == OsStr::new(NETWORK)) && item.file_type()?.is_dir();
         // Lock and `format.new` are left by an opening that was cut short before the format was written.
         if !own && name != OsStr::new(LOCK_FILE) && name != OsStr::new("format.new") {
             return Ok(true);

@@ -7,6 +7,7 @@ use anatomy::{EntryId, JobId};
 use knowledge::{FileSet, Knowledge};
 use logbook::{Entry, EntryBody, JobState, Unsealed, fold};
 use serde_json::Value;
+use server::lan::Lan;
 use store::{AppendError, Judged, Kept, Place, Record, Store};
 use workup::Case;
 
@@ -154,6 +155,12 @@ impl Desk {
         Ok(Record::open(&self.store).await?)
     }
 
+    /// The network of the shop: a folder beside the record, or, for a record on a server, in the data folder of the person;
+    /// devices are paired with a computer, and several shops may share one record.
+    pub(crate) fn lan(&self) -> Lan {
+        lan_of(&self.store)
+    }
+
     /// The knowledge files: the folder named, or the one in the store, or what is compiled in.
     pub(crate) fn files(&self) -> Result<FileSet, Trouble> {
         match self.knowledge_folder() {
@@ -288,6 +295,15 @@ impl Desk {
             Err(error) => Err(error.into()),
         }
     }
+}
+
+/// The network of a shop whose record lies at a place.
+pub(crate) fn lan_of(record: &Place) -> Lan {
+    let folder = match record.folder() {
+        Some(folder) => folder.join("network"),
+        None => surroundings::default_store().with_file_name("witnessmark-network"),
+    };
+    Lan::of(&folder)
 }
 
 /// The id of a new entry and the time in it.

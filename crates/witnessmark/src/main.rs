@@ -112,6 +112,8 @@ enum Command {
     Answer(commands::page::Answer),
     /// Opens the bench in a browser on this machine.
     Serve(commands::serve::Serve),
+    /// The bench on the shop's own network: turn it on, pair phones and tablets, remove one.
+    Lan(commands::lan::LanCommand),
     /// Writes the whole record with its photos as plain files, or logbooks alone as JSON Lines.
     Export(commands::carry::Export),
     /// Takes in an exported record with its photos, or a logbook from JSON Lines.
@@ -211,6 +213,7 @@ fn run(cli: Cli) -> Done {
             Command::Page(c) => c.run(&desk).await,
             Command::Answer(c) => c.run(&desk).await,
             Command::Serve(c) => c.run(&desk).await,
+            Command::Lan(c) => c.run(&desk),
             Command::Export(c) => c.run(&desk).await,
             Command::Import(c) => c.run(&desk).await,
             Command::Backup(c) => c.run(&desk).await,

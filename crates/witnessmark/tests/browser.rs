@@ -15,6 +15,9 @@
     reason = "a test stops at the first surprise, and drives other programs"
 )]
 
+#[path = "browser/lan.rs"]
+mod lan;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, TcpStream};
@@ -728,7 +731,7 @@ async fn a_phone_tells_the_first_job_from_the_first_question_to_the_last_paper()
     assert_eq!(kept, story, "the record is the story, line by line");
     assert!(in_story.iter().all(|c| ticked.contains(c)), "{in_story:?} {ticked:?}");
 
-    // Every moment shows the whole job after a reload, and the six papers come out of it.
+    // Every moment shows the whole job after a reload, and the ten papers come out of it.
     for moment in ["hear", "test", "strip", "choose", "order", "build", "prove", "hand-back"] {
         client.goto(&format!("{base}/jobs/{}/{moment}", hand.job)).await.unwrap();
         until_it_says(&client, "Chain ends").await;
@@ -741,7 +744,7 @@ async fn a_phone_tells_the_first_job_from_the_first_question_to_the_last_paper()
     for paper in &papers {
         links.push(paper.attr("href").await.unwrap().unwrap());
     }
-    assert_eq!(links.len(), 6, "{links:?}");
+    assert_eq!(links.len(), 10, "{links:?}");
     for link in links {
         let (status, body) = fetched(&base, &link);
         assert_eq!(status, 200, "{link}: {}", String::from_utf8_lossy(&body));

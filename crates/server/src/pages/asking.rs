@@ -114,8 +114,8 @@ pub(crate) fn forms(view: &View) -> Markup {
             summary { "Make the customer page" }
             p.quiet {
                 "One file that opens without an account. Send it by any message, or print it. The answer comes back with a short "
-                "code, by voice or in writing. A link is not offered: this bench answers on this machine only, so a link would "
-                "open nowhere else."
+                "code, by voice or in writing. A link is not offered: this bench answers the shop's own devices only, so a link "
+                "would open nowhere else."
             }
             @match ready(view) {
                 Ok(()) => {

@@ -5,6 +5,7 @@ pub(crate) mod bolts;
 pub(crate) mod build;
 pub(crate) mod calculators;
 pub(crate) mod choose;
+pub(crate) mod devices;
 pub(crate) mod enter;
 pub(crate) mod entry;
 pub(crate) mod gauges;
@@ -12,6 +13,7 @@ pub(crate) mod hand_back;
 pub(crate) mod hear;
 pub(crate) mod machine_work;
 pub(crate) mod order;
+pub(crate) mod pairing;
 pub(crate) mod place;
 pub(crate) mod prove;
 pub(crate) mod queue;
@@ -38,6 +40,7 @@ use workup::{Case, Finding};
 
 use crate::desk::{Bench, Job};
 use crate::forms::{self, Form, Typed};
+use crate::lan::{Asker, Role};
 use crate::offline::of_this_build;
 use crate::trouble::{FieldTrouble, Trouble};
 use crate::words::{title, when, words};
@@ -96,9 +99,44 @@ pub(crate) fn who(bench: &Bench, headers: &HeaderMap) -> String {
         return name;
     }
     let cookies = headers.get_all(header::COOKIE).iter().filter_map(|c| c.to_str().ok());
-    let named = cookies.flat_map(|c| c.split(';')).find_map(|c| c.trim().strip_prefix("bench_by="));
+    let asking = asking();
+    // A device from the network has a cookie that no other site and no other port can have set.
+    let by = if matches!(asking, Asking::Here) { "bench_by=" } else { "__Host-by=" };
+    let named = cookies.flat_map(|c| c.split(';')).find_map(|c| c.trim().strip_prefix(by));
     let name = named.map(unescaped).filter(|n| !n.trim().is_empty());
-    name.unwrap_or_else(|| bench.by().to_owned())
+    name.unwrap_or_else(|| match asking {
+        Asking::Device(asker) => asker.person,
+        Asking::Here | Asking::Stranger => bench.by().to_owned(),
+    })
+}
+
+/// Who asks: whoever sits at the computer of the bench, a paired device, or a device that nobody knows yet.
+#[derive(Debug, Clone)]
+pub(crate) enum Asking {
+    Here,
+    Device(Asker),
+    Stranger,
+}
+
+impl Asking {
+    /// Answers a request of this asker.
+    pub(crate) async fn scope<F: Future>(self, answering: F) -> F::Output {
+        ASKING.scope(self, answering).await
+    }
+}
+
+/// Who asks; nobody that is known where no door has said who it is.
+pub(crate) fn asking() -> Asking {
+    ASKING.try_with(Clone::clone).unwrap_or(Asking::Stranger)
+}
+
+/// Whether who asks is shown the list of devices.
+pub(crate) fn sees_devices() -> bool {
+    match asking() {
+        Asking::Here => true,
+        Asking::Device(asker) => asker.role == Role::Owner,
+        Asking::Stranger => false,
+    }
 }
 
 /// Undoes the two-digit escapes of a cookie.
@@ -887,6 +925,8 @@ pub(crate) fn of_moments(moments: &[Moment]) -> impl Fn(Kind) -> bool + '_ {
 tokio::task_local! {
     /// The bench that answers the request under way; every page asks it whether anything is kept.
     static ANSWERING: Bench;
+    /// Who asks, as the door that the request came by says.
+    static ASKING: Asking;
 }
 
 /// Lets every page of a request know the bench, also one that tells of an error.
@@ -907,8 +947,26 @@ fn not_kept() -> Markup {
     }
 }
 
+/// One plain line while a device may look and not enter.
+fn locked_line() -> Markup {
+    let Asking::Device(Asker { locked: true, .. }) = asking() else { return html! {} };
+    html! {
+        p.notkept role="status" {
+            b { "Locked: " }
+            "you can look; before anything is kept the PIN is asked for. "
+            a href="/pin" { "Type it now" }
+        }
+    }
+}
+
 /// The whole document around a page.
 pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
+    shell_again(heading, who, body, None)
+}
+
+/// The same, read again by itself after so many seconds.
+pub(crate) fn shell_again(heading: &str, who: &str, body: &Markup, again: Option<u32>) -> Markup {
+    let stranger = matches!(asking(), Asking::Stranger);
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -916,16 +974,19 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
+                @if let Some(seconds) = again { meta http-equiv="refresh" content=(seconds); }
                 title { (heading) " · witnessmark" }
                 link rel="stylesheet" href=(of_this_build("/bench.css"));
                 link rel="icon" type="image/svg+xml" href="/mark.svg";
-                link rel="manifest" href="/manifest.webmanifest" crossorigin="use-credentials";
-                link rel="apple-touch-icon" href="/icons/192.png";
-                // Before the page itself, so that no form is sent past it.
-                script src=(of_this_build("/queue.js")) {}
-                script defer src=(of_this_build("/judge.js")) {}
-                script type="module" src=(of_this_build("/bench.js")) {}
-                script type="module" src=(of_this_build("/phone.js")) {}
+                @if !stranger {
+                    link rel="manifest" href="/manifest.webmanifest" crossorigin="use-credentials";
+                    link rel="apple-touch-icon" href="/icons/192.png";
+                    // Before the page itself, so that no form is sent past it.
+                    script src=(of_this_build("/queue.js")) {}
+                    script defer src=(of_this_build("/judge.js")) {}
+                    script type="module" src=(of_this_build("/bench.js")) {}
+                    script type="module" src=(of_this_build("/phone.js")) {}
+                }
             }
             body data-by=(who) {
                 a.skip href="#main" { "To the content" }
@@ -935,8 +996,10 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                         span { "witnessmark" }
                     }
                     div.right {
-                        a.tools href="/gauges" { "Gauges" }
-                        a.tools href="/calculators" { "Calculators" }
+                        @if !stranger {
+                            a.tools href="/gauges" { "Gauges" }
+                            a.tools href="/calculators" { "Calculators" }
+                        }
                         @if !who.is_empty() {
                             details.who {
                                 summary { (who) }
@@ -944,6 +1007,11 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                                     label for="who-name" { "Who works here now?" }
                                     input type="text" id="who-name" name="by" value=(who) required;
                                     button type="submit" { "That is me" }
+                                }
+                                @if let Asking::Device(_) = asking() {
+                                    form method="post" action="/sign-out" {
+                                        button.plain type="submit" { "Sign this device out" }
+                                    }
                                 }
                             }
                         }
@@ -958,6 +1026,7 @@ pub(crate) fn shell(heading: &str, who: &str, body: &Markup) -> Markup {
                     }
                 }
                 (not_kept())
+                (locked_line())
                 (body)
             }
         }

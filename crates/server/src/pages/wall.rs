@@ -285,6 +285,11 @@ pub(crate) fn page(
             @if let Some(line) = backups.as_ref().filter(|line| !line.too_old) {
                 p.quiet.backups { (line.words) }
             }
+            @if super::sees_devices() {
+                p {
+                    a.tools href="/devices" { "Phones and tablets" }
+                }
+            }
         }
     };
     super::shell("Jobs", who, &body)

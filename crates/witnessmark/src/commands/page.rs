@@ -283,7 +283,7 @@ impl Page {
         let by = ask.answer_by.map(|day| format!(", answer by {day}")).unwrap_or_default();
         let word = if new { "asked" } else { "asked before, and nothing on it has changed" };
         t.line(&format!("{}: code {shown}, up to {}{by}; {word}", self.out.display(), amount(&ask.ceiling)), 2)?;
-        t.say("witnessmark: send the file; it holds no link, since the bench answers on this machine only. The answer comes by voice or message, with the code");
+        t.say("witnessmark: send the file; it holds no link, since the bench answers the shop's own devices only. The answer comes by voice or message, with the code");
         Ok(Exit::Fine)
     }
 

@@ -10,6 +10,7 @@ mod asking;
 mod jobs;
 mod keeping;
 mod knowing;
+mod lan;
 mod manners;
 #[path = "../../../store/tests/postgres_server/mod.rs"]
 mod postgres_server;
