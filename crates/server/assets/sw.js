@@ -24,7 +24,7 @@ addEventListener("activate", (event) => {
 
 const isFile = (path) => FILES.some((file) => file.split("?")[0] === path);
 // What is made anew at every asking, or writes something down when it is given, never comes from here.
-const isOwn = (path) => !/^\/(api|health|where\.json|attachments)\b|\/(papers|page|live)(\/|$)|\.(toml|pdf|json)$|\/look\.html$/.test(path);
+const isOwn = (path) => !/^\/(api|health|where\.json|attachments|pair|pin|sign-out|devices)\b|\/(papers|page|live)(\/|$)|\.(toml|pdf|json)$|\/look\.html$/.test(path);
 
 // A field is one page for all its places: the page itself changes the place.
 function keyOf(url) {

@@ -212,6 +212,7 @@ fn lines_of(state: &JobState, one: &Committed) -> Result<Vec<Line>, NotBilled> {
             })
         })
         .collect();
+    freight_apart(state, &mut lines)?;
     let share = state.rates.parts_markup_percent.as_deref().and_then(part_of_one).filter(|share| !share.is_zero());
     let bought: Vec<Money> =
         lines.iter().filter(|line| line.charge == Some(Charge::Parts)).map(|line| line.amount).collect();
@@ -228,6 +229,28 @@ fn lines_of(state: &JobState, one: &Committed) -> Result<Vec<Line>, NotBilled> {
         });
     }
     Ok(lines)
+}
+
+/// Freight stands by itself: nothing is added on it.
+fn freight_apart(state: &JobState, lines: &mut Vec<Line>) -> Result<(), NotBilled> {
+    let mut freights = Vec::new();
+    for line in lines.iter_mut() {
+        let order = state.orders.iter().find(|o| Some(o.in_entry) == line.entry);
+        let quote = order.and_then(|order| state.quotes.iter().find(|q| Some(q.in_entry) == order.quote));
+        let Some(freight) = quote.and_then(|q| q.freight).filter(|f| f.currency() == line.amount.currency()) else {
+            continue;
+        };
+        line.amount = line.amount.minus(&freight)?;
+        freights.push(Line {
+            entry: None,
+            what: format!("freight, {}", line.what),
+            charge: Some(Charge::Other),
+            amount: freight,
+            ..line.clone()
+        });
+    }
+    lines.extend(freights);
+    Ok(())
 }
 
 /// Lines added up by the rules; without rules nothing is taxed.

@@ -172,7 +172,16 @@ impl Proof {
             .collect();
         let unanswered: Vec<String> =
             gates::before_the_start(state, knowledge).iter().map(gates::HoldPoint::name).collect();
-        let (standing, reason) = answer(&asked, not_inside.len(), passed_open.len(), unanswered.len());
+        let (standing, mut reason) = answer(&asked, not_inside.len(), passed_open.len(), unanswered.len());
+        // What was read long after says nothing of the day it went back, and is not kept from whoever reads this.
+        let moved = rechecks.iter().filter(|f| matches!(f.verdict, Verdict::Outside | Verdict::CannotTell)).count();
+        if standing == Standing::Proved && moved > 0 {
+            reason.push_str(if moved == 1 {
+                " At a later recheck 1 reading was not inside."
+            } else {
+                " At later rechecks some readings were not inside."
+            });
+        }
         Self {
             standing,
             reason,

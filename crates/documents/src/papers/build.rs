@@ -194,7 +194,10 @@ fn bolts(sheet: &mut Sheet, desk: &Desk<'_>, joint: &impl Fn(&str) -> bool) {
         .bolt_restarts
         .iter()
         .filter(|r| joint(&r.joint))
-        .map(|r| format!("Bolt {} started again with stage {}: {}", r.bolt, r.stage, r.reason))
+        .map(|r| {
+            let place = desk.also_at(r.position);
+            format!("Bolt {} of {}{place} started again with stage {}: {}", r.bolt, plain(&r.joint), r.stage, r.reason)
+        })
         .collect();
     sheet.list(again);
 }
@@ -221,7 +224,8 @@ fn patterns(sheet: &mut Sheet, desk: &Desk<'_>, joint: &impl Fn(&str) -> bool) {
         let wet: Vec<String> = pattern.wet().iter().map(u16::to_string).collect();
         let mut words = pattern.whose.words();
         if !wet.is_empty() {
-            words.push_str(&format!(" Wet holes, sealer as the manual names it: bolts {}.", wet.join(", ")));
+            let bolts = if wet.len() == 1 { "bolt" } else { "bolts" };
+            words.push_str(&format!(" Wet holes, sealer as the manual names it: {bolts} {}.", wet.join(", ")));
         }
         words.push_str(&match &pattern.threads {
             Some(threads) => format!(" Threads: {threads}."),

@@ -241,14 +241,14 @@ fn options(sheet: &mut Sheet, desk: &Desk<'_>) {
             let opens =
                 if o.opens.is_empty() { String::new() } else { format!("opens {}", o.opens.join("; ").to_lowercase()) };
             let renewed = o.renewed.iter().map(|w| plain(w)).collect::<Vec<_>>().join(", ");
-            let runs = o.p_trouble_free.map_or_else(|| "no car to run".to_owned(), of_ten_in_words);
+            let runs = o.p_trouble_free.map_or_else(|| "nothing left to run".to_owned(), of_ten_in_words);
             vec![
                 Cell { note: opens, ..Cell::strong(name) },
                 Cell::of(desk.price(o)),
                 Cell::of(days(o.days)),
                 Cell::of(if renewed.is_empty() { "nothing".to_owned() } else { renewed }),
                 Cell::of(runs.trim_start_matches("about ").trim_end_matches(" like this").to_owned()),
-                Cell::of(o.warranty.clone()),
+                Cell::of(desk.warranty(o)),
             ]
         })
         .collect();

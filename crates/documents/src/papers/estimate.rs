@@ -24,10 +24,10 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
         Some(logbook::CauseAnswer::UnknownSigned(signed)) => format!("unknown, signed by {}", signed.by),
     };
     let option = desk.option().ok_or_else(|| PaperError::NoOption { job: job() })?;
-    sheet.statement(
-        format!("{}: {}", option.name, desk.price(option)),
-        format!("{}; {}", ready(option.days), price_from(option)),
-    );
+    // What the lines add up to, with the tax where it comes on top; the price at the choice stands below with what moved it.
+    let priced = desk.case.estimate.as_ref().filter(|estimate| estimate.option == option.id).and_then(to_pay);
+    let priced = priced.as_ref().map_or_else(|| desk.price(option), range);
+    sheet.statement(format!("{}: {priced}", option.name), format!("{}; {}", ready(option.days), price_from(option)));
     let chosen = desk.state.chosen.as_ref();
     let who = chosen.map_or_else(
         || "nobody yet; this is the way that costs least on average".to_owned(),
@@ -38,7 +38,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
         ("Engine".to_owned(), Some(desk.engine_identity())),
         ("Chosen by".to_owned(), Some(who)),
         ("Why it failed".to_owned(), Some(cause)),
-        ("Warranty".to_owned(), Some(option.warranty.clone())),
+        ("Warranty".to_owned(), Some(desk.warranty(option))),
     ];
     // What others carry is their warranty; how far each goes stands with the way on the bench.
     let yours = RiskLine::by_bearer(&option.risks).into_iter().find(|(who, _)| *who == CUSTOMER);
@@ -226,9 +226,9 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
     }
     let unsaid = listed(&|p| *p == Price::NotSaid);
     if !unsaid.is_empty() {
-        sheet.subheading("Usual work that the quote does not name");
+        sheet.subheading("Usual work of this way; nobody has held it against the words of the quote");
         sheet.list(unsaid);
-        sheet.small("The price holds what the quote includes. Ask before you say yes: each line here is done within the price, done for more, or not needed.");
+        sheet.small("The price holds what the quote includes. Ask before you say yes, where you have not: each line here is done within the price, done for more, or not needed.");
     }
     if estimate.lines.iter().any(|l| l.how.ends_with(" h") || l.how.ends_with(" min") || l.how.contains("units")) {
         let rate = desk
@@ -443,6 +443,9 @@ fn holds_until(desk: &Desk<'_>, quotes: Option<Date>) -> Option<String> {
     let issued: Option<Date> = desk.issued.parse().ok();
     let own = days.zip(issued).and_then(|(days, issued)| issued.checked_add(i64::from(days).days()).ok());
     match (quotes, own) {
+        (Some(quote), _) if issued.is_some_and(|issued| quote < issued) => {
+            Some(format!("{quote}: the first quote has run out; ask for new prices"))
+        }
         (Some(quote), Some(own)) if own < quote => Some(own.to_string()),
         (Some(quote), _) => Some(format!("{quote}, the first day a quote runs out")),
         (None, own) => own.map(|own| own.to_string()),

@@ -5,7 +5,7 @@ use jiff::{Span, Timestamp};
 use logbook::{HandedBack, Recheck};
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, day, figure};
+use super::words::{Desk, capital, day, figure, promised};
 
 /// Writes the hand-back paper; before the engine went back, with lines to write on.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -34,7 +34,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
         }
     }
     running_in(sheet, desk);
-    come_back(sheet, back);
+    come_back(sheet, desk, back);
     warranty(sheet, desk, handed.map(|h| (&h.body, h.made_at)));
     old_parts(sheet, desk);
     if let Some(shop) = &desk.knowledge.shop {
@@ -58,7 +58,7 @@ fn running_in(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.small("Where the engine's own manual says otherwise, the manual holds.");
 }
 
-fn come_back(sheet: &mut Sheet, back: Option<&HandedBack>) {
+fn come_back(sheet: &mut Sheet, desk: &Desk<'_>, back: Option<&HandedBack>) {
     sheet.heading("Come back");
     let checks: Vec<&Recheck> = back.into_iter().flat_map(|b| b.first_check.iter().chain(&b.further_checks)).collect();
     let mut rows: Vec<Vec<Cell>> = checks
@@ -72,6 +72,12 @@ fn come_back(sheet: &mut Sheet, back: Option<&HandedBack>) {
             ]
         })
         .collect();
+    // Proofs that could not be taken yet are a reason to come back too.
+    for later in desk.case.proof.due_later() {
+        let name = later.name.strip_prefix("Proof: ").unwrap_or(&later.name);
+        let due = later.due.clone().unwrap_or_default();
+        rows.push(vec![Cell::strong(capital(name)), Cell::line(), Cell::of(due), Cell::line()]);
+    }
     if rows.is_empty() {
         rows.push(vec![Cell::line(), Cell::line(), Cell::line(), Cell::line()]);
     }
@@ -106,15 +112,13 @@ fn warranty(sheet: &mut Sheet, desk: &Desk<'_>, handed: Option<(&HandedBack, Tim
         .quotes
         .iter()
         .filter(|q| [&chosen, &ordered, &machined].iter().any(|list| list.contains(&q.in_entry)))
-        .filter_map(|q| {
-            let months = q.warranty_months.map(|m| format!("{m} months"));
-            let words: Vec<String> = [months, q.warranty.clone()].into_iter().flatten().collect();
+        .map(|q| {
+            let words = promised(q).unwrap_or_else(|| "no warranty told".to_owned());
             let what = q.need.as_deref().map_or_else(
                 || q.option.as_deref().map_or_else(String::new, |o| desk.option_name(o)),
                 |need| desk.operation(need).map_or_else(|| desk.part_name(need), |o| o.name.clone()),
             );
-            (!words.is_empty())
-                .then(|| vec![Cell::of(capital(&what)), Cell::of(q.supplier.clone()), Cell::of(words.join("; "))])
+            vec![Cell::of(capital(&what)), Cell::of(q.supplier.clone()), Cell::of(words)]
         })
         .collect();
     sheet.table(&[("Bought in", Some(2.0)), ("From", Some(1.6)), ("They stand for it", Some(2.4))], rows);
@@ -129,7 +133,8 @@ fn old_parts(sheet: &mut Sheet, desk: &Desk<'_>) {
             let name = desk.part_name(&core.order.part);
             let back = if core.back.is_some() { "went back" } else { "goes back" };
             let deposit = core.order.core_deposit.map(|d| format!(", deposit {d}")).unwrap_or_default();
-            format!("The old part for {name} {back} to {}{deposit}", core.order.supplier)
+            let owed = if core.back.is_some() { "; nothing to pay for it by you" } else { "" };
+            format!("The old part for {name} {back} to {}{deposit}{owed}", core.order.supplier)
         })
         .collect();
     if !items.is_empty() {

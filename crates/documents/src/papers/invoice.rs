@@ -1,5 +1,6 @@
 //! The invoice: what is to be paid, line by line, with tax by the rules told, beside what was agreed.
 
+use logbook::Kind;
 use quantity::{Prices, Rounding, TaxBy};
 use workup::invoice::{Invoice, Line};
 
@@ -35,12 +36,13 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
     Ok(())
 }
 
-/// From the first to the last day on which anything was worked, ordered or spent.
+/// From the first reading or work to the last work or run before it went back.
 fn when(desk: &Desk<'_>) -> String {
-    let state = desk.state;
-    let worked = state.time_worked.iter().map(|f| f.made_at);
-    let built = state.steps_done.iter().map(|f| f.made_at).chain(state.runs.iter().map(|f| f.made_at));
-    let mut days: Vec<String> = worked.chain(built).map(|at| day(&at)).collect();
+    let work = [Kind::ReadingTaken, Kind::StageReached, Kind::BuildStepDone, Kind::TimeWorked, Kind::EngineRun];
+    let handed = desk.state.handed_back.as_ref().map(|h| h.made_at);
+    let told = desk.state.history.iter().filter(|line| work.iter().any(|kind| kind.word() == line.kind));
+    let mut days: Vec<String> =
+        told.filter(|line| handed.is_none_or(|handed| line.at <= handed)).map(|line| day(&line.at)).collect();
     days.sort();
     match (days.first(), days.last()) {
         (Some(first), Some(last)) if first != last => format!("{first} to {last}"),

@@ -1,7 +1,5 @@
 //! Labels to cut out: bags and cells of small parts, what was ordered, and the pieces that go to a machine shop.
 
-use std::collections::BTreeSet;
-
 use super::PaperError;
 use super::sheet::{Label, Sheet};
 use super::words::{Desk, capital, day, tail};
@@ -62,18 +60,10 @@ fn ordered(desk: &Desk<'_>) -> Vec<Label> {
 fn machined(desk: &Desk<'_>) -> Vec<Label> {
     let mut out = Vec::new();
     for order in &desk.state.machine_orders {
-        let pieces: BTreeSet<(String, String)> = order
-            .lines
-            .iter()
-            .map(|line| {
-                let name = desk.operation(&line.operation).map_or_else(String::new, |o| o.name.clone());
-                (capital(&desk.place(&line.position, &name)), line.position.address())
-            })
-            .collect();
-        for (piece, _) in pieces {
+        for piece in workup::machine::pieces(order, desk.layout, desk.knowledge) {
             out.push(Label {
                 mark: order.code.clone(),
-                name: piece,
+                name: capital(&piece.at.name(desk.layout)),
                 lines: vec![format!("to {}", order.shop), "bare, clean, with its caps and dowels".to_owned()],
                 foot: foot(desk),
             });

@@ -224,6 +224,8 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
     let fitted: BTreeSet<&str> = desk.state.fitted.iter().map(|f| f.part.as_str()).collect();
     let ordered: BTreeSet<&str> = desk.state.orders.iter().map(|o| o.part.as_str()).collect();
+    let complete = desk.state.orders.iter().filter(|o| awaited::missing(desk.state, o).is_none());
+    let arrived: BTreeSet<&str> = complete.map(|o| o.part.as_str()).collect();
     let kit_with = |part: &Part| {
         let same = |held: &String| *held == part.id || held.trim().eq_ignore_ascii_case(&part.name);
         desk.state.orders.iter().find(|o| o.holds.iter().any(same))
@@ -244,10 +246,11 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
             let one_of = |ids: &BTreeSet<&str>| {
                 ids.contains(part.id.as_str()) || kit.is_some_and(|kit| ids.contains(kit.part.as_str()))
             };
-            let have = match (one_of(&fitted), one_of(&ordered)) {
-                (true, _) => "fitted",
-                (false, true) => "ordered",
-                (false, false) => "",
+            let have = match (one_of(&fitted), one_of(&arrived), one_of(&ordered)) {
+                (true, _, _) => "fitted",
+                (false, true, _) => "here",
+                (false, false, true) => "ordered",
+                (false, false, false) => "",
             };
             let within = kit.filter(|kit| kit.part != part.id);
             let within = within.map(|kit| format!("in: {}", plain(&kit.part))).unwrap_or_default();

@@ -50,6 +50,10 @@ fn one(sheet: &mut Sheet, desk: &Desk<'_>, supplier: &str, orders: &Orders<'_>) 
     sheet.fields(vec![
         ("For the engine".to_owned(), Some(desk.engine_identity())),
         ("Built".to_owned(), built.or_else(|| Some("not told".to_owned()))),
+        (
+            "Deliver to".to_owned(),
+            desk.knowledge.shop.as_ref().map(|s| s.address.join(", ")).filter(|address| !address.is_empty()),
+        ),
         ("In".to_owned(), Some(parts.join(", ")).filter(|v| !v.is_empty()).or_else(|| Some("not told".to_owned()))),
     ]);
     sheet.heading("Ordered");
@@ -91,11 +95,13 @@ fn row(desk: &Desk<'_>, order: &Fact<PartOrdered>) -> Vec<Cell> {
     let holds: Vec<String> = order.holds.iter().map(|part| desk.part_name(part)).collect();
     let holds = if holds.is_empty() { known.unwrap_or_default() } else { format!("with: {}", holds.join("; ")) };
     let date = |day: Option<jiff::civil::Date>| day.map_or_else(String::new, |d| d.to_string());
+    let late = order.promised.zip(order.need_by).is_some_and(|(promised, needed)| promised > needed);
+    let late = if late { "later than needed: sooner, please".to_owned() } else { String::new() };
     vec![
         Cell { note: holds, ..Cell::strong(desk.part_name(&order.part)) },
         Cell::of(order.quantity.to_string()),
         Cell::of(day(&order.made_at)),
-        Cell::of(date(order.promised)),
+        Cell { note: late, ..Cell::of(date(order.promised)) },
         Cell::of(date(order.need_by)),
         price.map_or_else(Cell::line, |price| Cell::of(price.to_string())),
     ]
@@ -117,7 +123,7 @@ fn terms(sheet: &mut Sheet, desk: &Desk<'_>, orders: &Orders<'_>) {
             items.push(format!("{name}: by your quote of {}: {}", day(&quote.made_at), says.join("; ")));
         }
         if let Some(deposit) = order.core_deposit {
-            let due = order.core_due.map(|d| format!(" until {d}")).unwrap_or_default();
+            let due = order.core_due.map(|d| format!(" by {d}")).unwrap_or_default();
             items.push(format!("{name}: deposit {deposit} on the old part, which we send back{due}"));
         }
     }

@@ -75,6 +75,19 @@ impl<'a> Desk<'a> {
         line.or_else(known).unwrap_or_else(|| plain(id))
     }
 
+    /// The warranty of an option: as quoted for the way chosen, else what is usual.
+    pub(crate) fn warranty(&self, option: &OptionLine) -> String {
+        let chosen = self.state.chosen.as_ref().filter(|c| c.option == option.id);
+        let quoted = chosen.and_then(|chosen| {
+            let rests_on = |q: &&logbook::Fact<logbook::QuoteReceived>| {
+                q.option.as_ref() == Some(&option.id)
+                    && (chosen.quotes.is_empty() || chosen.quotes.contains(&q.in_entry))
+            };
+            self.state.quotes.iter().filter(rests_on).filter_map(|q| promised(q)).next_back()
+        });
+        quoted.unwrap_or_else(|| option.warranty.clone())
+    }
+
     /// An operation by id.
     pub(crate) fn operation(&self, id: &str) -> Option<&'a Operation> {
         workup::work::operation(self.knowledge, id)
@@ -339,6 +352,16 @@ pub(crate) fn described(svg: &str) -> String {
     };
     let words = [inner("title"), inner("desc")].into_iter().flatten().collect::<Vec<_>>().join(". ");
     words.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&#39;", "'").replace("&amp;", "&")
+}
+
+/// What a quote promises as warranty: its words, with the months where they do not name them.
+pub(crate) fn promised(quote: &logbook::QuoteReceived) -> Option<String> {
+    let months = quote.warranty_months.map(|m| if m == 1 { "1 month".to_owned() } else { format!("{m} months") });
+    match (months, quote.warranty.clone()) {
+        (Some(months), Some(words)) if !words.contains(&months) => Some(format!("{months}; {words}")),
+        (_, Some(words)) => Some(words),
+        (months, None) => months,
+    }
 }
 
 /// Days until it is ready.

@@ -582,7 +582,8 @@ fn a_kit_ticks_the_parts_that_it_holds_and_an_estimate_claims_no_work_that_its_q
     let text = words(&typeset(Paper::Estimate, &job(&van, &tail), PaperSize::A4).unwrap().pdf);
     assert!(!text.contains("Work that is in this price"), "{text}");
     // A customer reads at once that these lines are not promised by the quote.
-    let usual = text.contains("Usual work that the quote does not name") && text.contains("Ask before you say yes");
+    let usual =
+        text.contains("nobody has held it against the words of the quote") && text.contains("Ask before you say yes");
     assert!(usual, "{text}");
     assert!(text.contains("Exchange reconditioned head,") && !text.contains("reconditioned heads"), "one head: {text}");
 }

@@ -88,9 +88,10 @@ fn labels_are_there_for_every_bag_order_and_piece_that_goes_out() {
     let demo = demo(NAMES[1]);
     let text = words(&made(&demo, Paper::Labels).unwrap());
     let id = &demo.case.job[demo.case.job.len() - 8..];
-    let pieces: std::collections::BTreeSet<_> =
-        demo.state.machine_orders.iter().flat_map(|o| o.lines.iter().map(|l| l.position)).collect();
-    let labels = demo.state.bags.len() + demo.state.orders.len() + pieces.len();
+    let layout = demo.state.layout.as_ref().unwrap();
+    let pieces = |o| workup::machine::pieces(o, layout, &demo.knowledge).len();
+    let sent: usize = demo.state.machine_orders.iter().map(pieces).sum();
+    let labels = demo.state.bags.len() + demo.state.orders.len() + sent;
     // Each label carries the job, and so does the foot of the sheet.
     assert_eq!(text.matches(&format!("job {id}")).count(), labels);
     for bag in &demo.state.bags {

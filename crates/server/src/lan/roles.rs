@@ -291,6 +291,9 @@ mod tests {
                 }
             }
         }
+        for (path, _) in crate::offline::files() {
+            out.insert(("GET".to_owned(), path.to_owned()));
+        }
         for (method, path) in crate::api_routes() {
             out.insert((method.to_ascii_uppercase(), path));
         }

@@ -4,7 +4,7 @@ use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 
-use super::{bench, driver, fits, free_port, ours, seen, until_it_says};
+use super::{asked, bench, driver, fits, free_port, ours, seen, until_it_says};
 
 /// A browser that takes the certificate of an authority which is installed in no store here, and finds the bench by name.
 async fn browser(driver: u16, folder: &std::path::Path, name: &str, width: u32) -> Client {
@@ -114,6 +114,26 @@ async fn a_phone_is_paired_with_the_bench_signed_out_and_removed() {
         json!(""),
         "no script reads the key"
     );
+    // It keeps the bench for a day without the shop, and what it sends from its queue comes under its person and its name.
+    let worker = phone
+        .execute_async(
+            "const done = arguments[0]; navigator.serviceWorker.ready.then((r) => done(!!r.active), (e) => done(`${e}`))",
+            Vec::new(),
+        )
+        .await
+        .expect("script");
+    assert_eq!(worker, json!(true));
+    type_into(&phone, "form[action='/jobs'] [name=title]", "Ostrand van, by the phone").await;
+    tap(&phone, "form[action='/jobs'] button[type=submit]").await;
+    until_it_says(&phone, "Ostrand van, by the phone").await;
+    let jobs = asked(&here, "/api/1/jobs");
+    let job = jobs["jobs"][0]["id"].as_str().expect("one job").to_owned();
+    let entries = asked(&here, &format!("/api/1/jobs/{job}/entries"));
+    let opened = &entries["entries"][0];
+    assert_eq!((&opened["by"], &opened["device"]), (&json!("Ilse"), &json!("phone of the trial")), "{entries}");
+    phone.goto(&format!("https://bench.home.arpa:{port}/queue")).await.expect("the queue");
+    until_it_says(&phone, "Nothing waits").await;
+
     tap(&phone, ".who summary").await;
     tap(&phone, "form[action='/sign-out'] button").await;
     until_it_says(&phone, "PIN of this device").await;
