@@ -571,6 +571,7 @@ async function begin() {
       const next = asked && round.places.some((p) => p.at === asked) ? asked : nextOf(round, round.at, records)?.at;
       if (next && next !== round.at) setPlace(round, next);
     }
+    delete document.body.dataset.turning;
     addEventListener("popstate", () => {
       const back = new URLSearchParams(location.search).get("position");
       if (back) setPlace(round, back);
@@ -581,5 +582,5 @@ async function begin() {
   await send();
 }
 queue?.release();
-begin().catch(() => {});
+begin().catch(() => {}).finally(() => delete document.body.dataset.turning);
 readyForTheRoad().catch(() => {});

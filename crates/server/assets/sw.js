@@ -77,11 +77,13 @@ function clock(ms) {
 }
 
 // A kept page says from when it is, before anything else.
-async function shown(kept) {
+// A field that was kept at another place is not touched before the page has turned to the place asked for.
+async function shown(kept, url) {
   const at = Number(kept.headers.get("x-kept-at"));
   const line = `<p class="asof" data-asof="${at}" role="status">As of ${told(clock(at))}, from this phone. ` +
     "The shop does not answer; what you enter stays on this phone until it does.</p>";
-  const text = (await kept.text()).replace(/<body[^>]*>/, (body) => body + line);
+  const turns = url.searchParams.has("position") && url.pathname.endsWith("/enter");
+  const text = (await kept.text()).replace(/<body([^>]*)>/, (_, more) => `<body${more}${turns ? ' data-turning=""' : ""}>${line}`);
   return new Response(text, { headers: kept.headers });
 }
 
@@ -106,7 +108,7 @@ async function page(event, url) {
     return await Promise.race([fresh, late]);
   } catch {
     fresh.catch(() => {});
-    return kept ? shown(kept) : notHere(url);
+    return kept ? shown(kept, url) : notHere(url);
   }
 }
 

@@ -464,6 +464,7 @@ impl Hand {
         }
         self.heed().await?;
         fits(&self.client, &format!("{check} {reading}")).await;
+        self.at(&position).await?;
         if let Value::Array(stations) = &body["stations"] {
             return self.lay_an_edge(body, stations).await;
         }
@@ -499,6 +500,19 @@ impl Hand {
         assert_eq!(field.prop("value").await?.as_deref(), Some(number), "the keypad types into the field");
         seen(&self.client, "390-told-keypad").await;
         self.leave_by(".keypad button.keep").await
+    }
+
+    /// Waits until the field stands at a place, as a person who reads its heading does.
+    async fn at(&self, position: &str) -> Touched {
+        let script = "const p = document.querySelector('.entering input[name=position]'); return p ? p.value : null";
+        for _ in 0..500 {
+            let there = self.client.execute(script, Vec::new()).await?;
+            if there.is_null() || there == json!(position) {
+                return Ok(());
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+        panic!("the field never stood at {position}: {}", words(&self.client).await)
     }
 
     /// Enters a straightedge station by station, in the fold of its field.

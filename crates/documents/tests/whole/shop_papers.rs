@@ -53,8 +53,8 @@ fn what_leaves_the_shop_says_who_it_is_and_what_stays_does_not() {
     }
     let says = |paper, wanted: &str| words(&made(&demo, paper).unwrap()).contains(wanted);
     assert!(says(Paper::Estimate, "Prices of an estimate bind for ten days."));
-    // The shop's ten days from the day of issue are over after the quote's day: the sooner one counts.
-    assert!(says(Paper::Estimate, "2026-03-20, the first day a quote runs out"));
+    // The quote it rests on ran out long before this print.
+    assert!(says(Paper::Estimate, "2026-03-20: the first quote has run out; ask for new prices"));
     assert!(says(Paper::PurchaseOrder, "Deliveries before four."));
     assert!(says(Paper::Invoice, "Keep this paper for two years."));
     assert!(says(Paper::Invoice, "Within 14 days of the date of issue."));
