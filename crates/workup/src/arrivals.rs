@@ -3,7 +3,9 @@
 //! A part that failed a look, or that went back as wrong or damaged, is not here: it is wanted again.
 
 use knowledge::Knowledge;
-use logbook::{ArrivalCheck, ArrivalResult, Fact, JobState, PartArrived, PartOrdered, PartReturned, ReturnKind};
+use logbook::{
+    ArrivalCheck, ArrivalResult, Fact, JobState, PartArrived, PartFitted, PartOrdered, PartReturned, ReturnKind,
+};
 
 /// The looks that a part or a bought whole wants when it comes, in the sequence in which they are taken.
 ///
@@ -95,6 +97,16 @@ fn arrived<'a>(state: &'a JobState, wanted: impl Fn(&str) -> Vec<String>) -> Vec
             place.untaken.retain(|wanted| !same(wanted, &look.what));
             place.looks.retain(|old| !same(&old.what, &look.what));
             place.looks.push(look);
+        }
+    }
+    // What is built in, or has left with the engine, is looked at no more.
+    let left = state.closed.is_some() || state.handed_back.is_some();
+    for here in &mut out {
+        let its = here.order.map(|o| o.in_entry);
+        let built_in =
+            |f: &Fact<PartFitted>| same(&f.part, &here.arrival.part) && (f.order.is_none() || f.order == its);
+        if left || state.fitted.iter().any(built_in) {
+            here.untaken.clear();
         }
     }
     for back in state.returns.iter().filter(|back| back.why != ReturnKind::Core) {

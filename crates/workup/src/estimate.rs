@@ -330,17 +330,19 @@ fn tax(rates: &MoneyTold, lines: &[EstimateLine], total: &Range) -> Option<Tax> 
     };
     let (on_top, with) = range(Prices::WithoutTax)?;
     let (inside, _) = range(Prices::WithTax)?;
-    let how = rates.tax_rules().map(|rules| tax_in_words(rates, &rules, some_only)).unwrap_or_default();
+    let mixed = "a line that holds several is taxed in the high end";
+    let how = rates.tax_rules().map(|rules| tax_in_words(rates, &rules, mixed)).unwrap_or_default();
     Some(Tax { name: rates.tax_word().to_owned(), percent, prices: rates.prices, on_top, with, inside, how })
 }
 
-/// What is taxed and how it is rounded.
-fn tax_in_words(rates: &MoneyTold, rules: &TaxRules, some_only: bool) -> String {
-    let on = if some_only {
-        let names: Vec<&str> = rates.taxed.iter().map(|charge| charge.word()).collect();
-        format!("on {} only; a line that holds several is taxed in the high end", names.join(", "))
-    } else {
+/// What is taxed and how it is rounded; `mixed` says what becomes of a line that is no single kind, where only some are taxed.
+#[must_use]
+pub fn tax_in_words(rates: &MoneyTold, rules: &TaxRules, mixed: &str) -> String {
+    let on = if Charge::ALL.iter().all(|charge| rates.taxes(*charge)) {
         "on every line".to_owned()
+    } else {
+        let names: Vec<&str> = rates.taxed.iter().map(|charge| charge.word()).collect();
+        format!("on {} only; {mixed}", names.join(", "))
     };
     let by = match rules.by {
         TaxBy::Total => "the total",

@@ -241,9 +241,10 @@ fn freight_apart(state: &JobState, lines: &mut Vec<Line>) -> Result<(), NotBille
             continue;
         };
         line.amount = line.amount.minus(&freight)?;
+        let of = order.map(|order| crate::words::words(&order.part)).unwrap_or_default();
         freights.push(Line {
             entry: None,
-            what: format!("freight, {}", line.what),
+            what: format!("freight of {of}"),
             charge: Some(Charge::Other),
             amount: freight,
             ..line.clone()

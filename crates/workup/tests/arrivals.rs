@@ -67,6 +67,9 @@ fn a_part_wants_its_own_looks_and_a_bought_whole_those_of_what_it_is() {
 fn a_look_that_nobody_took_stays_asked_until_somebody_takes_it() {
     let k = knowledge();
     let all = arrivals::looks_for(&k, "recon_head");
+    let mut built_in = ordered();
+    built_in.extend([arrived(json!([])), fitted()]);
+    assert!(arrivals::here(&state(&built_in), &k)[0].untaken.is_empty(), "what is built in is looked at no more");
     let mut told = ordered();
     told.push(arrived(
         json!([{"what": "cast number and side", "result": "good"}, {"what": all[2], "result": "not-looked"}]),

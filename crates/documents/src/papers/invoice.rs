@@ -1,7 +1,7 @@
 //! The invoice: what is to be paid, line by line, with tax by the rules told, beside what was agreed.
 
 use logbook::Kind;
-use quantity::{Prices, Rounding, TaxBy};
+use quantity::Prices;
 use workup::invoice::{Invoice, Line};
 
 use super::PaperError;
@@ -94,22 +94,7 @@ fn lines(sheet: &mut Sheet, desk: &Desk<'_>, invoice: &Invoice) {
     let rates = &desk.state.rates;
     let percent = rates.tax_percent.as_deref().unwrap_or_default().trim().trim_end_matches('%').trim_end();
     if let Some(rules) = &invoice.rules {
-        let on = if rates.taxed.is_empty() {
-            "on every line".to_owned()
-        } else {
-            let on: Vec<&str> = rates.taxed.iter().map(|charge| charge.word()).collect();
-            format!("on {}, and on lines of no kind", on.join(", "))
-        };
-        let by = match rules.by {
-            TaxBy::Total => "the total",
-            TaxBy::Line => "each line",
-        };
-        let rounding = match rules.rounding {
-            Rounding::HalfUp => "the middle away from zero",
-            Rounding::HalfEven => "the middle to the even one",
-            Rounding::Down => "always down",
-        };
-        let how = format!("{on}; rounded on {by}, {rounding}");
+        let how = workup::estimate::tax_in_words(rates, rules, "a line of no kind is taxed");
         let held = match rules.prices {
             Prices::WithTax => "in the lines",
             Prices::WithoutTax => "on top",
