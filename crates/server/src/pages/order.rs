@@ -129,7 +129,7 @@ fn here(view: &View, one: &Here<'_>) -> Markup {
                 } @else if !failed.is_empty() {
                     ": "
                     b.outside { "not to be fitted" }
-                } @else if one.is_trusted() {
+                } @else if !one.looks.is_empty() && one.is_trusted() {
                     ": "
                     b { "looked at and good" }
                 } @else if one.looks.is_empty() {
