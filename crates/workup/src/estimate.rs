@@ -424,10 +424,7 @@ impl<'a> Desk<'a> {
             charge: Some(Charge::Other),
             price: self.amount(freight),
         }));
-        // Work with a quote of its own that was taken up is in nobody's doubt.
-        let own = |id: &String| self.quotes.iter().any(|q| q.need.as_ref() == Some(id));
-        let usual = work::operations(self.judged.state, self.judged.knowledge, &self.option.id);
-        for operation in usual.into_iter().filter(|operation| !own(&operation.id)) {
+        for operation in work::operations(self.judged.state, self.judged.knowledge, &self.option.id) {
             out.push(EstimateLine {
                 group: Group::Always,
                 what: operation.name.clone(),
