@@ -965,10 +965,16 @@ impl EngineLayout {
         }
     }
 
-    /// Gives the words for a place, with the names people use, such as `cylinder B2, exhaust valve 1`.
+    /// Gives the words for a place, with the names people use, such as `cylinder B2, exhaust valve 1` or
+    /// `right cylinder, exhaust valve`.
     #[must_use]
     pub fn label(&self, position: &Position) -> String {
         let name = |cylinder: u8| self.cylinder_name(cylinder).unwrap_or_else(|| cylinder.to_string());
+        // A cylinder with a number or a letter is called by it; one with a word is the right or the front cylinder.
+        let one = |cylinder: u8| match name(cylinder) {
+            word if word.chars().count() > 1 && word.chars().all(char::is_alphabetic) => format!("{word} cylinder"),
+            number => format!("cylinder {number}"),
+        };
         let valve = |kind: &str, number: u8, of: u8| {
             if of == 1 { format!("{kind} valve") } else { format!("{kind} valve {number}") }
         };
@@ -979,18 +985,21 @@ impl EngineLayout {
                 last => format!("cylinders {} to {}", name(1), name(last)),
             },
             Position::Bank(bank) => format!("bank {}", self.bank_name(*bank)),
-            Position::Cylinder(n) => format!("cylinder {}", name(*n)),
+            Position::Cylinder(n) => one(*n),
             Position::Pair(n) => format!("between cylinders {} and {}", name(*n), name(n.saturating_add(1))),
             Position::ValveIntake { cylinder, number } => {
                 let words = valve("intake", *number, self.intake_valves_per_cylinder());
-                format!("cylinder {}, {words}", name(*cylinder))
+                format!("{}, {words}", one(*cylinder))
             }
             Position::ValveExhaust { cylinder, number } => {
                 let words = valve("exhaust", *number, self.exhaust_valves_per_cylinder());
-                format!("cylinder {}, {words}", name(*cylinder))
+                format!("{}, {words}", one(*cylinder))
             }
             Position::MainBearing(n) => format!("main bearing {n}"),
-            Position::RodBearing(n) => format!("rod bearing of cylinder {}", name(*n)),
+            Position::RodBearing(n) => match one(*n) {
+                word if word.ends_with("cylinder") => format!("rod bearing of the {word}"),
+                number => format!("rod bearing of {number}"),
+            },
             Position::Cam(CamPlace::Block) => "camshaft".to_owned(),
             Position::Cam(cam) => {
                 let kind = match cam {

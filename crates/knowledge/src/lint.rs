@@ -83,6 +83,7 @@ impl Knowledge {
             joints: ids(&self.joints, |j| &j.id),
             parts: self.joints.iter().flat_map(|j| &j.value.parts).map(|p| p.id.clone()).collect(),
             operations: ids(&self.operations, |o| &o.id),
+            waits: self.waits.iter().filter(|w| w.least_minutes.is_some()).map(|w| w.id.clone()).collect(),
             attributes: self.attributes.iter().map(|a| (a.id.clone(), a.values.clone())).collect(),
         }
     }

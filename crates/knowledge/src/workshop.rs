@@ -8,6 +8,7 @@ use crate::AttributeIs;
 use crate::limits::{AppliesTo, source_fault};
 use crate::load::{Complaint, Located};
 use crate::source::Source;
+use anatomy::Scope;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -925,6 +926,12 @@ pub struct Waiting {
     pub what: String,
     /// How long, in words; the tube or sheet rules.
     pub time: String,
+    /// The least of it in minutes, for the clock that begins with the step that it follows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub least_minutes: Option<u32>,
+    /// What is not done before it is over, in words, for the clock.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub holds_up: Option<String>,
     /// Where it comes from.
     pub source: Source,
 }
@@ -957,9 +964,16 @@ pub struct Hold {
     /// What the engine must be to have it; empty for every engine. What nobody told does not take it away.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub applies: Vec<AppliesTo>,
+    /// Kinds of place at which it is written down, one by one; empty where it is written down once. A signature that
+    /// names a place speaks for that place, one that names none for every place that the work touches.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub each: Vec<Scope>,
     /// Parts, by id: one of them fitted answers it, and no signature is asked for.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub fitted: Vec<String>,
+    /// Checks, by id, whose readings after the work are what it writes down: they stand on the sheet beside it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reads: Vec<String>,
     /// True when an entry must stand behind the signature: a photo, a reading, a part fitted.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub evidence: bool,
@@ -995,6 +1009,12 @@ pub struct Instruction {
     pub words: String,
     /// What the engine must be; empty for every engine. What nobody told does not take it away.
     pub applies: Vec<AppliesTo>,
+    /// Checks, by id, whose readings after the work are what it does; empty where it reads nothing.
+    pub reads: Vec<String>,
+    /// The joint whose bolts it tightens, by id.
+    pub bolts: Option<String>,
+    /// The wait that begins when it is done, by id.
+    pub cures: Option<String>,
 }
 
 #[derive(Clone, Serialize, Deserialize)]
@@ -1008,24 +1028,35 @@ enum InstructionForm {
 #[serde(deny_unknown_fields)]
 struct InstructionWhere {
     words: String,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     applies: Vec<AppliesTo>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    reads: Vec<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    bolts: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    cures: Option<String>,
 }
 
 impl From<InstructionForm> for Instruction {
     fn from(form: InstructionForm) -> Self {
-        match form {
-            InstructionForm::Always(words) => Self { words, applies: Vec::new() },
-            InstructionForm::Where(InstructionWhere { words, applies }) => Self { words, applies },
-        }
+        let of = match form {
+            InstructionForm::Always(words) => {
+                InstructionWhere { words, applies: Vec::new(), reads: Vec::new(), bolts: None, cures: None }
+            }
+            InstructionForm::Where(of) => of,
+        };
+        Self { words: of.words, applies: of.applies, reads: of.reads, bolts: of.bolts, cures: of.cures }
     }
 }
 
 impl From<Instruction> for InstructionForm {
     fn from(one: Instruction) -> Self {
-        if one.applies.is_empty() {
-            return Self::Always(one.words);
+        let Instruction { words, applies, reads, bolts, cures } = one;
+        if applies.is_empty() && reads.is_empty() && bolts.is_none() && cures.is_none() {
+            return Self::Always(words);
         }
-        Self::Where(InstructionWhere { words: one.words, applies: one.applies })
+        Self::Where(InstructionWhere { words, applies, reads, bolts, cures })
     }
 }
 
@@ -1266,6 +1297,8 @@ pub struct Known {
     pub parts: BTreeSet<String>,
     /// Operations.
     pub operations: BTreeSet<String>,
+    /// Waits of the build that have a least time.
+    pub waits: BTreeSet<String>,
     /// Attributes of an engine and the values each may have.
     pub attributes: BTreeMap<String, Vec<String>>,
 }
@@ -1794,11 +1827,15 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
         for hold in &stage.holds {
             lint_applies(stage, "hold.applies", &hold.applies, known, &mut out);
             lint_names(stage, "hold.fitted", &hold.fitted, &known.parts, &mut out);
+            lint_names(stage, "hold.reads", &hold.reads, &known.checks, &mut out);
         }
         lint_seen(stage, known, &mut out);
         for (field, list) in [("steps", &stage.steps), ("warnings", &stage.warnings)] {
             for one in list {
                 lint_applies(stage, field, &one.applies, known, &mut out);
+                lint_names(stage, field, &one.reads, &known.checks, &mut out);
+                lint_names(stage, field, &one.bolts, &known.joints, &mut out);
+                lint_names(stage, field, &one.cures, &known.waits, &mut out);
                 if one.words.trim().is_empty() {
                     out.push(stage.complaint(field, "has a line without words", "say what is done or minded"));
                 }

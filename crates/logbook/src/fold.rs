@@ -350,6 +350,7 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
         EntryBody::StageReached(b) => {
             state.stages_reached.insert(b.stage.clone());
             state.stages_since_run.push(b.stage.clone());
+            state.stages_told.push(fact(entry, b));
         }
         EntryBody::CautionTicked(b) => {
             state.cautions_ticked.insert(b.caution.clone());

@@ -202,6 +202,8 @@ pub struct JobState {
     pub stages_reached: BTreeSet<String>,
     /// Of these, the ones reached after the engine last ran, in the order told: what was open before is closed by then.
     pub stages_since_run: Vec<String>,
+    /// Each time a stage was told, in the order told.
+    pub stages_told: Vec<Fact<StageReached>>,
     /// Cautions ticked.
     pub cautions_ticked: BTreeSet<String>,
     /// Bags and marks.

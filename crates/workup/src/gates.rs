@@ -1,13 +1,14 @@
 //! Hold points of the build, how each is answered, and what an unanswered one holds up.
 //!
 //! A hold point is answered by a signature with what it asks for, by a part that makes it needless, or by a name and a
-//! reason that pass it open, which every later paper prints. Until those that the first minute of running would ruin are
+//! reason that pass it open, which every later paper prints. What is written down at each of several places is signed
+//! when each of them is: a signature that names a place speaks for that one only. Until those that the first minute of running would ruin are
 //! answered, as far as the work reaches for sure, the engine is not started; until what was ordered is here, nothing is
 //! built on. What reaches a stage by a belief alone stands on the sheet and holds nothing up.
 
 use std::collections::BTreeMap;
 
-use anatomy::Position;
+use anatomy::{EngineLayout, Position};
 use knowledge::Knowledge;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Seen, Signer};
@@ -16,7 +17,10 @@ use logbook::{
     RunKind, StageLeftOut,
 };
 
+use quantity::Verdict;
+
 use crate::entering::{NotTaken, Rule};
+use crate::findings::Finding;
 use crate::work::{Judged, hold_is_here, stated};
 use crate::{arrivals, awaited, words};
 
@@ -40,7 +44,7 @@ pub enum Answer {
 }
 
 /// A hold point of this engine and this work.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct HoldPoint<'k> {
     /// The stage that it closes.
     pub stage: &'k BuildStage,
@@ -48,21 +52,94 @@ pub struct HoldPoint<'k> {
     pub hold: &'k Hold,
     /// How it is answered.
     pub answer: Answer,
+    /// The places that nobody signed for yet, where others are signed, in the names this engine uses.
+    pub open_at: Vec<String>,
+    /// The first of them, for the next signature.
+    pub next_at: Option<Position>,
 }
 
-impl HoldPoint<'_> {
-    /// Stage and record, as a refusal names it.
+impl<'k> HoldPoint<'k> {
+    /// A hold point as a job stands.
+    fn of(state: &JobState, stage: &'k BuildStage, hold: &'k Hold) -> Self {
+        let places = unsigned(state, stage, hold);
+        let label = |p: &Position| state.layout.as_ref().map_or_else(|| p.to_string(), |l| l.label(p));
+        let open_at = places.iter().map(label).collect();
+        Self { stage, hold, answer: answer(state, stage, hold), open_at, next_at: places.first().copied() }
+    }
+
+    /// Stage and record, as a refusal names it, with the places that are left where some are signed.
     #[must_use]
     pub fn name(&self) -> String {
-        format!("{}: {}", self.stage.title, self.hold.record)
+        let left = if self.open_at.is_empty() { String::new() } else { format!(" ({})", words::first_of(&self.open_at, NAMED)) };
+        format!("{}: {}{left}", self.stage.title, self.hold.record)
     }
+}
+
+/// The readings after the work that a hold point or a step writes down.
+#[derive(Debug, Clone)]
+pub struct Taken<'a> {
+    /// The last of each reading at each place, in the order taken.
+    pub last: Vec<&'a Finding>,
+    /// Whether each place of one of the checks was read and every one of these readings is inside.
+    pub good: bool,
+}
+
+/// The readings after the work of some checks, as far as there are any.
+///
+/// # Shapes
+/// one for each check, reading and place; of several spots the last
+#[must_use]
+pub fn taken<'a>(
+    reads: &[String],
+    findings: &'a [Finding],
+    layout: &EngineLayout,
+    knowledge: &Knowledge,
+) -> Option<Taken<'a>> {
+    let mut last: Vec<&Finding> = Vec::new();
+    for f in findings.iter().filter(|f| f.after_repair && reads.contains(&f.check)) {
+        last.retain(|o| (&o.check, &o.reading, o.position) != (&f.check, &f.reading, f.position));
+        last.push(f);
+    }
+    if last.is_empty() {
+        return None;
+    }
+    let everywhere = |id: &String| {
+        let check = knowledge.check(id);
+        let places = check.into_iter().flat_map(|c| &c.scope).flat_map(|scope| layout.positions(*scope));
+        let mut read = places.map(|p| last.iter().any(|f| f.check == *id && f.position == p)).peekable();
+        read.peek().is_some() && read.all(|there| there)
+    };
+    let good = reads.iter().any(everywhere) && last.iter().all(|f| f.verdict == Verdict::Inside);
+    Some(Taken { last, good })
+}
+
+/// Where a signature holds: the place it names, else that of the reading it rests on; nothing where it holds for all.
+fn signed_at(state: &JobState, b: &HoldPointSigned) -> Option<Position> {
+    b.position.or_else(|| state.readings.iter().find(|r| Some(r.entry) == b.entry).map(|r| r.position))
+}
+
+/// The places of a hold point that nobody signed for, where somebody signed for others of its kind; none before the
+/// first signature, and none once one of them speaks for all.
+fn unsigned(state: &JobState, stage: &BuildStage, hold: &Hold) -> Vec<Position> {
+    let Some(layout) = &state.layout else { return Vec::new() };
+    let signed: Vec<Option<Position>> = state
+        .holds_signed
+        .iter()
+        .filter(|h| h.stage == stage.id && h.hold == hold.record)
+        .map(|h| signed_at(state, h).filter(|p| hold.each.contains(&p.scope())))
+        .collect();
+    if signed.is_empty() || signed.contains(&None) {
+        return Vec::new();
+    }
+    let all = hold.each.iter().flat_map(|scope| layout.positions(*scope));
+    all.filter(|p| !signed.contains(&Some(*p))).collect()
 }
 
 /// How a hold point of a stage is answered; a signature after it was passed open answers it in full.
 #[must_use]
 pub fn answer(state: &JobState, stage: &BuildStage, hold: &Hold) -> Answer {
     let here = |s: &str, h: &str| s == stage.id && h == hold.record;
-    if state.holds_signed.iter().any(|h| here(&h.stage, &h.hold)) {
+    if state.holds_signed.iter().any(|h| here(&h.stage, &h.hold)) && unsigned(state, stage, hold).is_empty() {
         Answer::Signed
     } else if state.fitted.iter().any(|f| hold.fitted.contains(&f.part)) {
         Answer::Fitted
@@ -76,9 +153,9 @@ pub fn answer(state: &JobState, stage: &BuildStage, hold: &Hold) -> Answer {
 /// The hold points of a stage that this engine has, in their order; what is written down stays.
 #[must_use]
 pub fn of_stage<'k>(state: &JobState, told: &BTreeMap<String, String>, stage: &'k BuildStage) -> Vec<HoldPoint<'k>> {
-    let all = stage.holds.iter().map(|hold| HoldPoint { stage, hold, answer: answer(state, stage, hold) });
+    let all = stage.holds.iter().map(|hold| HoldPoint::of(state, stage, hold));
     let here = |h: &HoldPoint<'_>| {
-        let written = !matches!(h.answer, Answer::Open | Answer::Fitted);
+        let written = !matches!(h.answer, Answer::Open | Answer::Fitted) || !h.open_at.is_empty();
         hold_is_here(h.hold, written, |name| told.get(name).map(String::as_str))
     };
     all.filter(here).collect()

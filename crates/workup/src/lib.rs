@@ -27,6 +27,7 @@ pub mod choosing;
 mod clashes;
 pub mod committed;
 pub mod cores;
+pub mod curing;
 pub mod customer_page;
 pub mod entering;
 pub mod estimate;

@@ -6,6 +6,7 @@
 //! without proof.
 //! A proof that falls due only on the road is listed as due later and keeps no repair from being proved. A reading that
 //! could not tell is settled by a later one of the same thing that could.
+//! A reading of a check on the engine put together that was taken before the engine was opened again proves nothing.
 //! A reading of a later recheck neither proves nor disproves what left the shop.
 
 use std::collections::BTreeSet;
@@ -147,15 +148,29 @@ impl Proof {
     ) -> Self {
         let later: BTreeSet<String> =
             state.readings.iter().filter(|r| r.phase == Phase::Recheck).map(|r| r.entry.to_string()).collect();
-        let (rechecks, after): (Vec<&Finding>, Vec<&Finding>) =
-            findings.iter().filter(|f| f.after_repair).partition(|f| later.contains(&f.entry));
-        let before: Vec<&Finding> = findings.iter().filter(|f| !f.after_repair && !f.measure_again).collect();
+        let opened_since = opened_since(state, knowledge);
+        let (rechecks, after): (Vec<&Finding>, Vec<&Finding>) = findings
+            .iter()
+            .filter(|f| f.after_repair && !opened_since.contains(&f.entry))
+            .partition(|f| later.contains(&f.entry));
+        let before: Vec<&Finding> = findings
+            .iter()
+            .filter(|f| !f.measure_again && (!f.after_repair || opened_since.contains(&f.entry)))
+            .collect();
         let asked = asked(state, layout, net, knowledge, &after);
         let not_inside: Vec<String> = not_inside(knowledge, &after).into_iter().map(|f| f.entry.clone()).collect();
+        let healed = |stage: &str, record: &str| {
+            let stage = knowledge.steps.iter().find(|s| s.id == stage).map(|s| &s.value);
+            let hold = stage.and_then(|s| Some((s, s.holds.iter().find(|h| h.record == record)?)));
+            match hold {
+                Some((stage, hold)) => gates::answer(state, stage, hold) == gates::Answer::Signed,
+                None => false,
+            }
+        };
         let passed_open: Vec<PassedOpen> = state
             .holds_open
             .iter()
-            .filter(|h| !state.holds_signed.iter().any(|s| s.stage == h.stage && s.hold == h.hold))
+            .filter(|h| !healed(&h.stage, &h.hold))
             .map(|h| PassedOpen {
                 stage: h.stage.clone(),
                 hold: h.hold.clone(),
@@ -194,6 +209,21 @@ impl Proof {
             not_again,
         }
     }
+}
+
+/// Readings, by entry, of checks on an engine that is put together, taken before a stage that opened it again: what was
+/// left then says nothing of what stands now.
+fn opened_since(state: &JobState, knowledge: &Knowledge) -> BTreeSet<String> {
+    let opens = |stage: &str| knowledge.stage(stage).is_some_and(|s| !s.opens.is_empty());
+    let Some(opened) = state.stages_told.iter().filter(|s| opens(&s.stage)).map(|s| s.in_entry).max() else {
+        return BTreeSet::new();
+    };
+    let together = |check: &str| {
+        let stage = knowledge.check(check).and_then(|c| knowledge.stage(&c.stage));
+        stage.is_some_and(|s| s.needs.is_empty())
+    };
+    let older = state.readings.iter().filter(|r| r.entry < opened && together(&r.check));
+    older.map(|r| r.entry.to_string()).collect()
 }
 
 /// The name of a proof where the sentence says already that it is one.

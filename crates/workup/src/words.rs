@@ -101,9 +101,36 @@ pub fn count(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }
 
+/// Names one after the other, the last of several after "and"; of more than a few the rest are counted.
+///
+/// # Shapes
+/// at most `most` names are written out
+#[must_use]
+pub fn first_of(names: &[String], most: usize) -> String {
+    let shown = names.get(..most.min(names.len())).unwrap_or_default();
+    match (names.len() - shown.len(), shown) {
+        (0, [all @ .., before, last]) => {
+            let all: String = all.iter().map(|n| format!("{n}, ")).collect();
+            format!("{all}{before} and {last}")
+        }
+        (0, few) => few.concat(),
+        (more, few) => format!("{} and {more} more", few.join(", ")),
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::within;
+    use super::{first_of, within};
+
+    #[test]
+    fn of_many_names_the_first_are_written_and_the_rest_counted() {
+        let names: Vec<String> = ["a", "b", "c"].map(str::to_owned).to_vec();
+        assert_eq!(first_of(&names[..0], 2), "");
+        assert_eq!(first_of(&names[..1], 2), "a");
+        assert_eq!(first_of(&names[..2], 2), "a and b");
+        assert_eq!(first_of(&names, 2), "a, b and 1 more");
+        assert_eq!(first_of(&names, 3), "a, b and c");
+    }
 
     #[test]
     fn a_name_within_a_sentence_begins_small_unless_it_is_written_in_capitals() {

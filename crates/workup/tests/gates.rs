@@ -238,6 +238,78 @@ fn metal_seen_after_the_stage_was_left_out_calls_for_it_all_the_same() {
 }
 
 #[test]
+fn what_is_written_down_at_each_place_stays_open_until_each_is_signed_or_one_signature_speaks_for_all() {
+    let rod = |l: &StoryLine| of(l, Kind::HoldPointSigned, "hold", "rod clearance each");
+    let left = |l: &StoryLine| rod(l) && l.body["position"] == "rod-1";
+    let lines: Vec<StoryLine> = before(TWIN, started).into_iter().filter(|l| !left(l)).collect();
+    assert_eq!(lines.iter().filter(|l| rod(l)).count(), 1, "the crank is new, and one rod of two is signed");
+    let why = refused(lines.clone(), Kind::EngineRun, json!({"run": "first-start"}));
+    assert!(why.found.contains("rod clearance each (rod bearing of the right cylinder"), "{why}");
+    let known = knowledge();
+    let now = state(&lines);
+    let open = gates::before_the_start(&now, &known);
+    let [point] = open.as_slice() else { panic!("{open:?}") };
+    assert_eq!(point.next_at.map(|p| p.to_string()).as_deref(), Some("rod-1"));
+    let proof = workup::work_up(&now, &known).unwrap().proof;
+    assert_eq!(proof.unanswered.len(), 1);
+    let sign = |position: Option<&str>| {
+        let mut body = json!({"stage": "pistons_fit", "hold": "rod clearance each", "by": "Sunniva",
+            "value": {"text": "0.045", "unit": "mm"}});
+        if let Some(at) = position {
+            body["position"] = at.into();
+        }
+        then(ticked(lines.clone(), "pistons_fit"), Kind::HoldPointSigned, body)
+    };
+    for (position, still) in [(Some("rod-1"), 0), (None, 0), (Some("rod-2"), 1)] {
+        let signed = sign(position);
+        assert_eq!(last_of(&signed), Ok(()));
+        assert_eq!(gates::before_the_start(&state(&signed), &known).len(), still, "{position:?}");
+    }
+    // A signature that rests on a reading speaks for the place of that reading.
+    let mut told = sign(Some("rod-2"));
+    let at = told.len() - 1;
+    told[at].body = json!({"stage": "pistons_fit", "hold": "rod clearance each", "by": "Sunniva", "entry": "@mic-2"});
+    assert_eq!(gates::before_the_start(&state(&told), &known).len(), 1);
+}
+
+#[test]
+fn what_was_left_before_the_engine_was_opened_again_proves_nothing() {
+    const FLATBED: &str = "0002-ostrand-h6";
+    let known = knowledge();
+    let lines = told(FLATBED);
+    let lash = |l: &StoryLine| of(l, Kind::ReadingTaken, "check", "valve-lash-check") && l.body["phase"] == "as-left";
+    assert!(lines.iter().any(lash), "the lash was set before the heads came off");
+    let judged = workup::work_up(&state(&lines), &known).unwrap();
+    let set: Vec<&str> = judged
+        .findings
+        .iter()
+        .filter(|f| f.check == "valve-lash-check" && f.after_repair)
+        .map(|f| f.entry.as_str())
+        .collect();
+    assert!(!set.is_empty());
+    assert!(judged.proof.pairs.iter().all(|p| !set.contains(&p.after.as_str())), "{:?}", judged.proof.pairs);
+    // What lies on the bench is not disturbed by opening something else: the liner of that job was read before the end.
+    let liner = judged.findings.iter().find(|f| f.check == "liner-protrusion" && f.after_repair).unwrap();
+    assert!(judged.proof.pairs.iter().any(|p| p.after == liner.entry));
+}
+
+#[test]
+fn sealant_starts_a_clock_that_ends_at_the_least_of_common_practice_and_forbids_nothing() {
+    let known = knowledge();
+    let lines = before(VAN, |l| of(l, Kind::BuildStepDone, "stage", "wait"));
+    assert!(workup::curing::clocks(&state(&lines), &known).is_empty(), "nobody told of sealant");
+    let sealed = then(lines, Kind::BuildStepDone, json!({"stage": "covers", "step": "1"}));
+    let at = sealed.last().unwrap().at;
+    let now = state(&sealed);
+    let clocks = workup::curing::clocks(&now, &known);
+    let [clock] = clocks.as_slice() else { panic!("{clocks:?}") };
+    assert_eq!(clock.until, at + jiff::SignedDuration::from_mins(60));
+    assert!(clock.runs(at) && !clock.runs(clock.until));
+    let filled = then(ticked(sealed, "wait"), Kind::BuildStepDone, json!({"stage": "wait", "step": "2"}));
+    assert_eq!(last_of(&filled), Ok(()), "the tube decides");
+}
+
+#[test]
 fn evidence_is_an_entry_of_the_job() {
     let cloth =
         |l: &StoryLine| of(l, Kind::HoldPointSigned, "hold", "galleries clean, plugs were out, cloth photographed");

@@ -6,11 +6,12 @@ use std::collections::BTreeMap;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Signer};
 use logbook::{Fact, HoldPointSigned};
+use workup::findings::Finding;
 use workup::gates::{self, Answer, HoldPoint};
-use workup::tightening;
+use workup::{curing, tightening};
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, day, described, figure, own, plain};
+use super::words::{Desk, capital, day, described, minute, figure, own, plain};
 use crate::pictures::bolt_rosette;
 
 /// Writes the build sheet.
@@ -91,6 +92,7 @@ fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
         sheet.text(format!("Mind: {}.", mind.join(". ")));
     }
     steps(sheet, desk, stage);
+    cures(sheet, desk, stage);
     bolts(sheet, desk, &|joint| stage_of(joint) == stage.id);
     if stage.harmless.is_none() {
         figures(sheet, desk, stage);
@@ -113,7 +115,7 @@ fn steps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
             if told.is_empty() && !step.belongs(|name| desk.was_stated(name)) {
                 return None;
             }
-            let done: Vec<String> = told
+            let mut done: Vec<String> = told
                 .iter()
                 .map(|s| {
                     let place = desk.also_at(s.position);
@@ -121,11 +123,38 @@ fn steps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
                     format!("{}, {}{place}{note}", s.made_by, day(&s.made_at))
                 })
                 .collect();
+            let ticked = !done.is_empty() || readings(desk, &step.reads).is_some_and(|t| t.good);
+            if done.is_empty() {
+                done.extend(readings(desk, &step.reads).map(|t| read_by(&t)));
+                let bolts = step.bolts.as_ref().map(|j| desk.state.bolts.iter().filter(|b| b.joint == *j).count());
+                done.extend(bolts.filter(|n| *n > 0).map(|_| "bolt by bolt, below".to_owned()));
+            }
             let said = if done.is_empty() { Cell::line() } else { Cell::of(done.join("; ")) };
-            Some(vec![Cell::tick(!done.is_empty()), Cell::of(number), Cell::of(step.words.clone()), said])
+            Some(vec![Cell::tick(ticked), Cell::of(number), Cell::of(step.words.clone()), said])
         })
         .collect();
     sheet.table(&[("Done", None), ("Step", None), ("What", Some(3.2)), ("By, day", Some(1.8))], rows);
+}
+
+/// The readings after the work of some checks.
+fn readings<'a>(desk: &Desk<'a>, reads: &[String]) -> Option<gates::Taken<'a>> {
+    gates::taken(reads, &desk.case.findings, desk.layout, desk.knowledge)
+}
+
+/// Who read it and when, the last of them.
+fn read_by(taken: &gates::Taken<'_>) -> String {
+    taken.last.last().map(|f| format!("read by {}, {}", f.by, day(&f.at))).unwrap_or_default()
+}
+
+/// What cures, since when, and what it holds up; printed at the stage that put it on.
+fn cures(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
+    let clocks = curing::clocks(desk.state, desk.knowledge);
+    let lines = clocks.iter().filter(|c| c.stage.id == stage.id).map(|c| {
+        let holds = c.wait.holds_up.as_deref().unwrap_or("the next step");
+        let (on, off) = (minute(&c.step.made_at), minute(&c.until));
+        format!("{} on since {on}: no {holds} before {off} UTC at the earliest; the tube decides", capital(&c.wait.what))
+    });
+    sheet.list(lines.collect());
 }
 
 /// The engine's own figures for what the stage measures, else an empty line.
@@ -250,6 +279,10 @@ fn run(numbers: &[u16]) -> String {
 
 fn holds(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
     let here = gates::of_stage(desk.state, &desk.stated, stage);
+    if here.is_empty() {
+        return;
+    }
+    sheet.subheading(format!("{}: hold points", stage.title));
     let rows: Vec<Vec<Cell>> = here.iter().map(|point| one_hold(desk, point)).collect();
     sheet.table(
         &[
@@ -277,33 +310,66 @@ fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
         (true, Some(service)) => Cell { note: own(service), ..Cell::line() },
         (true, None) => Cell::line(),
     };
-    let measured: Vec<String> = signed
+    let mut measured: Vec<String> = signed
         .iter()
         .filter_map(|h| {
             let place = desk.also_at(h.position);
             h.value.as_ref().map(|v| format!("{}{place}", figure(v)))
         })
         .collect();
-    let by: Vec<String> = signed
+    // What was read after the work stands here without being written twice.
+    let taken = readings(desk, &hold.reads);
+    if measured.is_empty() {
+        measured.extend(taken.iter().map(|t| shown(desk, t)));
+    }
+    let mut by: Vec<String> = signed
         .iter()
         .map(|h| {
             let second = h.second.as_ref().map(|s| format!(" with {s}")).unwrap_or_default();
             format!("{}{second}, {}", h.by, day(&h.made_at))
         })
         .collect();
+    by.dedup();
+    if !point.open_at.is_empty() {
+        by.push(format!("open: {}", point.open_at.join(", ")));
+    }
+    let read = taken.as_ref().filter(|t| t.good && hold.sign == Signer::Technician && point.open_at.is_empty());
     let signature = match (by.is_empty(), open) {
         (false, _) => Cell::of(by.join("; ")),
         (true, Some(o)) => Cell::of(format!("passed open by {}: {}", o.by, o.reason)),
         (true, None) if point.answer == Answer::Fitted => Cell::of(fitted(desk, hold)),
-        (true, None) => Cell { line: true, text: signer(hold.sign).to_owned(), ..Cell::default() },
+        (true, None) => match read {
+            Some(taken) => Cell::of(read_by(taken)),
+            None => Cell { line: true, text: signer(hold.sign).to_owned(), ..Cell::default() },
+        },
     };
+    let done = matches!(point.answer, Answer::Signed | Answer::Fitted) || (read.is_some() && !hold.before_start);
     vec![
-        Cell::tick(matches!(point.answer, Answer::Signed | Answer::Fitted)),
+        Cell::tick(done),
         Cell::strong(capital(&hold.record)),
         if measured.is_empty() { Cell::line() } else { Cell::of(measured.join("; ")) },
         limit,
         signature,
     ]
+}
+
+/// Readings in one line, each with its place; of many the first and the last of their sizes.
+fn shown(desk: &Desk<'_>, taken: &gates::Taken<'_>) -> String {
+    /// Most readings that are written out one by one.
+    const MOST: usize = 6;
+    let engine = |f: &&Finding| f.position == anatomy::Position::Engine;
+    if taken.last.len() <= MOST {
+        let one = |f: &&Finding| format!("{}{}", f.shown, desk.also_at(Some(f.position).filter(|_| !engine(f))));
+        return taken.last.iter().map(one).collect::<Vec<_>>().join("; ");
+    }
+    let mut sorted: Vec<&&Finding> = taken.last.iter().collect();
+    sorted.sort_by(|a, b| a.value.unwrap_or_default().total_cmp(&b.value.unwrap_or_default()));
+    match (sorted.first(), sorted.last()) {
+        (Some(low), Some(high)) if low.value.is_some() => {
+            format!("{} to {}, {} readings", low.shown, high.shown, sorted.len())
+        }
+        _ => format!("{} readings", sorted.len()),
+    }
 }
 
 /// The part that answers a hold point, who fitted it and when.

@@ -403,7 +403,12 @@ pub(crate) fn many(n: usize, one: &str, more: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { more })
 }
 
-/// The day of a time.
+/// A moment to the minute, in universal time.
+pub(crate) fn minute(at: &jiff::Timestamp) -> String {
+    at.strftime("%Y-%m-%d %H:%M").to_string()
+}
+
+/// The day of a moment, as year, month and day.
 pub(crate) fn day(at: &impl std::fmt::Display) -> String {
     at.to_string().chars().take(10).collect()
 }

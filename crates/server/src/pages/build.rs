@@ -8,12 +8,16 @@ use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Instruction, Signer};
 use logbook::{Fact, FigureFor, HoldPointPassedOpen, Kind, Moment, RunKind};
 use maud::{Markup, html};
+use workup::curing;
 use workup::gates::{self, Answer, HoldPoint};
 
 use super::View;
 use crate::marks::{Stripe, stripe};
 use crate::surroundings;
-use crate::words::count;
+use crate::words::{count, when};
+
+/// The stage that puts oil and coolant in.
+const FILLING: &str = "wait";
 
 fn done(view: &View, stage: &str, step: usize) -> bool {
     let number = (step + 1).to_string();
@@ -256,6 +260,39 @@ fn not_reached(view: &View, stages: &[&BuildStage]) -> Markup {
     }
 }
 
+/// What cures: at the stage that put it on while it runs, and at the stage that fills, which waits for it.
+fn clocks(view: &View, stage: &BuildStage) -> Markup {
+    let now = surroundings::now();
+    let all = curing::clocks(view.state(), view.knowledge());
+    let here: Vec<_> = all.iter().filter(|c| c.runs(now) && (c.stage.id == stage.id || stage.id == FILLING)).collect();
+    html! {
+        @for c in &here {
+            p.strong data-until=(c.until.to_string()) {
+                (c.wait.what) ": on since " (when(c.step.made_at)) " (" (c.step.made_by) "). No "
+                (c.wait.holds_up.as_deref().unwrap_or("next step")) " before " (when(c.until))
+                " at the earliest; the tube decides."
+            }
+        }
+    }
+}
+
+/// The readings after the work that a hold point writes down.
+fn read(view: &View, hold: &Hold) -> Markup {
+    let case = view.case.as_ref().zip(view.state().layout.as_ref());
+    let taken = case.and_then(|(case, layout)| gates::taken(&hold.reads, &case.findings, layout, view.knowledge()));
+    html! {
+        @if let Some(taken) = &taken {
+            p {
+                "Read after the work: "
+                @for (n, f) in taken.last.iter().enumerate() {
+                    @if n > 0 { "; " }
+                    (f.place) " " b { (f.shown) } " " span.quiet { (f.verdict.words()) }
+                }
+            }
+        }
+    }
+}
+
 /// The part that answers a hold point.
 fn fitted(view: &View, hold: &Hold) -> String {
     let parts = view.state().fitted.iter().filter(|f| hold.fitted.contains(&f.part));
@@ -296,6 +333,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     }
                 }
             }
+            (clocks(view, stage))
             ol.steps {
                 @for (n, step) in &steps {
                     @let number = (n + 1).to_string();
@@ -345,6 +383,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                         }
                     }
                     (from_manual(view, h))
+                    (read(view, h))
                     @for s in {
                         view.state()
                             .holds_signed
@@ -356,6 +395,17 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                             (s.by)
                             @if let Some(second) = &s.second { " and " (second) }
                             @if let Some(v) = &s.value { ", " (v.text) " " (v.unit) }
+                            @if let Some(at) = &s.position { ", " (view.place(at)) }
+                        }
+                    }
+                    @if !point.open_at.is_empty() {
+                        p {
+                            b { "Still open: " }
+                            (point.open_at.join(", "))
+                            ". "
+                            span.quiet {
+                                "Sign each place, or sign once without a place for all that this work touches."
+                            }
                         }
                     }
                     @if point.answer == Answer::Fitted {
@@ -371,11 +421,9 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     }
                     @if !answered(point) && holding.is_empty() {
                         ({
-                            view.form(
-                                Kind::HoldPointSigned,
-                                "Sign it",
-                                &[("stage", stage.id.clone()), ("hold", h.record.clone())],
-                            )
+                            let mut filled = vec![("stage", stage.id.clone()), ("hold", h.record.clone())];
+                            filled.extend(point.next_at.map(|at| ("position", at.to_string())));
+                            view.form(Kind::HoldPointSigned, "Sign it", &filled)
                         })
                         @if point.answer == Answer::Open {
                             ({
