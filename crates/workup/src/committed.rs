@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use anatomy::EntryId;
 use jiff::Timestamp;
 use logbook::{Covers, Fact, Figure, JobState};
+use quantity::tax::part_of_one;
 use quantity::{Charge, Currency, Decimal, Money, Prices, Reply, Unit, parse_quantity};
 use serde::Serialize;
 
@@ -21,9 +22,12 @@ pub struct Committed {
     pub ceiling: Option<Money>,
     /// The approvals that the ceiling is made of.
     pub approvals: Vec<EntryId>,
-    /// What is committed, tax included where that is told to come on top; none while nothing with a price is.
+    /// What is committed, with what the shop adds on parts, and with tax where that is told to come on top; none while nothing with a price is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub used: Option<Money>,
+    /// What the shop adds on parts that it buys, of these lines; none where nothing is added.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub added: Option<Money>,
     /// The tax in it that comes on top of the lines; none where it is not told, or the prices hold it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tax: Option<Money>,
@@ -44,6 +48,9 @@ pub struct Line {
     /// How much; none where it cannot be counted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub amount: Option<Money>,
+    /// The freight in it, on which nothing is added.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub freight: Option<Money>,
     /// Why it cannot be counted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub uncounted: Option<String>,
@@ -112,25 +119,54 @@ pub fn committed(state: &JobState) -> Vec<Committed> {
             if here.is_empty() && approvals.is_empty() {
                 return None;
             }
-            let net = sum_up(&mut here, ceiling.as_ref());
-            let tax = net.and_then(|net| tax_on_top(state, &here, ceiling.as_ref(), &net));
-            let used = net.map(|net| tax.and_then(|tax| net.plus(&tax).ok()).unwrap_or(net));
-            Some(Committed { covers, ceiling, approvals, used, tax, lines: here })
+            let sum = sum_up(state, &mut here, ceiling.as_ref());
+            let (used, added, tax) = match sum {
+                Some(sum) => (Some(sum.used), sum.added, sum.tax),
+                None => (None, None, None),
+            };
+            Some(Committed { covers, ceiling, approvals, used, added, tax, lines: here })
         })
         .collect()
 }
 
-/// The tax that comes on top of what is committed, where it is told that prices are without it. What the record does not
-/// say the kind of counts as taxed, so that a ceiling is kept.
-fn tax_on_top(state: &JobState, lines: &[Line], ceiling: Option<&Money>, net: &Money) -> Option<Money> {
-    let rules = state.rates.tax_rules().filter(|rules| rules.prices == Prices::WithoutTax)?;
-    let mut with: Vec<Line> = lines.to_vec();
-    for line in &mut with {
-        if let Some(amount) = line.amount.filter(|_| line.charge.is_none_or(|charge| state.rates.taxes(charge))) {
-            line.amount = Some(rules.add_up(amount.currency(), &[(amount, true)]).ok()?.total);
+/// What some lines come to.
+struct Sum {
+    used: Money,
+    added: Option<Money>,
+    tax: Option<Money>,
+}
+
+/// Lines as they are billed: what the shop adds on the parts among them once on their sum, without their freight; then
+/// tax, where it is told that prices are without it. What the record does not say the kind of counts as taxed, so that a
+/// ceiling is kept.
+fn come_to(state: &JobState, lines: &[&Line], currency: Currency) -> Option<Sum> {
+    let rates = &state.rates;
+    let mut items: Vec<(Option<Charge>, Money)> = Vec::new();
+    let mut parts = Money::zero(currency).ok()?;
+    for line in lines {
+        let Some(amount) = line.amount else { continue };
+        let bare = match line.freight {
+            Some(freight) => {
+                items.push((Some(Charge::Other), freight));
+                amount.minus(&freight).ok()?
+            }
+            None => amount,
+        };
+        if line.charge == Some(Charge::Parts) {
+            parts = parts.plus(&bare).ok()?;
         }
+        items.push((line.charge, bare));
     }
-    sum_up(&mut with, ceiling)?.minus(net).ok()
+    let share = rates.parts_markup_percent.as_deref().and_then(part_of_one);
+    let added = share.and_then(|share| parts.times(share).ok()).filter(|added| !added.amount().is_zero());
+    items.extend(added.map(|added| (Some(Charge::Parts), added)));
+    let bare = items.iter().try_fold(Money::zero(currency).ok()?, |sum, (_, amount)| sum.plus(amount).ok())?;
+    let taxed: Vec<(Money, bool)> =
+        items.iter().map(|(charge, amount)| (*amount, charge.is_none_or(|charge| rates.taxes(charge)))).collect();
+    let rules = rates.tax_rules().filter(|rules| rules.prices == Prices::WithoutTax);
+    let tax = rules.and_then(|rules| rules.add_up(currency, &taxed).ok()).map(|sum| sum.tax);
+    let used = tax.map_or(Some(bare), |tax| bare.plus(&tax).ok())?;
+    Some(Sum { used, added, tax })
 }
 
 /// How a ceiling and what is used of it went, step by step.
@@ -295,6 +331,11 @@ fn with_freight(price: Option<Money>, freight: Option<Money>) -> Option<Money> {
     }
 }
 
+/// The freight that an amount holds.
+fn freight_in(amount: Option<Money>, freight: Option<Money>) -> Option<Money> {
+    freight.filter(|f| amount.is_some_and(|a| a.currency() == f.currency()))
+}
+
 fn lines(state: &JobState) -> Vec<(Covers, Line)> {
     let mut out = Vec::new();
     let mut line = |named: Option<Covers>, line: Line| out.push((counts_against(state, named, line.entry), line));
@@ -308,6 +349,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
                 what: format!("{} ordered", crate::words::words(&order.part)),
                 from: Some(order.supplier.clone()),
                 amount,
+                freight: freight_in(amount, freight),
                 uncounted: amount.is_none().then(|| "no price is told".to_owned()),
                 sort: Sort::Promised,
                 charge: Some(Charge::Parts),
@@ -324,6 +366,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
                 what: format!("machine order {}", order.code),
                 from: Some(order.shop.clone()),
                 amount,
+                freight: freight_in(amount, freight),
                 uncounted: amount.is_none().then(|| "it follows no quote".to_owned()),
                 sort: Sort::Promised,
                 charge: Some(Charge::Sublet),
@@ -349,7 +392,19 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
             let amount = with_freight(Some(quote.price), quote.freight);
             let what = format!("quote for {} accepted", crate::words::words(of));
             let from = Some(quote.supplier.clone());
-            out.push((covers, Line { entry: quote.in_entry, what, from, amount, uncounted: None, sort, charge: None }));
+            out.push((
+                covers,
+                Line {
+                    entry: quote.in_entry,
+                    what,
+                    from,
+                    amount,
+                    freight: None,
+                    uncounted: None,
+                    sort,
+                    charge: None,
+                },
+            ));
         }
     }
     let mut line = |named: Option<Covers>, line: Line| out.push((counts_against(state, named, line.entry), line));
@@ -366,6 +421,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
                 what,
                 from: None,
                 amount,
+                freight: None,
                 uncounted,
                 sort: Sort::Promised,
                 charge: Some(Charge::Labour),
@@ -380,6 +436,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
                 what: cost.what.clone(),
                 from: cost.supplier.clone(),
                 amount: Some(cost.amount),
+                freight: None,
                 uncounted: None,
                 sort: Sort::Booked,
                 charge: None,
@@ -409,14 +466,16 @@ fn of_hours(time: &Figure, rate: Option<&Money>) -> Result<Money, String> {
     Money::rounded(money.ok_or("the sum is too large")?, rate.currency()).map_err(|e| e.to_string())
 }
 
-/// Adds lines up in the currency of the ceiling, or of the first line; what is in another one is marked.
-fn sum_up(lines: &mut [Line], ceiling: Option<&Money>) -> Option<Money> {
+/// What lines come to in the currency of the ceiling, or of the first line; what is in another one is marked.
+fn sum_up(state: &JobState, lines: &mut [Line], ceiling: Option<&Money>) -> Option<Sum> {
     let currency = currency_of(lines, ceiling)?;
     for line in lines.iter_mut().filter(|l| l.amount.is_some_and(|amount| amount.currency() != currency)) {
         line.uncounted = Some(format!("it is not in {}", currency.code()));
     }
-    let counted = counted(lines, currency)?;
-    (!counted.is_empty()).then(|| total(&counted, currency)).flatten()
+    // Of two ways to the same money the one that comes to more counts, each with what is added and its tax.
+    let whole = |lines: &[&Line]| come_to(state, lines, currency).map(|sum| sum.used);
+    let counted = chosen(lines, currency, &whole, |both, of| both.larger(of))?;
+    (!counted.is_empty()).then(|| come_to(state, &counted, currency)).flatten()
 }
 
 /// The lines that are billed, each of one and the same money once: what a supplier has billed in the place of what was promised,
@@ -424,7 +483,10 @@ fn sum_up(lines: &mut [Line], ceiling: Option<&Money>) -> Option<Money> {
 #[must_use]
 pub fn billed(of: &Committed) -> Vec<&Line> {
     let currency = currency_of(&of.lines, of.ceiling.as_ref());
-    currency.and_then(|currency| chosen(&of.lines, currency, Both::bill_first)).unwrap_or_default()
+    let sum = |lines: &[&Line], currency| total(lines, currency);
+    currency
+        .and_then(|currency| chosen(&of.lines, currency, &|lines| sum(lines, currency), |both, _| both.bill_first()))
+        .unwrap_or_default()
 }
 
 fn currency_of(lines: &[Line], ceiling: Option<&Money>) -> Option<Currency> {
@@ -437,17 +499,16 @@ fn total(lines: &[&Line], currency: Currency) -> Option<Money> {
     lines.iter().filter_map(|l| l.amount).try_fold(zero, |sum, amount| sum.plus(&amount).ok())
 }
 
-/// What counts of some lines: of what was promised to a supplier and what was booked with them the larger, and of a price for
-/// the whole and everything else the larger. Nothing where a sum is too large.
-fn counted(lines: &[Line], currency: Currency) -> Option<Vec<&Line>> {
-    chosen(lines, currency, Both::larger)
-}
+/// What some lines come to.
+type Reckon<'a> = &'a dyn Fn(&[&Line]) -> Option<Money>;
 
-/// One line for one and the same money; `of_two` says which of what was promised to a supplier and what was booked with them.
+/// One line for one and the same money: `of_two` says which of what was promised to a supplier and what was booked with
+/// them, and of a price for the whole and everything else what comes to more by `whole`. Nothing where a sum is too large.
 fn chosen<'l>(
     lines: &'l [Line],
     currency: Currency,
-    of_two: impl Fn(Both<'l>, Currency) -> Option<Vec<&'l Line>>,
+    whole: Reckon<'_>,
+    of_two: impl Fn(Both<'l>, Reckon<'_>) -> Option<Vec<&'l Line>>,
 ) -> Option<Vec<&'l Line>> {
     let key = |from: &Option<String>| from.as_ref().map(|f| f.trim().to_lowercase());
     let whole_from = lines.iter().find(|l| l.sort == Sort::Whole).and_then(|l| key(&l.from));
@@ -455,8 +516,8 @@ fn chosen<'l>(
     let mut by_supplier: BTreeMap<String, Both<'_>> = BTreeMap::new();
     for line in lines.iter().filter(|l| l.amount.is_some_and(|amount| amount.currency() == currency)) {
         let from = key(&line.from);
-        let whole = line.sort == Sort::Whole || from.is_some() && from == whole_from;
-        match (from, whole) {
+        let of_whole = line.sort == Sort::Whole || from.is_some() && from == whole_from;
+        match (from, of_whole) {
             (_, true) => inside.add(line),
             (None, false) => alone.push(line),
             (Some(from), false) => by_supplier.entry(from).or_default().add(line),
@@ -464,9 +525,9 @@ fn chosen<'l>(
     }
     let mut apart = alone;
     for both in by_supplier.into_values() {
-        apart.extend(of_two(both, currency)?);
+        apart.extend(of_two(both, whole)?);
     }
-    Both { promised: of_two(inside, currency)?, booked: apart }.larger(currency)
+    Both { promised: of_two(inside, whole)?, booked: apart }.larger(whole)
 }
 
 /// Two lists of lines for the same money.
@@ -482,13 +543,13 @@ impl<'l> Both<'l> {
     }
 
     /// The bill where there is one, else what was promised.
-    fn bill_first(self, _currency: Currency) -> Option<Vec<&'l Line>> {
+    fn bill_first(self) -> Option<Vec<&'l Line>> {
         Some(if self.booked.is_empty() { self.promised } else { self.booked })
     }
 
     /// The one that comes to more; the first where both come to the same.
-    fn larger(self, currency: Currency) -> Option<Vec<&'l Line>> {
-        let less = total(&self.promised, currency)?.compare(&total(&self.booked, currency)?).is_ok_and(Ordering::is_lt);
+    fn larger(self, of: Reckon<'_>) -> Option<Vec<&'l Line>> {
+        let less = of(&self.promised)?.compare(&of(&self.booked)?).is_ok_and(Ordering::is_lt);
         Some(if less { self.booked } else { self.promised })
     }
 }

@@ -199,20 +199,25 @@ fn lines_of(state: &JobState, one: &Committed) -> Result<Vec<Line>, NotBilled> {
         return Err(NotBilled::NoPrice { what: line.what.clone(), why });
     }
     let billed = committed::billed(one);
-    let mut lines: Vec<Line> = billed
-        .iter()
-        .filter_map(|line| {
-            Some(Line {
-                entry: Some(line.entry),
-                covers: one.covers,
-                what: line.what.clone(),
-                from: line.from.clone(),
-                charge: line.charge,
-                amount: line.amount?,
-            })
-        })
-        .collect();
-    freight_apart(state, &mut lines)?;
+    let mut lines: Vec<Line> = Vec::new();
+    let mut freights: Vec<Line> = Vec::new();
+    for line in billed {
+        let Some(amount) = line.amount else { continue };
+        let (from, covers) = (line.from.clone(), one.covers);
+        let mut bare = amount;
+        // Freight stands by itself: nothing is added on it.
+        if let Some(freight) = line.freight {
+            bare = amount.minus(&freight)?;
+            let order = state.orders.iter().find(|o| o.in_entry == line.entry);
+            let of = order.map_or_else(|| line.what.clone(), |order| crate::words::words(&order.part));
+            let what = format!("freight of {of}");
+            let charge = Some(Charge::Other);
+            freights.push(Line { entry: None, covers, what, from: from.clone(), charge, amount: freight });
+        }
+        let what = line.what.clone();
+        lines.push(Line { entry: Some(line.entry), covers, what, from, charge: line.charge, amount: bare });
+    }
+    lines.extend(freights);
     let share = state.rates.parts_markup_percent.as_deref().and_then(part_of_one).filter(|share| !share.is_zero());
     let bought: Vec<Money> =
         lines.iter().filter(|line| line.charge == Some(Charge::Parts)).map(|line| line.amount).collect();
@@ -229,29 +234,6 @@ fn lines_of(state: &JobState, one: &Committed) -> Result<Vec<Line>, NotBilled> {
         });
     }
     Ok(lines)
-}
-
-/// Freight stands by itself: nothing is added on it.
-fn freight_apart(state: &JobState, lines: &mut Vec<Line>) -> Result<(), NotBilled> {
-    let mut freights = Vec::new();
-    for line in lines.iter_mut() {
-        let order = state.orders.iter().find(|o| Some(o.in_entry) == line.entry);
-        let quote = order.and_then(|order| state.quotes.iter().find(|q| Some(q.in_entry) == order.quote));
-        let Some(freight) = quote.and_then(|q| q.freight).filter(|f| f.currency() == line.amount.currency()) else {
-            continue;
-        };
-        line.amount = line.amount.minus(&freight)?;
-        let of = order.map(|order| crate::words::words(&order.part)).unwrap_or_default();
-        freights.push(Line {
-            entry: None,
-            what: format!("freight of {of}"),
-            charge: Some(Charge::Other),
-            amount: freight,
-            ..line.clone()
-        });
-    }
-    lines.extend(freights);
-    Ok(())
 }
 
 /// Lines added up by the rules; without rules nothing is taxed.

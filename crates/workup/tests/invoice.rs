@@ -18,7 +18,7 @@ fn sealed(told: &[Told]) -> Vec<Entry> {
         .enumerate()
         .map(|(n, (label, kind, body))| {
             let at = format!("2026-03-02T08:{n:02}:00Z");
-            json!({"label": label, "at": at, "by": "Ines", "device": "bench", "kind": kind, "body": body}).to_string()
+            json!({"label": (!label.is_empty()).then_some(label), "at": at, "by": "Ines", "device": "bench", "kind": kind, "body": body}).to_string()
                 + "\n"
         })
         .collect();
@@ -158,6 +158,81 @@ fn markup_is_held_against_what_was_agreed() {
     ];
     let NotBilled::Beyond { billed, ceiling, .. } = Invoice::of(&state(&told)).unwrap_err() else { unreachable!() };
     assert_eq!((shown(&billed), shown(&ceiling)), ("EUR 950.00".to_owned(), "EUR 940.00".to_owned()));
+    // It was refused where the money was promised, and not first at the bill.
+    let refused = last(&told).unwrap_err();
+    assert_eq!(refused.rule, Rule::Ceiling);
+    assert!(refused.to_string().contains("950.00"), "{refused}");
+    let one = &committed(&state(&told))[0];
+    assert_eq!(shown(&one.added.unwrap()), "EUR 50.00");
+}
+
+#[test]
+fn nothing_is_added_on_freight_and_a_job_within_its_ceiling_can_always_be_billed() {
+    // 250 of the part and 30 of freight: 10 per cent on 250 are 25; 8 h are 640; 945, and 20 per cent on top 189.
+    let told = [
+        opened(),
+        rates(json!({"parts_markup_percent": "10", "tax_percent": "20", "prices": "without-tax"})),
+        ("yes", "approval-given", yes("repair", "1134.00")),
+        (
+            "q",
+            "quote-received",
+            json!({"supplier": "Quayside", "price": eur("250.00"), "freight": eur("30.00"), "lead_days": [1, 2], "need": "radiator_renew"}),
+        ),
+        ("o", "part-ordered", json!({"part": "radiator", "supplier": "Quayside", "quantity": 1, "quote": "@q"})),
+        hours("8"),
+    ];
+    assert_eq!(last(&told), Ok(()));
+    let one = &committed(&state(&told))[0];
+    assert_eq!((shown(&one.used.unwrap()), shown(&one.added.unwrap())), ("EUR 1,134.00".into(), "EUR 25.00".into()));
+    let bill = Invoice::of(&state(&told)).unwrap();
+    assert_eq!(bill.sum.total, one.used.unwrap());
+    assert_eq!(bill.lines.iter().find(|l| l.what.starts_with("freight")).unwrap().amount.to_string(), "EUR 30.00");
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(400))]
+
+    #[test]
+    fn what_is_committed_is_what_is_billed_and_never_less(
+        parts in proptest::collection::vec((1_u32..90_000, 0_u32..3_000, 0_u32..4), 0..5),
+        bills in proptest::collection::vec((1_u32..90_000, 0_u32..5), 0..3),
+        minutes in 1_u32..900,
+        markup in 0_u32..6_000,
+        percent in 0_u32..2_600,
+        by_line in proptest::bool::ANY,
+        with_tax in proptest::bool::ANY,
+    ) {
+        let cents = |c: u32| format!("{}.{:02}", c / 100, c % 100);
+        let mut told = vec![
+            opened(),
+            rates(json!({
+                "parts_markup_percent": cents(markup), "tax_percent": cents(percent),
+                "prices": if with_tax { "with-tax" } else { "without-tax" },
+                "tax_by": if by_line { "line" } else { "total" },
+            })),
+            ("yes", "approval-given", yes("repair", "9999999.00")),
+            ("h", "time-worked", json!({"time": {"text": minutes.to_string(), "unit": "min"}, "what": "work"})),
+        ];
+        for (n, (price, freight, from)) in parts.iter().enumerate() {
+            let label: &'static str = ["q0", "q1", "q2", "q3", "q4"][n];
+            told.push((label, "quote-received", json!({"supplier": format!("Store {from}"), "price": eur(&cents(*price)),
+                "freight": eur(&cents(*freight)), "lead_days": [1, 2], "need": "radiator_renew"})));
+            told.push(("", "part-ordered", json!({"part": "radiator", "supplier": format!("Store {from}"), "quantity": 1,
+                "quote": format!("@{label}")})));
+        }
+        for (amount, from) in &bills {
+            told.push(("", "cost-booked",
+                json!({"what": "bill", "amount": eur(&cents(*amount)), "supplier": format!("Store {from}")})));
+        }
+        let state = state(&told);
+        let used = committed(&state)[0].used.unwrap();
+        let bill = Invoice::of(&state).unwrap();
+        let more = bill.sum.total.compare(&used).unwrap().is_gt();
+        proptest::prop_assert!(!more, "billed {} and committed {used}", bill.sum.total);
+        if bills.is_empty() {
+            proptest::prop_assert_eq!(bill.sum.total, used);
+        }
+    }
 }
 
 #[test]

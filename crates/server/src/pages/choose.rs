@@ -446,6 +446,9 @@ fn committed(one: &Committed) -> Markup {
                 }
             }
             ul {
+                @if let Some(added) = &one.added {
+                    li { "added on parts: " (amount(added)) }
+                }
                 @if let Some(tax) = &one.tax {
                     li { "tax on top of what follows: " (amount(tax)) }
                 }
