@@ -974,6 +974,9 @@ pub struct Hold {
     /// Checks, by id, whose readings after the work are what it writes down: they stand on the sheet beside it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reads: Vec<String>,
+    /// Where it is the difference of two sizes: what the larger and what the smaller one is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub difference: Option<[String; 2]>,
     /// True when an entry must stand behind the signature: a photo, a reading, a part fitted.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub evidence: bool,

@@ -727,6 +727,10 @@ bodies! {
         position?: Position,
         /// The reading it rests on.
         entry?: EntryId,
+        /// The larger of two sizes whose difference is what was measured, such as a bore.
+        outer?: Figure,
+        /// The smaller of them, such as a journal.
+        inner?: Figure,
     }
     /// A hold point was passed without its proof.
     HoldPointPassedOpen {

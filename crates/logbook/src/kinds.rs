@@ -184,7 +184,7 @@ kinds! {
     /// A step of the build was done.
     BuildStepDone(BuildStepDone) = "build-step-done", Some(Moment::Build), [V1 = 1], V1;
     /// A hold point was signed.
-    HoldPointSigned(HoldPointSigned) = "hold-point-signed", Some(Moment::Build), [V1 = 1], V1;
+    HoldPointSigned(HoldPointSigned) = "hold-point-signed", Some(Moment::Build), [V1 = 1, V2 = 2], V2;
     /// A hold point was passed without its proof.
     HoldPointPassedOpen(HoldPointPassedOpen) = "hold-point-passed-open", Some(Moment::Build), [V1 = 1], V1;
     /// A stage of the build is not touched.
@@ -259,6 +259,9 @@ impl EntryBody {
         if let EntryBody::PartReturned(back) = self {
             let new = back.why == crate::words::ReturnKind::Damaged || back.again.is_some() || back.pays.is_some();
             return if new { 2 } else { 1 };
+        }
+        if let EntryBody::HoldPointSigned(signed) = self {
+            return if signed.outer.is_none() && signed.inner.is_none() { 1 } else { 2 };
         }
         if let EntryBody::MachineOrderSent(order) = self {
             return if order.promised.is_none() { 1 } else { 2 };

@@ -566,8 +566,10 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("by", "Who signs", Ask::Line),
             may("second", "Second pair of eyes", Ask::Line),
             may("value", "What was measured (with unit)", Ask::Figure("")),
+            rare("outer", "Or the larger size, such as the bore (with unit)", Ask::Figure("")),
+            rare("inner", "and the smaller one, such as the journal (with unit)", Ask::Figure("")),
             may(ON_ENTRY, "The reading or photo that proves it", grounds(state, knowledge)),
-            rare("position", "Where", places(state)),
+            rare("position", "Where; empty for every place that this work touches", places(state)),
         ],
         Kind::HoldPointPassedOpen => vec![
             need("stage", "Stage of the build", steps(knowledge)),

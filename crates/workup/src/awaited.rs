@@ -3,8 +3,10 @@
 
 use anatomy::{EntryId, Known};
 use jiff::civil::Date;
-use jiff::{Span, Timestamp, tz::TimeZone};
+use jiff::{Span, Timestamp};
 use logbook::{Fact, JobState, MachineOrderSent, PartOrdered, ReturnKind};
+
+use crate::words::day_of;
 
 /// Something on the way.
 #[derive(Debug, Clone, Copy)]
@@ -112,10 +114,6 @@ pub fn is_back(state: &JobState, order: &Fact<MachineOrderSent>) -> bool {
     };
     back.iter().any(|r| r.lines.is_empty())
         || (!back.is_empty() && order.lines.iter().all(|l| told(&l.operation, &l.position)))
-}
-
-fn day_of(at: Timestamp) -> Date {
-    at.to_zoned_datetime(TimeZone::UTC).date()
 }
 
 /// The day by the quote: the order's own day and the longest lead.

@@ -394,16 +394,7 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
             let from = Some(quote.supplier.clone());
             out.push((
                 covers,
-                Line {
-                    entry: quote.in_entry,
-                    what,
-                    from,
-                    amount,
-                    freight: None,
-                    uncounted: None,
-                    sort,
-                    charge: None,
-                },
+                Line { entry: quote.in_entry, what, from, amount, freight: None, uncounted: None, sort, charge: None },
             ));
         }
     }

@@ -570,6 +570,7 @@ impl<'a> Desk<'a> {
         let name =
             if out.is_empty() { self.item_name(item) } else { format!("{}: what is bought", self.item_name(item)) };
         out.push(self.as_told(Group::Always, name, quote));
+        out.extend(self.more_line(Group::Always, quote));
         if quote.freight.is_some() && !self.has_freight(quote) {
             out.push(self.freight_line(quote));
         }
@@ -708,6 +709,7 @@ impl<'a> Desk<'a> {
             let Some(operation) = work::operation(self.judged.knowledge, id) else {
                 // A need that is no operation is a part or the shop's own words.
                 besides.extend(quote.map(|q| self.as_told(group, id.replace(['-', '_'], " "), q)));
+                besides.extend(quote.and_then(|q| self.more_line(group, q)));
                 continue;
             };
             let count = self.count(operation);
@@ -716,6 +718,7 @@ impl<'a> Desk<'a> {
                     list.push(self.hours(group, operation, hours, count));
                 }
                 list.push(self.as_told(group, format!("{}: what is bought", operation.name), quote));
+                list.extend(self.more_line(group, quote));
                 if quote.freight.is_some() {
                     list.push(EstimateLine { group, ..self.freight_line(quote) });
                 }
@@ -870,6 +873,30 @@ impl<'a> Desk<'a> {
         out.into_iter().take(NAMED).map(|(p, words)| format!("{words} ({} engines)", of_engines(p))).collect()
     }
 
+    /// What was ordered at the price of a quote beyond what that quote is for: how many in all, and by how much more.
+    fn more_of(&self, quote: &Fact<QuoteReceived>) -> Option<(u32, Money)> {
+        let orders = || self.judged.state.orders.iter().filter(|o| o.quote == Some(quote.in_entry));
+        let prices: Vec<Money> = orders().map(|o| o.price).collect::<Option<_>>()?;
+        let more = Money::sum(&prices).ok()?.minus(&quote.price).ok()?;
+        (more.amount() > Decimal::ZERO).then(|| (orders().map(|o| o.quantity).sum(), more))
+    }
+
+    /// What was ordered beyond what a quote is for, as a line of its own under it.
+    fn more_line(&self, group: Group, quote: &Fact<QuoteReceived>) -> Option<EstimateLine> {
+        let (count, more) = self.more_of(quote)?;
+        let need = quote.need.as_deref()?;
+        let name = work::operation(self.judged.knowledge, need)
+            .map_or_else(|| crate::words::title(need), |operation| operation.name.clone());
+        Some(EstimateLine {
+            group,
+            what: format!("{name}: what is bought beyond that"),
+            who: quote.supplier.clone(),
+            how: format!("{count} ordered"),
+            charge: self.bought_as(quote),
+            price: self.amount(more),
+        })
+    }
+
     /// What the shop adds on parts that were quoted for.
     fn markup(&self) -> Option<EstimateLine> {
         let told = self.judged.state.rates.parts_markup_percent.as_deref()?;
@@ -878,7 +905,8 @@ impl<'a> Desk<'a> {
             let operation = q.need.as_deref().and_then(|n| work::operation(self.judged.knowledge, n));
             operation.is_none_or(|o| o.done_by != DoneBy::Machine) && Some(q.price.currency()) == self.currency
         };
-        let bought: Vec<Money> = self.quotes.iter().filter(part).map(|q| q.price).collect();
+        let mut bought: Vec<Money> = self.quotes.iter().filter(part).map(|q| q.price).collect();
+        bought.extend(self.quotes.iter().filter(part).filter_map(|q| self.more_of(q)).map(|(_, more)| more));
         let sum = Money::sum(&bought).ok()?;
         let amount = sum.times(share).ok().filter(|m| m.amount() > Decimal::ZERO)?;
         Some(EstimateLine {

@@ -70,7 +70,11 @@ impl<'k> HoldPoint<'k> {
     /// Stage and record, as a refusal names it, with the places that are left where some are signed.
     #[must_use]
     pub fn name(&self) -> String {
-        let left = if self.open_at.is_empty() { String::new() } else { format!(" ({})", words::first_of(&self.open_at, NAMED)) };
+        let left = if self.open_at.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", words::first_of(&self.open_at, NAMED))
+        };
         format!("{}: {}{left}", self.stage.title, self.hold.record)
     }
 }
@@ -258,14 +262,76 @@ fn signature(state: &JobState, hold: &Hold, b: &HoldPointSigned) -> Result<(), N
     brings(state, hold, b)
 }
 
+/// What a signature measured: the value as written, else the difference of the two sizes that stand in it.
+///
+/// # Units
+/// those of the larger size; as many decimals as the finer of the two has
+#[must_use]
+pub fn value_of(b: &HoldPointSigned) -> Option<Figure> {
+    b.value.clone().or_else(|| difference(b.outer.as_ref()?, b.inner.as_ref()?))
+}
+
+/// One size less another.
+fn difference(outer: &Figure, inner: &Figure) -> Option<Figure> {
+    let by = outer.number_in(&outer.unit)? - inner.number_in(&outer.unit)?;
+    let places = decimals(outer).max(decimals(inner));
+    Some(Figure { text: format!("{by:.places$}"), unit: outer.unit.clone() })
+}
+
+/// How many decimals a figure is typed with; a fraction counts as five.
+fn decimals(figure: &Figure) -> usize {
+    if figure.text.contains('/') {
+        return 5;
+    }
+    figure.text.rsplit_once(['.', ',']).map_or(0, |(_, after)| after.trim().len())
+}
+
 /// What was measured, and where: as written into the signature, else as the reading says that it rests on.
 fn measured(state: &JobState, b: &HoldPointSigned) -> Option<(Figure, Option<Position>)> {
-    if let Some(value) = &b.value {
-        return Some((value.clone(), b.position));
+    if let Some(value) = value_of(b) {
+        return Some((value, b.position));
     }
     let reading = state.readings.iter().find(|r| Some(r.entry) == b.entry)?;
     let ReadingValue::Number { text, unit } = &reading.value else { return None };
     Some((Figure { text: text.clone(), unit: unit.clone() }, b.position.or(Some(reading.position))))
+}
+
+/// The two sizes of a signature fit each other, and the value beside them.
+fn sizes_fit(b: &HoldPointSigned) -> Result<(), NotTaken> {
+    let refused = |field: &str, why: String, next: &str| Err(NotTaken::new(Rule::Hold, field, why).expecting(next));
+    let (outer, inner) = match (&b.outer, &b.inner) {
+        (Some(outer), Some(inner)) => (outer, inner),
+        (None, None) => return Ok(()),
+        (Some(_), None) => {
+            return refused("inner", "one size makes no clearance".to_owned(), "write the other one too");
+        }
+        (None, Some(_)) => {
+            return refused("outer", "one size makes no clearance".to_owned(), "write the other one too");
+        }
+    };
+    let Some(less) = difference(outer, inner) else {
+        let why = format!("{} {} and {} {} cannot be compared", outer.text, outer.unit, inner.text, inner.unit);
+        return refused("inner", why, "write both as lengths, such as 55.04 mm");
+    };
+    let by = less.number_in(&less.unit).unwrap_or_default();
+    if by <= 0.0 {
+        let why = format!("{} {} is not larger than {} {}", outer.text, outer.unit, inner.text, inner.unit);
+        return refused("outer", why, "write the bore first and what runs in it second, and measure again");
+    }
+    let Some(value) = &b.value else { return Ok(()) };
+    let step = 10_f64.powi(-i32::try_from(decimals(&less)).unwrap_or_default());
+    // A value rounded to its own last digit is the same value.
+    let rounded = 10_f64.powi(-i32::try_from(decimals(value)).unwrap_or_default());
+    let same = logbook::number_in(&format!("{rounded}"), &value.unit, &less.unit).unwrap_or(step);
+    let said = value.number_in(&less.unit);
+    if said.is_some_and(|said| (said - by).abs() <= 0.5 * step.max(same) + 1e-9) {
+        return Ok(());
+    }
+    let why = format!(
+        "{} {} is not {} less {}, which is {} {}",
+        value.text, value.unit, outer.text, inner.text, less.text, less.unit
+    );
+    refused("value", why, "put the wrong one of the three right, or leave the value out")
 }
 
 /// A signature with the second name, the evidence and the figure that its hold point asks for.
@@ -283,8 +349,9 @@ fn brings(state: &JobState, hold: &Hold, b: &HoldPointSigned) -> Result<(), NotT
         let why = format!("{} rests on a photo, a reading or a part fitted, and none is named", hold.record);
         return Err(refused("entry", why).expecting(format!("keep the photo first and choose it, {or_pass}")));
     }
+    sizes_fit(b)?;
     let read = state.readings.iter().any(|r| Some(r.entry) == b.entry);
-    if !(hold.limits.is_empty() && hold.manual.is_empty()) && b.value.is_none() && !read {
+    if !(hold.limits.is_empty() && hold.manual.is_empty()) && value_of(b).is_none() && !read {
         let why =
             format!("{} is signed with what was measured, and neither a value nor a reading stands here", hold.record);
         return Err(refused("value", why)

@@ -9,7 +9,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{EntryId, JobId};
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
 use knowledge::gauges::Worth;
 use knowledge::{Gauge, Knowledge};
@@ -20,11 +19,7 @@ use serde::Serialize;
 
 use crate::findings::Finding;
 use crate::notice::Notice;
-
-/// The day of a moment, as entries are stamped: by universal time.
-fn day(at: Timestamp) -> Date {
-    at.to_zoned_datetime(TimeZone::UTC).date()
-}
+use crate::words::day_of;
 
 /// Until when a calibration holds; nothing where the kind asks for none or the day is not told.
 fn calibrated_until(calibrated: Option<Date>, kind: &Gauge) -> Option<Date> {
@@ -54,7 +49,7 @@ fn zero_missing(kind: &Gauge, zero: Option<Timestamp>, at: Timestamp) -> Option<
     match zero {
         None => Some(format!("nobody said that its zero was checked; {asks}")),
         Some(last) if at.duration_since(last).as_hours() >= i64::from(hours) => {
-            Some(format!("its zero was last checked on {}; {asks}", day(last)))
+            Some(format!("its zero was last checked on {}; {asks}", day_of(last)))
         }
         Some(_) => None,
     }
@@ -69,7 +64,7 @@ pub(crate) fn mark(state: &JobState, knowledge: &Knowledge, findings: &mut [Find
         let told = || state.gauges_laid.iter().filter(|g| g.body.label == *label && g.in_entry <= taken.entry);
         let Some(kind) = told().next_back().and_then(|g| knowledge.gauge(&g.body.gauge)) else { continue };
         let calibrated = told().filter_map(|g| g.body.calibrated).next_back();
-        let calibration = calibration_passed(kind, calibrated, day(taken.at));
+        let calibration = calibration_passed(kind, calibrated, day_of(taken.at));
         let zero = zero_missing(kind, zero_checked(told()), taken.at);
         let against: Vec<(&'static str, String)> =
             [("gauge-calibration-passed", calibration), ("gauge-zero-not-checked", zero)]

@@ -25,6 +25,7 @@ pub mod bounds;
 pub mod calls;
 pub mod choosing;
 mod clashes;
+pub mod comeback;
 pub mod committed;
 pub mod cores;
 pub mod curing;

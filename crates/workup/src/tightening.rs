@@ -3,11 +3,75 @@
 //! A sequence that was typed from the engine's manual holds; where only the places are known, the rule from the middle
 //! outwards gives one, which says so, and the manual goes before it.
 
+use std::collections::BTreeSet;
+
 use anatomy::{Known, Position};
 use logbook::{BoltsPlaced, EntryBody, Fact, JobState};
 use mechanics::tightening::centre_outward;
 
 use crate::entering::{NotTaken, Rule};
+
+/// How far the bolts of a joint are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HowFar {
+    /// None is tightened.
+    NotStarted,
+    /// Some are, or not all at the same stage.
+    Begun,
+    /// All stand at one stage.
+    Done,
+    /// All stand at one stage, each with a stripe drawn across it there.
+    Proved,
+    /// They were done, and the joint was disturbed since.
+    Disturbed,
+}
+
+impl HowFar {
+    /// The words for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NotStarted => "not started",
+            Self::Begun => "begun",
+            Self::Done => "done",
+            Self::Proved => "done, striped",
+            Self::Disturbed => "disturbed, starts again",
+        }
+    }
+}
+
+/// How far the bolts of a joint are; of the bolts placed, each counts.
+#[must_use]
+pub fn how_far(state: &JobState, joint: &str, at: Option<Position>) -> HowFar {
+    let bolts = state.bolt_stages(joint, at);
+    let Some(top) = bolts.values().max().copied() else {
+        let disturbed = state.disturbed.iter().any(|d| d.joint == joint && d.position == at);
+        return if disturbed { HowFar::Disturbed } else { HowFar::NotStarted };
+    };
+    let striped = |bolt: &u16| {
+        let mut here =
+            state.bolts.iter().filter(|b| b.joint == joint && b.position == at && b.bolt == *bolt && b.stage == top);
+        here.next_back().is_some_and(|b| b.striped == Some(Known::Yes))
+    };
+    let placed = pattern(state, joint, at).map_or(0, |p| p.bolts.len());
+    match (bolts.len() >= placed && bolts.values().all(|stage| *stage == top), bolts.keys().all(striped)) {
+        (false, _) => HowFar::Begun,
+        (true, false) => HowFar::Done,
+        (true, true) => HowFar::Proved,
+    }
+}
+
+/// The joints that somebody has begun to tighten, placed the bolts of or disturbed, each with its place.
+#[must_use]
+pub fn joints(state: &JobState) -> BTreeSet<(String, Option<Position>)> {
+    let mut out: BTreeSet<(String, Option<Position>)> = BTreeSet::new();
+    out.extend(state.bolts.iter().map(|b| (b.joint.clone(), b.position)));
+    let touched: BTreeSet<String> = out.iter().map(|(joint, _)| joint.clone()).collect();
+    let placed = state.bolts_placed.iter().filter(|p| p.position.is_some() || !touched.contains(&p.joint));
+    out.extend(placed.map(|p| (p.joint.clone(), p.position)));
+    out.extend(state.disturbed.iter().map(|d| (d.joint.clone(), d.position)));
+    out
+}
 
 /// Whose the sequence is.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -101,6 +101,11 @@ pub fn count(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }
 
+/// The day of a moment, as entries are stamped: by universal time.
+pub(crate) fn day_of(at: jiff::Timestamp) -> jiff::civil::Date {
+    jiff::tz::TimeZone::UTC.to_datetime(at).date()
+}
+
 /// Names one after the other, the last of several after "and"; of more than a few the rest are counted.
 ///
 /// # Shapes

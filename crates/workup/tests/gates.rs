@@ -310,6 +310,65 @@ fn sealant_starts_a_clock_that_ends_at_the_least_of_common_practice_and_forbids_
 }
 
 #[test]
+fn a_clearance_is_worked_out_from_the_two_sizes_and_held_against_the_manual() {
+    // The sheet of the twin allows 0.060 mm at most.
+    let lines = ticked(before(TWIN, started), "pistons_fit");
+    let signed = |outer: Option<&str>, inner: Option<&str>, value: Option<&str>| {
+        let mut body =
+            json!({"stage": "pistons_fit", "hold": "rod clearance each", "by": "Sunniva", "position": "rod-1"});
+        for (field, text) in [("outer", outer), ("inner", inner), ("value", value)] {
+            if let Some((text, unit)) = text.and_then(|t| t.split_once(' ')) {
+                body[field] = json!({"text": text, "unit": unit});
+            }
+        }
+        then(lines.clone(), Kind::HoldPointSigned, body)
+    };
+    let good = signed(Some("48.046 mm"), Some("48.002 mm"), None);
+    assert_eq!(last_of(&good), Ok(()));
+    let now = state(&good);
+    let value = gates::value_of(now.holds_signed.last().unwrap()).unwrap();
+    assert_eq!((value.text.as_str(), value.unit.as_str()), ("0.044", "mm"));
+    // The same in inches: 1.8916 less 1.8898 is 0.0018 in, 0.0457 mm.
+    assert_eq!(last_of(&signed(Some("1.8916 in"), Some("1.8898 in"), Some("0.0018 in"))), Ok(()));
+    assert_eq!(last_of(&signed(Some("48.046 mm"), Some("48.002 mm"), Some("0.04 mm"))), Ok(()), "rounded");
+    for (outer, inner, value, field, says) in [
+        (Some("48.070 mm"), Some("48.002 mm"), None, "value", "0.068 mm is not at most 0.060 mm"),
+        (Some("48.046 mm"), None, None, "inner", "one size"),
+        (None, Some("48.046 mm"), None, "outer", "one size"),
+        (Some("48.002 mm"), Some("48.046 mm"), None, "outer", "not larger"),
+        (Some("48.046 mm"), Some("48.002 mm"), Some("0.054 mm"), "value", "which is 0.044 mm"),
+        (Some("48.046 mm"), Some("48.002 kPa"), None, "inner", "cannot be compared"),
+    ] {
+        let why = last_of(&signed(outer, inner, value)).unwrap_err();
+        assert_eq!((why.rule == Rule::Hold, why.field.as_str()), (true, field), "{why}");
+        assert!(why.to_string().contains(says), "{why}");
+    }
+}
+
+#[test]
+fn how_far_a_joint_is_counts_every_bolt_that_was_placed() {
+    use workup::tightening::{HowFar, how_far, joints};
+    let whole = state(&told(VAN));
+    let heads: Vec<_> = joints(&whole).into_iter().filter(|(j, _)| j == "head").collect();
+    let [(joint, at)] = heads.as_slice() else { panic!("{heads:?}") };
+    assert_eq!(how_far(&whole, joint, *at), HowFar::Proved);
+    let tightened = |l: &StoryLine| l.kind == Kind::BoltTightened.word() && l.body["joint"] == "head";
+    let last = told(VAN).iter().rposition(tightened).unwrap();
+    let mut lines = told(VAN);
+    lines.truncate(last);
+    assert_eq!(how_far(&state(&lines), joint, *at), HowFar::Begun);
+    let disturbed = then(
+        told(VAN),
+        Kind::JointDisturbed,
+        json!({"joint": "head", "position": at.map(|p| p.to_string()), "reason": "the head came off again"}),
+    );
+    assert_eq!(how_far(&state(&disturbed), joint, *at), HowFar::Disturbed);
+    let first = lines.iter().position(tightened).unwrap();
+    lines.truncate(first);
+    assert_eq!(how_far(&state(&lines), joint, *at), HowFar::NotStarted);
+}
+
+#[test]
 fn evidence_is_an_entry_of_the_job() {
     let cloth =
         |l: &StoryLine| of(l, Kind::HoldPointSigned, "hold", "galleries clean, plugs were out, cloth photographed");

@@ -6,12 +6,13 @@ use std::collections::BTreeMap;
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Signer};
 use logbook::{Fact, HoldPointSigned};
+use workup::curing;
 use workup::findings::Finding;
 use workup::gates::{self, Answer, HoldPoint};
-use workup::{curing, tightening};
+use workup::tightening::{self, HowFar};
 
 use super::sheet::{Cell, Sheet};
-use super::words::{Desk, capital, day, described, minute, figure, own, plain};
+use super::words::{Desk, capital, day, described, figure, minute, own, plain};
 use crate::pictures::bolt_rosette;
 
 /// Writes the build sheet.
@@ -38,6 +39,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
             "The work that is chosen so far opens nothing that has to be built up again.",
         );
     }
+    stripes(sheet, desk);
     for (n, stage) in stages.iter().enumerate() {
         one_stage(sheet, desk, stage, n + 1);
     }
@@ -80,6 +82,31 @@ fn left_out(sheet: &mut Sheet, stages: &[&BuildStage]) {
          (the stage of strip-down, a machine order, a joint disturbed) and prints this sheet anew before building on.",
         titles.join("; ")
     ));
+}
+
+/// How far the bolts of each joint are, so that whoever goes on knows where.
+fn stripes(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let joints = tightening::joints(desk.state);
+    if joints.is_empty() {
+        return;
+    }
+    sheet.heading("Bolts, how far");
+    let rows = joints.into_iter().map(|(joint, at)| {
+        let bolts = desk.state.bolt_stages(&joint, at);
+        let how = tightening::how_far(desk.state, &joint, at);
+        let done = matches!(how, HowFar::Done | HowFar::Proved);
+        let lowest = bolts.values().min().filter(|_| how == HowFar::Begun);
+        let left = lowest.map(|s| format!(", the least at stage {s}")).unwrap_or_default();
+        let last = bolts.values().max().map(|s| format!("{} at stage {s}", bolts.len())).unwrap_or_default();
+        vec![
+            Cell::tick(done),
+            Cell::strong(format!("{}{}", capital(&plain(&joint)), desk.also_at(at))),
+            Cell::of(how.words()),
+            Cell::of(format!("{last}{left}")),
+        ]
+    });
+    let rows: Vec<Vec<Cell>> = rows.collect();
+    sheet.table(&[("Done", None), ("Joint", Some(2.2)), ("How far", Some(1.6)), ("Bolts", Some(1.6))], rows);
 }
 
 fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
@@ -152,7 +179,10 @@ fn cures(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
     let lines = clocks.iter().filter(|c| c.stage.id == stage.id).map(|c| {
         let holds = c.wait.holds_up.as_deref().unwrap_or("the next step");
         let (on, off) = (minute(&c.step.made_at), minute(&c.until));
-        format!("{} on since {on}: no {holds} before {off} UTC at the earliest; the tube decides", capital(&c.wait.what))
+        format!(
+            "{} on since {on}: no {holds} before {off} UTC at the earliest; the tube decides",
+            capital(&c.wait.what)
+        )
     });
     sheet.list(lines.collect());
 }
@@ -314,7 +344,9 @@ fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
         .iter()
         .filter_map(|h| {
             let place = desk.also_at(h.position);
-            h.value.as_ref().map(|v| format!("{}{place}", figure(v)))
+            let of = h.outer.as_ref().zip(h.inner.as_ref());
+            let of = of.map(|(outer, inner)| format!(" ({} less {})", outer.text, inner.text)).unwrap_or_default();
+            gates::value_of(h).map(|v| format!("{}{of}{place}", figure(&v)))
         })
         .collect();
     // What was read after the work stands here without being written twice.
@@ -347,7 +379,11 @@ fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
     vec![
         Cell::tick(done),
         Cell::strong(capital(&hold.record)),
-        if measured.is_empty() { Cell::line() } else { Cell::of(measured.join("; ")) },
+        match (measured.is_empty(), &hold.difference) {
+            (false, _) => Cell::of(measured.join("; ")),
+            (true, Some([outer, inner])) => Cell { note: format!("{outer}, less {inner}"), ..Cell::line() },
+            (true, None) => Cell::line(),
+        },
         limit,
         signature,
     ]

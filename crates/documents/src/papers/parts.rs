@@ -252,6 +252,8 @@ fn joints(sheet: &mut Sheet, desk: &Desk<'_>) {
                 (false, false, true) => "ordered",
                 (false, false, false) => "",
             };
+            let number: u32 = desk.state.orders.iter().filter(|o| o.part == part.id).map(|o| o.quantity).sum();
+            let have = if number > 1 && !have.is_empty() { format!("{have}, {number}") } else { have.to_owned() };
             let within = kit.filter(|kit| kit.part != part.id);
             let within = within.map(|kit| format!("in: {}", plain(&kit.part))).unwrap_or_default();
             rows.push(vec![

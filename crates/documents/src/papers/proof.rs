@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use workup::Finding;
 use workup::proof::Standing;
+use workup::{Finding, comeback};
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, day, described, figure, plain};
@@ -44,7 +44,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
     pairs(sheet, desk);
     machined(sheet, desk);
-    single(sheet, desk, "At later rechecks", &proof.rechecks);
+    rechecks(sheet, desk);
     runs(sheet, desk);
     handing_over(sheet, proof.standing);
 }
@@ -76,6 +76,67 @@ fn row(desk: &Desk<'_>, f: &Finding) -> Vec<Cell> {
         Cell::of(desk.mark(f).words()),
         Cell::of(day(&f.at)),
     ]
+}
+
+/// What was read later beside what was left and what was found, and whose warranty held when it came back.
+fn rechecks(sheet: &mut Sheet, desk: &Desk<'_>) {
+    let rows: Vec<Vec<Cell>> = comeback::then_and_now(desk.state, desk.knowledge, &desk.case.findings)
+        .iter()
+        .map(|row| {
+            let shown = |f: Option<&Finding>| Cell::of(f.map(|f| f.shown.clone()).unwrap_or_default());
+            vec![
+                Cell { note: day(&row.now.at), ..Cell::of(name(row.now)) },
+                Cell::of(capital(&desk.place_of(row.now))),
+                shown(row.found),
+                shown(row.left),
+                Cell::strong(row.now.shown.clone()),
+                Cell::of(desk.mark(row.now).words()),
+            ]
+        })
+        .collect();
+    if !rows.is_empty() {
+        sheet.heading("At later rechecks");
+        sheet.table(
+            &[
+                ("Reading, day", Some(2.3)),
+                ("Where", Some(1.3)),
+                ("As found", Some(1.1)),
+                ("As left", Some(1.1)),
+                ("Now", Some(1.1)),
+                ("Judged", Some(1.1)),
+            ],
+            rows,
+        );
+    }
+    let Some(back) = comeback::last(desk.state) else { return };
+    sheet.heading("It came back");
+    let holds = |w: &comeback::Warranty| {
+        let word = if w.holds { "holds until" } else { "ended" };
+        format!("{} months, {word} {}", w.months, w.until)
+    };
+    let mut fields = vec![("Came back".to_owned(), Some(format!("{}: \u{201c}{}\u{201d}", back.day, back.words)))];
+    if let Some(days) = back.days {
+        let ran = back.ran.as_ref().map(|ran| format!(", {ran}")).unwrap_or_default();
+        fields.push(("Since it was handed back".to_owned(), Some(format!("{days} days{ran}"))));
+    }
+    fields.extend(back.shop.as_ref().map(|shop| ("Our warranty".to_owned(), Some(holds(shop)))));
+    for part in &back.parts {
+        let batch = part.batch.as_ref().map(|b| format!(", batch {b}")).unwrap_or_default();
+        fields.push((
+            format!("{}, {}", desk.part_name(&part.part), part.supplier),
+            Some(format!("{} from the day it came{batch}", holds(&part.warranty))),
+        ));
+    }
+    if !back.not_done.is_empty() {
+        fields.push(("Handed back as not done".to_owned(), Some(back.not_done.join("; "))));
+    }
+    for decided in &desk.state.comeback_decisions {
+        fields.push((
+            "Borne by".to_owned(),
+            Some(format!("{}: {} ({})", plain(decided.bearer.word()), decided.because, day(&decided.made_at))),
+        ));
+    }
+    sheet.fields(fields);
 }
 
 /// What machine shops say of their own work, beside what was found and what was read here after it.

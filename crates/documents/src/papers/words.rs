@@ -127,7 +127,13 @@ impl<'a> Desk<'a> {
             "cams" => self.layout.cams().len(),
             _ => return part.quantity.clone(),
         };
-        (of * usize::try_from(count.times).unwrap_or(1)).to_string()
+        let all = (of * usize::try_from(count.times).unwrap_or(1)).to_string();
+        // Cylinders are often opened one by one, and then only theirs are wanted.
+        if count.of == "cylinders" && of > 1 {
+            format!("{} for each cylinder opened, {all} for all", count.times)
+        } else {
+            all
+        }
     }
 
     /// What has to be settled before it is sure that the engine has a part; empty where nothing has.

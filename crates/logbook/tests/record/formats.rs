@@ -12,6 +12,7 @@ const V5: &str = include_str!("../formats/v5/entries.jsonl");
 const V6: &str = include_str!("../formats/v6/entries.jsonl");
 const V7: &str = include_str!("../formats/v7/entries.jsonl");
 const V8: &str = include_str!("../formats/v8/entries.jsonl");
+const V10: &str = include_str!("../formats/v10/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -340,4 +341,20 @@ fn a_question_with_its_page_and_code_came_with_version_2_and_folds_to_what_was_s
     assert_eq!(Kind::ApprovalRefused.version_for(&refusal), 2);
     refusal.as_object_mut().unwrap().remove("page");
     assert_eq!(Kind::ApprovalRefused.version_for(&refusal), 1);
+}
+
+#[test]
+fn a_signature_with_the_two_sizes_came_with_version_2_and_without_them_stays_at_version_1() {
+    use logbook::EntryBody;
+    assert_eq!(verify(V10.as_bytes()).unwrap().tail8(None).unwrap(), "2c791505");
+    let entries = import(V10.as_bytes()).entries();
+    assert_eq!(entries.iter().map(logbook::Entry::version).collect::<Vec<_>>(), [1, 1, 2]);
+    let state = fold(&entries);
+    assert_eq!(state.notices, Vec::new());
+    let [value, sizes] = state.holds_signed.as_slice() else { panic!("{:?}", state.holds_signed) };
+    assert_eq!((value.value.as_ref().unwrap().text.as_str(), &value.outer), ("0.12", &None));
+    let text = |f: &Option<logbook::Figure>| f.as_ref().unwrap().text.clone();
+    assert_eq!((text(&sizes.outer), text(&sizes.inner), &sizes.value), ("48.046".into(), "48.002".into(), &None));
+    let early = EntryBody::read(Kind::HoldPointSigned, 1, entries[2].body()).unwrap_err().to_string();
+    assert!(early.contains("version 2"), "{early}");
 }

@@ -2,14 +2,13 @@
 //! Why so: stages in the sequence of the work, the one written in last open, so that one comes back to where one
 //! stopped; its caution stands above its first step, and a hold point is signed below the steps it closes.
 
-use std::collections::BTreeSet;
-
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Instruction, Signer};
 use logbook::{Fact, FigureFor, HoldPointPassedOpen, Kind, Moment, RunKind};
 use maud::{Markup, html};
 use workup::curing;
 use workup::gates::{self, Answer, HoldPoint};
+use workup::tightening::{self, HowFar};
 
 use super::View;
 use crate::marks::{Stripe, stripe};
@@ -74,23 +73,14 @@ fn state_of(view: &View, stage: &BuildStage) -> Stripe {
     }
 }
 
-/// How far the bolts of a joint are: done when all of them stand at one stage, proved when each is striped there.
+/// How far the bolts of a joint are, as a stripe.
 fn bolts_state(view: &View, joint: &str, at: Option<anatomy::Position>) -> Stripe {
-    let state = view.state();
-    let bolts = state.bolt_stages(joint, at);
-    let Some(top) = bolts.values().max().copied() else {
-        let disturbed = state.disturbed.iter().any(|d| d.joint == joint && d.position == at);
-        return if disturbed { Stripe::Broken } else { Stripe::NotStarted };
-    };
-    let striped = |bolt: &u16| {
-        let mut here =
-            state.bolts.iter().filter(|b| b.joint == joint && b.position == at && b.bolt == *bolt && b.stage == top);
-        here.next_back().is_some_and(|b| b.striped == Some(anatomy::Known::Yes))
-    };
-    match (bolts.values().all(|stage| *stage == top), bolts.keys().all(striped)) {
-        (false, _) => Stripe::Begun,
-        (true, false) => Stripe::Hollow,
-        (true, true) => Stripe::Full,
+    match tightening::how_far(view.state(), joint, at) {
+        HowFar::NotStarted => Stripe::NotStarted,
+        HowFar::Begun => Stripe::Begun,
+        HowFar::Done => Stripe::Hollow,
+        HowFar::Proved => Stripe::Full,
+        HowFar::Disturbed => Stripe::Broken,
     }
 }
 
@@ -109,11 +99,7 @@ pub(crate) fn page(view: &View) -> Markup {
     let reached = view.case.as_ref().map(|c| &c.reach.stages).filter(|r| !r.is_empty());
     let (stages, others): (Vec<&BuildStage>, Vec<&BuildStage>) =
         stages.into_iter().partition(|s| reached.is_none_or(|r| r.contains(&s.id)));
-    let mut joints: BTreeSet<(String, Option<anatomy::Position>)> = BTreeSet::new();
-    joints.extend(view.state().bolts.iter().map(|b| (b.joint.clone(), b.position)));
-    let touched: BTreeSet<String> = joints.iter().map(|(joint, _)| joint.clone()).collect();
-    let placed = view.state().bolts_placed.iter().filter(|p| p.position.is_some() || !touched.contains(&p.joint));
-    joints.extend(placed.map(|p| (p.joint.clone(), p.position)));
+    let joints = tightening::joints(view.state());
     // One comes back to where one stopped: the stage written in last, or the one after it when that is finished.
     let last = view
         .state()
@@ -383,6 +369,9 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                         }
                     }
                     (from_manual(view, h))
+                    @if let Some([outer, inner]) = &h.difference {
+                        p.quiet { "What is wanted is the difference: " (outer) " less " (inner) "." }
+                    }
                     (read(view, h))
                     @for s in {
                         view.state()
@@ -394,7 +383,10 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                             b { "Signed " }
                             (s.by)
                             @if let Some(second) = &s.second { " and " (second) }
-                            @if let Some(v) = &s.value { ", " (v.text) " " (v.unit) }
+                            @if let Some(v) = &gates::value_of(s) { ", " (v.text) " " (v.unit) }
+                            @if let Some((outer, inner)) = s.outer.as_ref().zip(s.inner.as_ref()) {
+                                " (" (outer.text) " less " (inner.text) " " (inner.unit) ")"
+                            }
                             @if let Some(at) = &s.position { ", " (view.place(at)) }
                         }
                     }

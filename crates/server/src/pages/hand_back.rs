@@ -5,6 +5,7 @@
 use documents::papers::Paper;
 use logbook::{Kind, Moment, Phase};
 use maud::{Markup, html};
+use workup::comeback;
 
 use super::View;
 use crate::words::{when, words};
@@ -144,6 +145,7 @@ pub(crate) fn page(view: &View) -> Markup {
                     span.quiet { (when(c.made_at)) }
                 }
             }
+            (who_answers(view))
             @for d in &state.comeback_decisions {
                 p {
                     b { "Borne by: " (words(d.bearer.word())) }
@@ -174,4 +176,58 @@ pub(crate) fn page(view: &View) -> Markup {
         (view.written("Everything written down", |_| true))
     };
     view.page(Moment::HandBack, &body, None)
+}
+
+/// Whose warranty still holds, what was not done, and what is read now beside what was left.
+fn who_answers(view: &View) -> Markup {
+    let Some(back) = comeback::last(view.state()) else { return html! {} };
+    let holds = |w: &comeback::Warranty| {
+        if w.holds { format!("holds until {}", w.until) } else { format!("ended {}", w.until) }
+    };
+    let findings = view.case.iter().flat_map(|case| &case.findings).cloned().collect::<Vec<_>>();
+    let rows = comeback::then_and_now(view.state(), view.knowledge(), &findings);
+    let shown = |f: Option<&workup::findings::Finding>| f.map_or_else(|| "not read".to_owned(), |f| f.shown.clone());
+    html! {
+        dl.lists {
+            @if let Some(days) = back.days {
+                dt { "Since it was handed back" }
+                dd {
+                    (crate::words::count(usize::try_from(days).unwrap_or_default(), "day", "days"))
+                    @if let Some(ran) = &back.ran { ", " (ran) }
+                }
+            }
+            @if let Some(shop) = &back.shop {
+                dt { "Our warranty, " (shop.months) " months" }
+                dd { (holds(shop)) }
+            }
+            @for part in &back.parts {
+                dt { (super::part_name(view.knowledge(), &part.part)) ", " (part.supplier) }
+                dd {
+                    (part.warranty.months) " months from the day it came: " (holds(&part.warranty))
+                    @if let Some(batch) = &part.batch { ", batch " (batch) }
+                }
+            }
+            @if !back.not_done.is_empty() {
+                dt { "Handed back as not done" }
+                dd { (back.not_done.join("; ")) }
+            }
+        }
+        @if !rows.is_empty() {
+            div.scroll {
+                table {
+                    thead { tr { th { "Reading" } th { "As found" } th { "As left" } th { "Now" } } }
+                    tbody {
+                        @for row in &rows {
+                            tr {
+                                td { (row.now.name()) ", " (row.now.place) }
+                                td { (shown(row.found)) }
+                                td { (shown(row.left)) }
+                                td { b { (row.now.shown) } " " span.quiet { (row.now.verdict.words()) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
 }
