@@ -8,6 +8,7 @@ mod bench_sheet;
 mod build;
 mod customer;
 mod estimate;
+mod findings;
 mod hand_back;
 mod invoice;
 mod labels;
@@ -33,6 +34,8 @@ pub use trial::{figures as trial_figures, typeset_trial};
 pub enum Paper {
     /// The blank twin of the screens.
     BenchSheet,
+    /// What was found and is believed, for the next technician.
+    Findings,
     /// What was found, what can be done, in the customer's words.
     CustomerReport,
     /// What opening the engine costs, before anybody knows what it shows.
@@ -59,8 +62,9 @@ pub enum Paper {
 
 impl Paper {
     /// Every paper, in the order of the job.
-    pub const ALL: [Paper; 12] = [
+    pub const ALL: [Paper; 13] = [
         Paper::BenchSheet,
+        Paper::Findings,
         Paper::CustomerReport,
         Paper::Teardown,
         Paper::Estimate,
@@ -79,6 +83,7 @@ impl Paper {
     pub const fn word(self) -> &'static str {
         match self {
             Paper::BenchSheet => "bench-sheet",
+            Paper::Findings => "findings",
             Paper::PurchaseOrder => "purchase-order",
             Paper::Labels => "labels",
             Paper::HandBack => "hand-back",
@@ -104,6 +109,7 @@ impl Paper {
     pub const fn title(self) -> &'static str {
         match self {
             Paper::BenchSheet => "Bench sheet",
+            Paper::Findings => "Findings",
             Paper::PurchaseOrder => "Order for parts",
             Paper::Labels => "Labels",
             Paper::HandBack => "Hand-back",
@@ -130,7 +136,7 @@ impl Paper {
             | Paper::Proof
             | Paper::HandBack
             | Paper::Invoice => true,
-            Paper::BenchSheet | Paper::PartsList | Paper::Labels | Paper::BuildSheet => false,
+            Paper::BenchSheet | Paper::Findings | Paper::PartsList | Paper::Labels | Paper::BuildSheet => false,
         }
     }
 
@@ -139,6 +145,7 @@ impl Paper {
     pub const fn in_logbook(self) -> logbook::Paper {
         match self {
             Paper::BenchSheet => logbook::Paper::BenchSheet,
+            Paper::Findings => logbook::Paper::Findings,
             Paper::PurchaseOrder => logbook::Paper::PurchaseOrder,
             Paper::Labels => logbook::Paper::Labels,
             Paper::HandBack => logbook::Paper::HandBack,
@@ -321,7 +328,8 @@ pub fn due(case: &Case, state: &JobState, knowledge: &Knowledge) -> Vec<Paper> {
         Paper::Labels => !state.orders.is_empty() || !state.bags.is_empty() || !state.machine_orders.is_empty(),
         Paper::HandBack => handed || !state.runs.is_empty(),
         Paper::Invoice => handed,
-        Paper::CustomerReport
+        Paper::Findings
+        | Paper::CustomerReport
         | Paper::Estimate
         | Paper::MachineOrder
         | Paper::PartsList
@@ -350,6 +358,7 @@ pub fn typeset(paper: Paper, job: &JobPapers<'_>, size: PaperSize) -> Result<Typ
             return machine::fitted(&desk, &job.issued, size, blank);
         }
         Paper::BenchSheet => bench_sheet::write(&mut sheet, &desk)?,
+        Paper::Findings => findings::write(&mut sheet, &desk),
         Paper::PurchaseOrder => purchase::write(&mut sheet, &desk)?,
         Paper::Labels => labels::write(&mut sheet, &desk)?,
         Paper::HandBack => hand_back::write(&mut sheet, &desk),

@@ -200,7 +200,7 @@ kinds! {
     /// The engine was run.
     EngineRun(EngineRun) = "engine-run", Some(Moment::Prove), [V1 = 1], V1;
     /// A paper left the shop.
-    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1, V2 = 2, V3 = 3], V3;
+    PaperIssued(PaperIssued) = "paper-issued", None, [V1 = 1, V2 = 2, V3 = 3, V4 = 4], V4;
     /// The engine went back to its owner.
     HandedBack(HandedBack) = "handed-back", Some(Moment::HandBack), [V1 = 1], V1;
     /// The engine came back.
@@ -245,6 +245,7 @@ impl EntryBody {
         if let EntryBody::PaperIssued(issued) = self {
             use crate::words::Paper;
             return match issued.paper {
+                Paper::Findings => 4,
                 Paper::BenchSheet | Paper::PurchaseOrder | Paper::Labels | Paper::Invoice => 3,
                 Paper::TeardownEstimate => 2,
                 Paper::CustomerPage

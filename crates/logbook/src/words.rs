@@ -252,5 +252,7 @@ words! {
         Labels = "labels",
         /// The invoice.
         Invoice = "invoice",
+        /// What was found and is believed, for the next technician; from version 4 of what says that a paper left.
+        Findings = "findings",
     }
 }

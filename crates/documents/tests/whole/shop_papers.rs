@@ -179,3 +179,32 @@ fn an_invoice_adds_up_and_is_not_made_above_what_was_agreed() {
     let said = refused.to_string();
     assert!(refused.is_ruled() && said.contains("4,600.00") && said.contains("further work"), "{said}");
 }
+
+#[test]
+fn the_findings_hold_every_reading_with_its_doubt_and_limit_and_what_speaks_for_and_against_each_belief() {
+    for name in NAMES {
+        let demo = demo(name);
+        let text = words(&made(&demo, Paper::Findings).unwrap());
+        let flat: String = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let found = demo.case.findings.iter().filter(|f| !f.after_repair);
+        for f in found {
+            assert!(flat.contains(&f.shown.replace('\u{a0}', " ")), "{name}: {} {}", f.name(), f.shown);
+        }
+        for b in demo.case.causes.iter().filter(|b| b.p >= 0.1) {
+            let first = b.name.split(' ').next().unwrap();
+            assert!(flat.contains(first), "{name}: {}", b.name);
+        }
+        let held = |own: bool| {
+            demo.case.findings.iter().any(|f| !f.after_repair && f.limit.as_ref().is_some_and(|l| l.own == own))
+        };
+        assert_eq!((flat.contains("engine's own:"), flat.contains("usual:")), (held(true), held(false)), "{name}");
+        assert!(flat.contains("moves the odds"), "{name}");
+    }
+    // A doubt by hand: the strip of the twin's crank pin and the micrometer have each their own.
+    let demo = demo(NAMES[2]);
+    let pin = demo.case.findings.iter().find(|f| f.check == "crank-journal-micrometer" && f.u.is_some()).unwrap();
+    let text = words(&made(&demo, Paper::Findings).unwrap());
+    let u = pin.u.unwrap();
+    assert!((0.0005..0.01).contains(&u), "{u} mm");
+    assert!(text.contains("doubt 0.00"), "in the unit in which it was typed");
+}

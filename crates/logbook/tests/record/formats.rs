@@ -344,13 +344,15 @@ fn a_question_with_its_page_and_code_came_with_version_2_and_folds_to_what_was_s
 }
 
 #[test]
-fn a_signature_with_the_two_sizes_came_with_version_2_and_without_them_stays_at_version_1() {
+fn a_signature_with_the_two_sizes_came_with_version_2_and_the_findings_with_version_4_of_papers() {
     use logbook::EntryBody;
-    assert_eq!(verify(V10.as_bytes()).unwrap().tail8(None).unwrap(), "2c791505");
+    assert_eq!(verify(V10.as_bytes()).unwrap().tail8(None).unwrap(), "d375eb3c");
     let entries = import(V10.as_bytes()).entries();
-    assert_eq!(entries.iter().map(logbook::Entry::version).collect::<Vec<_>>(), [1, 1, 2]);
+    assert_eq!(entries.iter().map(logbook::Entry::version).collect::<Vec<_>>(), [1, 1, 2, 4]);
     let state = fold(&entries);
     assert_eq!(state.notices, Vec::new());
+    assert_eq!(state.papers[0].paper, logbook::Paper::Findings);
+    assert!(EntryBody::read(Kind::PaperIssued, 3, entries[3].body()).unwrap_err().to_string().contains("version 4"));
     let [value, sizes] = state.holds_signed.as_slice() else { panic!("{:?}", state.holds_signed) };
     assert_eq!((value.value.as_ref().unwrap().text.as_str(), &value.outer), ("0.12", &None));
     let text = |f: &Option<logbook::Figure>| f.as_ref().unwrap().text.clone();
