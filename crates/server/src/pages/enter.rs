@@ -460,7 +460,7 @@ fn field(
                             .key
                             type="button"
                             data-key="; "
-                            aria-label="and one more reading of the same thing"
+                            aria-label="; again: one more reading of the same thing"
                         { "; again" }
                         button.key.keep type="submit" { "Keep" }
                     }
