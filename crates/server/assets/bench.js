@@ -69,10 +69,14 @@ if (status) {
       return;
     }
     const open = [...panel.querySelectorAll("details[open] > summary")].map((s) => s.textContent);
+    // Who goes by keys stays where he stood.
+    const stood = panel.contains(document.activeElement) ? document.activeElement : null;
     panel.innerHTML = event.data;
     for (const summary of panel.querySelectorAll("details > summary")) {
       if (open.includes(summary.textContent)) summary.parentElement.open = true;
     }
+    const same = (e) => e.textContent === stood.textContent && e.getAttribute("href") === stood.getAttribute("href");
+    if (stood) [...panel.querySelectorAll(stood.tagName)].find(same)?.focus({ preventScroll: true });
     const line = status.querySelector(".news");
     if (line) line.textContent = "Up to date.";
     dispatchEvent(new Event("bench-case"));

@@ -1,7 +1,8 @@
-//! Every screen as somebody meets it who hears it, who sees little, or who makes it four times larger.
+//! Every screen as somebody meets it who hears it, who sees little, who makes it four times larger, or who has no pointer.
 //!
 //! One bench serves the three invented jobs and one that is half way; a real browser walks its pages. What axe-core finds is
-//! named with its page and its element. Without a browser and its driver the tests fail and say what to install.
+//! named with its page and its element. Screenshots of the journey by keys are left in `target/screens/`. Without a browser and
+//! its driver the tests fail and say what to install.
 #![expect(
     clippy::expect_used,
     clippy::unwrap_used,
@@ -12,10 +13,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::{TcpListener, TcpStream};
+use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 
+use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
 use knowledge::Knowledge;
@@ -248,4 +251,183 @@ async fn no_page_scrolls_sideways_at_320_px_nor_four_times_enlarged() {
     }
     client.close().await.unwrap();
     assert!(wide.is_empty(), "{wide:#?}");
+}
+
+/// Keeps a picture of what is seen.
+async fn picture(client: &Client, name: &str) {
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../target/screens");
+    std::fs::create_dir_all(&folder).unwrap();
+    std::fs::write(folder.join(format!("{name}.png")), client.screenshot().await.unwrap()).unwrap();
+}
+
+const TAB: char = '\u{E004}';
+const ENTER: char = '\u{E007}';
+
+/// Somebody with a keyboard and nothing else.
+struct Keys {
+    client: Client,
+    stops: usize,
+}
+
+impl Keys {
+    async fn press(&self, keys: &str) {
+        let mut all = KeyActions::new("keys".to_owned());
+        for value in keys.chars() {
+            all = all.then(KeyAction::Down { value }).then(KeyAction::Up { value });
+        }
+        self.client.perform_actions(all).await.unwrap();
+    }
+
+    /// What has the focus: whether it is what is looked for, whether that is seen, and how it is called.
+    async fn stop(&self, wanted: &str) -> Value {
+        let script = "const e = document.activeElement; if (!e || e === document.body) return null; \
+            const s = getComputedStyle(e), r = e.getBoundingClientRect(); \
+            window.stops = window.stops || new Map(); \
+            if (!window.stops.has(e)) window.stops.set(e, window.stops.size); \
+            return {there: e.matches(arguments[0]), \
+                ring: s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2, \
+                seen: r.width > 0 && r.height > 0 && r.bottom > 0 && r.top < innerHeight && r.right > 0 && r.left < innerWidth, \
+                which: window.stops.get(e), name: e.outerHTML.slice(0, 120)}";
+        self.client.execute(script, vec![json!(wanted)]).await.unwrap()
+    }
+
+    /// Goes on from stop to stop until it stands on what is wanted; every stop shows where one is.
+    async fn walk_to(&mut self, wanted: &str) {
+        let mut last = Value::Null;
+        for _ in 0..600 {
+            self.press(&TAB.to_string()).await;
+            let stop = self.stop(wanted).await;
+            if stop.is_null() {
+                // Past the last stop of the page the browser itself is next, then the first again.
+                assert!(!last.is_null(), "no stop between two ends on the way to {wanted}");
+                last = stop;
+                continue;
+            }
+            self.stops += 1;
+            assert_eq!(stop["ring"], json!(true), "nothing shows that one stands on {}", stop["name"]);
+            assert_eq!(stop["seen"], json!(true), "out of sight: {}", stop["name"]);
+            assert_ne!(stop["which"], last["which"], "a trap: {}", stop["name"]);
+            if stop["there"] == json!(true) {
+                return;
+            }
+            last = stop;
+        }
+        let page = self.client.current_url().await.unwrap();
+        panic!("the keys do not lead to {wanted} on {page}");
+    }
+
+    /// Presses Enter where one stands, and waits for the page that it leads to.
+    async fn enter(&self) {
+        self.client.execute("window.left = 1", Vec::new()).await.unwrap();
+        self.press(&ENTER.to_string()).await;
+        for _ in 0..400 {
+            let there = "return !window.left && document.readyState === 'complete'";
+            // Between two pages there is nothing to ask.
+            if self.client.execute(there, Vec::new()).await.is_ok_and(|there| there == json!(true)) {
+                return rests(&self.client).await;
+            }
+            tokio::time::sleep(Duration::from_millis(25)).await;
+        }
+        panic!("Enter leads nowhere on {}", self.client.current_url().await.unwrap());
+    }
+
+    /// Opens the folds around a form, the outermost first.
+    async fn unfold(&mut self, form: &str) {
+        let script = "document.querySelectorAll('[data-wanted]').forEach(e => delete e.dataset.wanted); \
+            const f = document.querySelector(arguments[0]); f.dataset.wanted = 1; let n = 0; \
+            for (let d = f.closest('details'); d; d = d.parentElement.closest('details')) if (!d.open) { d.dataset.way = ++n; } return n";
+        let folds = self.client.execute(script, vec![json!(form)]).await.unwrap();
+        for fold in (1..=folds.as_u64().unwrap()).rev() {
+            self.walk_to(&format!("details[data-way='{fold}'] > summary")).await;
+            self.press(&ENTER.to_string()).await;
+        }
+    }
+
+    async fn seen(&self, name: &str) {
+        picture(&self.client, &format!("1440-keys-{name}")).await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn with_keys_alone_a_job_is_opened_a_reading_entered_work_chosen_and_a_hold_point_signed() {
+    // As it stood before the work was chosen; the yes to the repair is there.
+    let upto = TOLVANE.lines().position(|line| line.contains("\"option-chosen\"")).unwrap();
+    let shop = Shop::told(&[("a", TOLVANE, upto)]).await;
+    let job = shop.jobs[0].clone();
+    let client = shop.browser(1440, 900).await;
+    let mut keys = Keys { client: client.clone(), stops: 0 };
+    let kept = || async {
+        let entries = shop.store.entries_of(job.parse().unwrap()).await.unwrap();
+        serde_json::from_str::<Value>(&entries.last().unwrap().line).unwrap()
+    };
+    open(&client, &format!("{}/", shop.base)).await;
+    keys.walk_to(&format!("main a[href^='/jobs/{job}']")).await;
+    keys.seen("wall").await;
+    keys.enter().await;
+
+    keys.walk_to(&format!("nav.tabs a[href='/jobs/{job}/test']")).await;
+    keys.enter().await;
+    // The list of checks takes the letters of a name.
+    keys.walk_to("#another-check").await;
+    let name = "[...document.querySelectorAll('#another-check option')].find(o => o.value === 'head-hardness-test').textContent.trim()";
+    let name = client.execute(&format!("return {name}"), Vec::new()).await.unwrap();
+    keys.press(&name.as_str().unwrap().chars().take(30).collect::<String>()).await;
+    let chosen = client.execute("return document.querySelector('#another-check').value", Vec::new()).await.unwrap();
+    assert_eq!(chosen, json!("head-hardness-test"), "the letters of {name} choose it");
+    keys.walk_to("form:has(#another-check) button").await;
+    keys.enter().await;
+    for _ in 0..6 {
+        let hold = client.execute("return !!document.querySelector('.caution.hold form button')", Vec::new()).await;
+        if hold.unwrap() == json!(false) {
+            break;
+        }
+        keys.walk_to(".caution.hold form button").await;
+        keys.enter().await;
+    }
+    keys.walk_to("input[name=value]").await;
+    keys.press("57").await;
+    keys.seen("reading").await;
+    keys.enter().await;
+    let entry = kept().await;
+    assert_eq!(
+        (&entry["kind"], &entry["body"]["check"]),
+        (&json!("reading-taken"), &json!("head-hardness-test")),
+        "{entry}"
+    );
+    assert_eq!(entry["body"]["value"]["text"], json!("57"), "{entry}");
+
+    keys.walk_to(&format!("nav.tabs a[href='/jobs/{job}/choose']")).await;
+    keys.enter().await;
+    let form = "form[action$='/tell/option-chosen']:has(input[name=option][value=exchange-recon-heads])";
+    keys.unfold(form).await;
+    for (field, said) in [("by", "owner"), ("reason", "soft head, sound bottom end")] {
+        keys.walk_to(&format!("{form} [name={field}]")).await;
+        keys.press(said).await;
+    }
+    keys.walk_to(&format!("{form} button")).await;
+    keys.seen("choice").await;
+    keys.enter().await;
+    let entry = kept().await;
+    assert_eq!(entry["kind"], json!("option-chosen"), "{entry}");
+    assert_eq!(entry["body"]["option"], json!("exchange-recon-heads"), "{entry}");
+
+    keys.walk_to(&format!("nav.tabs a[href='/jobs/{job}/build']")).await;
+    keys.enter().await;
+    let form = "form[action$='/tell/hold-point-signed']";
+    keys.unfold(form).await;
+    let form = "form[data-wanted]";
+    let hold = format!("return document.querySelector('{form} [name=hold]').value");
+    let hold = client.execute(&hold, Vec::new()).await.unwrap();
+    keys.walk_to(&format!("{form} [name=by]")).await;
+    let filled = client.execute("return document.activeElement.value", Vec::new()).await.unwrap();
+    if filled == json!("") {
+        keys.press("Nell").await;
+    }
+    keys.walk_to(&format!("{form} button")).await;
+    keys.seen("hold-point").await;
+    keys.enter().await;
+    let entry = kept().await;
+    assert_eq!((&entry["kind"], &entry["body"]["hold"]), (&json!("hold-point-signed"), &hold), "{entry}");
+    assert!(keys.stops > 100, "{}", keys.stops);
+    client.close().await.unwrap();
 }
