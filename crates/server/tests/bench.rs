@@ -1270,6 +1270,92 @@ async fn the_files_of_the_phone_come_under_one_version_and_the_list_ahead_names_
     assert_eq!(shop.entries().await, entries, "fetching ahead writes nothing down");
 }
 
+/// An entry id that a device made so many minutes ago.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "how much is left is told by the bench's own clock, which this is held against"
+)]
+fn made_before(minutes: u64, n: u8) -> String {
+    let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap().as_millis();
+    let ms = u64::try_from(now).unwrap() - minutes * 60_000;
+    anatomy::EntryId::from_time_and_chance(ms, [n; 10]).to_string()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_set_going_is_told_on_every_page_and_the_wall_after_a_restart_until_it_is_read() {
+    // Before anybody ticks a caution.
+    let shop = Shop::after(14).await;
+    let start = format!("/jobs/{}/tell/wait-started", shop.job);
+    let hold = |entry: &str| -> Vec<(&str, String)> {
+        let fixed = [("check", "cooling-pressure-hold"), ("position", "engine")];
+        fixed.iter().map(|(k, v)| (*k, (*v).to_owned())).chain([("entry", entry.to_owned())]).collect()
+    };
+    let send = async |entry: &str| {
+        let form = hold(entry);
+        let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        shop.post_form(&start, &form).await
+    };
+    // What holds the reading up holds the start up, too: the pressure is on before the time runs.
+    let before = shop.entries().await;
+    let (answer, page) = send(&made_before(0, 1)).await;
+    assert_ne!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    assert!(words_of(&page).contains("nobody has ticked"), "{}", words_of(&page));
+    assert_eq!(shop.entries().await, before);
+    shop.tick("cooling-pressure-hold").await;
+    // A check that is read at once is not timed.
+    let other = [("check", "compression-dry"), ("position", "cyl-1")];
+    let (answer, page) = shop.post_form(&start, &other).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("cooling-pressure-hold"), "{}", words_of(&page));
+
+    let field = format!("/jobs/{}/enter?check=cooling-pressure-hold&position=engine", shop.job);
+    let (_, page) = shop.get(&field).await;
+    assert!(words_of(&page).contains("It is read after 15 minutes (common practice)"), "{}", words_of(&page));
+    let (answer, page) = send(&made_before(3, 2)).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    // Another bench on the same record: nothing of the time lives in the one that took the entry.
+    let bench = Bench::new(shop.store.clone(), Arc::new(Knowledge::builtin().unwrap()), "Ansel");
+    let shop = Shop { app: server::router(bench), ..shop };
+    let pages =
+        [format!("/jobs/{}/test", shop.job), format!("/jobs/{}/strip", shop.job), "/".to_owned(), field.clone()];
+    for path in &pages {
+        let (_, page) = shop.get(path).await;
+        let said = words_of(&page);
+        assert!(
+            said.contains("Cooling system pressure hold, 15 minutes, engine 12 minutes left since"),
+            "{path}: {said}"
+        );
+    }
+    // Set going anew, by a device that says so late: one line, and it is ready.
+    let anew = made_before(16, 3);
+    let (answer, _) = shop.post_form(&format!("/jobs/{}/withdraw/{}", shop.job, made_before(0, 0)), &[]).await;
+    assert_eq!(answer.status(), StatusCode::NOT_FOUND);
+    let (_, job) = shop.job().await;
+    let first = job["state"]["waits"][0]["in_entry"].as_str().unwrap().to_owned();
+    let (answer, _) = shop.post_form(&format!("/jobs/{}/withdraw/{first}", shop.job), &[]).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let (_, page) = shop.get(&pages[0]).await;
+    assert!(!page.contains("data-ready-at="), "what is taken back does not stand: {}", words_of(&page));
+    let form = hold(&anew);
+    let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let (answer, page) = shop.post_form(&start, &form).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    for path in &pages {
+        let (_, page) = shop.get(path).await;
+        assert!(words_of(&page).contains("ready: read it now"), "{path}: {}", words_of(&page));
+        assert_eq!(page.matches("data-ready-at=").count(), 1, "{path}");
+    }
+    // The second reading ends it.
+    let read =
+        [("check", "cooling-pressure-hold"), ("reading", "hold"), ("position", "engine"), ("value", "slow-drop")];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/enter", shop.job), &read).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    for path in &pages {
+        let (_, page) = shop.get(path).await;
+        assert!(!page.contains("data-ready-at="), "{path}: {}", words_of(&page));
+    }
+}
+
 /// The bytes that come over the wire for one address, head and all, as a browser asks for it.
 async fn on_the_wire(at: std::net::SocketAddr, path: &str) -> Vec<u8> {
     let mut stream = tokio::net::TcpStream::connect(at).await.unwrap();

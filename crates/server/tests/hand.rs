@@ -348,6 +348,51 @@ impl Keys {
     }
 }
 
+/// One starts the time at the field, the other has the job open and reads nothing anew.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_people_see_the_same_time_running_without_reading_the_page_again() {
+    let shop = Shop::told(&[("a", TOLVANE, 34)]).await;
+    let (one, other) = (shop.browser(390, 844).await, shop.browser(1440, 900).await);
+    let page = format!("{}/jobs/{}/test", shop.base, shop.jobs[0]);
+    open(&other, &page).await;
+    let field = "enter?check=cooling-pressure-hold&position=engine";
+    open(&one, &page.replace("/test", &format!("/{field}"))).await;
+    for _ in 0..6 {
+        let Ok(tick) = one.find(fantoccini::Locator::Css(".caution.hold form button")).await else { break };
+        tick.click().await.unwrap();
+        tokio::time::sleep(Duration::from_millis(1500)).await;
+    }
+    one.find(fantoccini::Locator::Css(".start button")).await.unwrap().click().await.unwrap();
+    let line = "const l = document.querySelector('header.job .timed'); return l && l.innerText.replace(/\\s+/g, ' ')";
+    let mut seen = [Value::Null, Value::Null];
+    for _ in 0..200 {
+        seen = [one.execute(line, Vec::new()).await.unwrap(), other.execute(line, Vec::new()).await.unwrap()];
+        if seen[0] == seen[1] && seen[0].as_str().is_some_and(|said| said.contains("15 minutes left since")) {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    assert!(seen[0].as_str().unwrap_or_default().contains("15 minutes left since"), "{seen:?}");
+    assert_eq!(seen[0], seen[1], "both are told the same");
+    // The clock of the page runs on by itself: sixteen minutes later it is ready.
+    let later = "const now = Date.now(); Date.now = () => now + 16 * 60000";
+    other.execute(later, Vec::new()).await.unwrap();
+    for _ in 0..100 {
+        seen[1] = other.execute(line, Vec::new()).await.unwrap();
+        if seen[1].as_str().unwrap_or_default().contains("ready: read it now") {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    assert!(seen[1].as_str().unwrap_or_default().contains("ready: read it now"), "{seen:?}");
+    let said = other.execute("return document.querySelector('.status').innerText", Vec::new()).await.unwrap();
+    assert!(said.as_str().unwrap().contains("is ready: read it now"), "{said}");
+    picture(&one, "390-standing").await;
+    picture(&other, "1440-standing").await;
+    one.close().await.unwrap();
+    other.close().await.unwrap();
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn with_keys_alone_a_job_is_opened_a_reading_entered_work_chosen_and_a_hold_point_signed() {
     // As it stood before the work was chosen; the yes to the repair is there.

@@ -19,6 +19,7 @@ pub(crate) mod prove;
 pub(crate) mod queue;
 mod quotes;
 pub(crate) mod sketches;
+pub(crate) mod standing;
 pub(crate) mod test;
 pub(crate) mod wall;
 
@@ -773,6 +774,7 @@ impl View {
                     }
                 }
                 (crate::offline::where_of(&self.bench, &self.job))
+                (standing::strip(&self.bench, &self.job))
                 @if let Some(closed) = &self.state().closed {
                     p.closed {
                         b { "This job is closed: " (words(closed.how.word())) ". " }
