@@ -28,8 +28,8 @@ pub use network::{
     Attribute, AttributeIs, Band, Block, BlockLife, BlockMember, BlockPer, Cause, CauseLink, Check, Checklist,
     Condition, ConditionExample, ConditionPriorBy, Consumables, Does, ExampleGiven, FaceOf, Forbidden, Forbids, Given,
     IfLeft, LeftMode, LimitRef, Modifier, Normalise, Numeric, Observe, Observed, OutsideFault, ParentLink,
-    Prerequisite, PriorBy, Reading, ReadingExample, ReadingKind, Remedy, Repeat, Shuts, Stage, ToldBy, Tool, Travel,
-    WaitFor, Worse, with_factor, worst_of,
+    Prerequisite, PriorBy, Reading, ReadingExample, ReadingKind, Remedy, Repeat, Shuts, Stage, Stands, ToldBy, Tool,
+    Travel, WaitFor, Worse, with_factor, worst_of,
 };
 pub use shop::{Shop, ShopTax, ShopWords};
 pub use source::{Source, SourceKind};

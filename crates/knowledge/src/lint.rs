@@ -502,6 +502,19 @@ impl Knowledge {
                     ));
                 }
             }
+            if let Some(stands) = &check.stands {
+                sourced(check, "stands.source", &stands.source, known, out);
+                if stands.minutes == 0 || stands.most_minutes.is_some_and(|most| most <= stands.minutes) {
+                    out.push(check.complaint(
+                        "stands",
+                        "is no time: the shortest is above nought and below the longest",
+                        "write the minutes that it must stand, and the most that still count",
+                    ));
+                }
+                if stands.begins.trim().is_empty() {
+                    out.push(check.complaint("stands.begins", "is empty", "say what is done when the time begins"));
+                }
+            }
             not_below_zero(check, "minutes_first", check.minutes_first, out);
             not_below_zero(check, "minutes_further", check.minutes_further, out);
             kebab(check, "group", &check.group, out);

@@ -792,6 +792,9 @@ pub struct Check {
     pub minutes_first: f64,
     /// Minutes for each further place.
     pub minutes_further: f64,
+    /// How long what is set going must stand before it is read, where it must.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stands: Option<Stands>,
     /// The tools.
     pub tools: Vec<String>,
     /// The gauges those tools may be, as far as the check gives figures.
@@ -819,6 +822,21 @@ pub struct Check {
     pub likelihood_source: Source,
     /// What it answers.
     pub readings: Vec<Reading>,
+}
+
+/// The time that something set going must stand before it is read: calendar time, in which other work is done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stands {
+    /// The shortest time, in minutes.
+    pub minutes: u32,
+    /// The longest time after which it still says the same, in minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub most_minutes: Option<u32>,
+    /// What has been done when the time begins, as a sentence without its full stop.
+    pub begins: String,
+    /// Where the times come from.
+    pub source: Source,
 }
 
 /// A fixed list of checks that is done on every engine. Advice is held against it and never follows it.

@@ -270,6 +270,16 @@ bodies! {
         /// The thinnest blade that is refused; left out: none was tried that is.
         refused?: Figure,
     }
+    /// Something was set going that must stand a while before it is read: a pressure that is to hold, oil on the pistons.
+    WaitStarted {
+        /// The check.
+        check: String,
+        /// Where.
+        position: Position,
+        ;
+        /// When in the life of the job; left out: as found.
+        phase?: Phase,
+    }
     /// A check was left out on purpose.
     ReadingSkipped {
         /// The check.

@@ -332,6 +332,10 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
                 gauge_doubted_by: None,
             });
         }
+        EntryBody::WaitStarted(b) => {
+            place(Some(b.position));
+            state.waits.push(fact(entry, b));
+        }
         EntryBody::ReadingSkipped(b) => {
             place(b.position);
             state.skipped.push(fact(entry, b));

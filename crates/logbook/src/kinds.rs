@@ -129,6 +129,8 @@ kinds! {
     GaugeCleared(GaugeCleared) = "gauge-cleared", None, [V1 = 1], V1;
     /// A reading was taken.
     ReadingTaken(ReadingBody) = "reading-taken", Some(Moment::Test), [V1 = 1, V2 = 2, V3 = 3], V3;
+    /// Something was set going that must stand before it is read.
+    WaitStarted(WaitStarted) = "wait-started", Some(Moment::Test), [V1 = 1], V1;
     /// A check was left out on purpose.
     ReadingSkipped(ReadingSkipped) = "reading-skipped", None, [V1 = 1], V1;
     /// A question about what is not the engine was answered.
@@ -291,15 +293,19 @@ impl EntryBody {
     #[must_use]
     pub fn moment(&self) -> Option<Moment> {
         use crate::words::Phase;
-        if let EntryBody::ReadingTaken(reading) = self {
-            return Some(match reading.phase.unwrap_or(Phase::AsFound) {
-                Phase::AsFound => Moment::Test,
-                Phase::Arrival => Moment::Order,
-                Phase::AsLeft => Moment::Prove,
-                Phase::Recheck => Moment::HandBack,
-            });
-        }
-        self.kind().moment()
+        let phase = if let EntryBody::ReadingTaken(reading) = self {
+            reading.phase
+        } else if let EntryBody::WaitStarted(wait) = self {
+            wait.phase
+        } else {
+            return self.kind().moment();
+        };
+        Some(match phase.unwrap_or(Phase::AsFound) {
+            Phase::AsFound => Moment::Test,
+            Phase::Arrival => Moment::Order,
+            Phase::AsLeft => Moment::Prove,
+            Phase::Recheck => Moment::HandBack,
+        })
     }
 
     /// Passes a body whose fields agree with each other, and says what does not agree otherwise.

@@ -190,6 +190,9 @@ pub struct JobState {
 
     /// Readings in force.
     pub readings: Vec<ReadingTaken>,
+    /// What was set going and must stand before it is read, in id order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub waits: Vec<Fact<WaitStarted>>,
     /// Checks left out on purpose.
     pub skipped: Vec<Fact<ReadingSkipped>>,
     /// Answers about what is not the engine, by fault; the latest one of each.

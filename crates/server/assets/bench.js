@@ -40,21 +40,31 @@ keypads();
 addEventListener("bench-field", keypads);
 
 // News of the job: entries kept, and the work-up when it is there.
-const status = document.querySelector("[data-live]");
-if (status) {
+const status = document.querySelector(".status");
+function sayNews(text) {
+  let line = status.querySelector(".news");
+  if (!line) {
+    line = document.createElement("p");
+    line.className = "news";
+    status.append(line);
+  }
+  line.textContent = text;
+}
+if (status?.dataset.live) {
   const panel = document.getElementById("panel");
   const news = new EventSource(status.dataset.live);
-  const say = (text) => {
-    let line = status.querySelector(".news");
-    if (!line) {
-      line = document.createElement("p");
-      line.className = "news";
-      status.append(line);
-    }
-    line.textContent = text;
+  const say = sayNews;
+  // What somebody else set going or read stands here too; the page is asked for it, so that it is worded in one place.
+  const strip = document.querySelector("header.job [data-standing]");
+  const standing = /^(wait-started|reading-taken|entry-withdrawn|entry-corrected|job-closed)$/;
+  const fresh = async () => {
+    const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
+    const there = answer.ok && new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("header.job [data-standing]");
+    if (there) strip.replaceChildren(...there.childNodes);
   };
   news.addEventListener("kept", (event) => {
     const kept = JSON.parse(event.data);
+    if (strip && standing.test(kept.kind)) fresh().catch(() => {});
     for (const tail of document.querySelectorAll("[data-tail-shown]")) tail.textContent = kept.tail;
     if (kept.tail !== status.dataset.tail) say("Kept in the shop: " + kept.kind.replaceAll("-", " ") + ". The work-up follows.");
     status.dataset.tail = kept.tail;
@@ -69,16 +79,39 @@ if (status) {
       return;
     }
     const open = [...panel.querySelectorAll("details[open] > summary")].map((s) => s.textContent);
+    // Who goes by keys stays where he stood.
+    const stood = panel.contains(document.activeElement) ? document.activeElement : null;
     panel.innerHTML = event.data;
     for (const summary of panel.querySelectorAll("details > summary")) {
       if (open.includes(summary.textContent)) summary.parentElement.open = true;
     }
+    const same = (e) => e.textContent === stood.textContent && e.getAttribute("href") === stood.getAttribute("href");
+    if (stood) [...panel.querySelectorAll(stood.tagName)].find(same)?.focus({ preventScroll: true });
     const line = status.querySelector(".news");
     if (line) line.textContent = "Up to date.";
     dispatchEvent(new Event("bench-case"));
   });
   addEventListener("pagehide", () => news.close());
 }
+
+// What stands until it can be read: how much is left, told without reading the page again.
+const span = (m) => (m < 60 ? `${m} ${m === 1 ? "minute" : "minutes"}` : m % 60 ? `${Math.floor(m / 60)} h ${m % 60} min` : `${m / 60} h`);
+function tellLeft() {
+  for (const line of document.querySelectorAll("[data-ready-at]")) {
+    const left = Math.ceil((Number(line.dataset.readyAt) - Date.now()) / 60000);
+    const late = line.dataset.latest && Number(line.dataset.latest) <= Date.now();
+    // Past its end the shop's own words stand there once the page is read again.
+    if (late) continue;
+    const words = line.querySelector("[data-left]");
+    const now = left > 0 ? `${span(left)} left` : "ready: read it now";
+    if (words.textContent === now) continue;
+    words.textContent = now;
+    line.classList.toggle("ready", left <= 0);
+    if (left <= 0 && status) sayNews(`${line.querySelector("a").textContent} is ready: read it now.`);
+  }
+}
+setInterval(tellLeft, 5000);
+tellLeft();
 
 // A link to a folded form opens it.
 const wanted = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));

@@ -10,7 +10,9 @@ const PATIENCE = 8000; // how long a shop may think before the kept copy is show
 
 addEventListener("install", (event) => {
   event.waitUntil((async () => {
-    await (await caches.open(FIXED)).addAll(FILES.map((file) => new Request(file, { cache: "reload" })));
+    // What is named by its version has just been fetched by the page; the rest is fetched anew.
+    const anew = (file) => new Request(file, { cache: file.includes("?v=") ? "default" : "reload" });
+    await (await caches.open(FIXED)).addAll(FILES.map(anew));
     await skipWaiting();
   })());
 });

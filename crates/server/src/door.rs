@@ -26,7 +26,7 @@ use crate::log::Event;
 use crate::pages::{self, Asking, View, asking, enter, who};
 use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble, with_trouble};
-use crate::{api, asked, forms, guard, lan, live, log, machine, offline, papers, surroundings};
+use crate::{api, asked, forms, guard, lan, live, log, machine, offline, papers, pressed, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -167,6 +167,8 @@ fn routes(bench: &Bench) -> Router<Bench> {
         router = router.route(&path, handler);
     }
     router
+        .layer(pressed::layer())
+        // After the pressing: these pages show codes that let a device in.
         .merge(lan::pages_here())
         .fallback(nothing_here)
         .method_not_allowed_fallback(other_method)
@@ -773,22 +775,21 @@ pub(crate) fn no_cache(kind: &'static str, text: &'static str) -> Response {
     ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "no-cache")], text).into_response()
 }
 
-pub(crate) async fn css() -> Response {
-    no_cache("text/css; charset=utf-8", include_str!("../assets/bench.css"))
+pub(crate) async fn css(Query(asked): Query<Typed>) -> Response {
+    offline::of_build(&asked, "text/css; charset=utf-8", offline::css())
 }
 
-async fn js() -> Response {
-    no_cache("text/javascript; charset=utf-8", include_str!("../assets/bench.js"))
+async fn js(Query(asked): Query<Typed>) -> Response {
+    offline::of_build(&asked, "text/javascript; charset=utf-8", include_str!("../assets/bench.js"))
 }
 
-pub(crate) async fn font(Path(name): Path<String>) -> Shown {
-    let (kind, bytes) = match name.as_str() {
-        "regular.otf" => ("font/otf", documents::FONT_REGULAR),
-        "bold.otf" => ("font/otf", documents::FONT_BOLD),
-        "licence.txt" => ("text/plain; charset=utf-8", documents::FONT_LICENCE.as_bytes()),
-        _ => return Err(Trouble::not_found("there is no such font", name).into()),
-    };
-    Ok(([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "private, max-age=86400")], bytes).into_response())
+pub(crate) async fn font(Path(name): Path<String>, Query(asked): Query<Typed>) -> Shown {
+    if name == "licence.txt" {
+        return Ok(no_cache("text/plain; charset=utf-8", include_str!("../assets/fonts/LICENCE.txt")));
+    }
+    let found = offline::FONTS.iter().find(|(path, _)| path.strip_prefix("/fonts/") == Some(&name));
+    let (_, bytes) = found.ok_or_else(|| Trouble::not_found("there is no such font", &name))?;
+    Ok(offline::of_build(&asked, "font/woff2", *bytes))
 }
 
 pub(crate) async fn mark() -> Response {

@@ -204,6 +204,11 @@ fn options(state: &JobState, knowledge: &Knowledge) -> Ask {
     ids(knowledge.options.iter().map(|o| (o.id.as_str(), o.name_for(heads))))
 }
 
+/// The checks that stand a while before they are read.
+fn timed(knowledge: &Knowledge) -> Ask {
+    ids(knowledge.checks.iter().filter(|c| c.stands.is_some()).map(|c| (c.id.as_str(), c.name.as_str())))
+}
+
 fn all_readings(knowledge: &Knowledge) -> Ask {
     let of = |c: &knowledge::Check| -> Vec<(String, String)> {
         let several = c.readings.len() > 1;
@@ -386,6 +391,11 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("label", "Gauge", gauges_laid(state)),
             need("how", "How it was found good", Ask::Line),
             need("good", "Which readings are good", pick(GoodReadings::ALL, GoodReadings::word)),
+        ],
+        Kind::WaitStarted => vec![
+            need("check", "Check", timed(knowledge)),
+            need("position", "Where", places(state)),
+            rare("phase", "When", pick(Phase::ALL, Phase::word)),
         ],
         Kind::ReadingSkipped => vec![
             need("check", "Check", ids(knowledge.checks.iter().map(|c| (c.id.as_str(), c.name.as_str())))),
@@ -766,7 +776,10 @@ pub(crate) fn body(
 
 /// Whether a kind is written by a button too, beside which nothing can be said when it is refused.
 pub(crate) fn by_button(kind: Kind) -> bool {
-    matches!(kind, Kind::BuildStepDone | Kind::StageReached | Kind::CautionTicked | Kind::OutsideAnswered)
+    matches!(
+        kind,
+        Kind::BuildStepDone | Kind::StageReached | Kind::CautionTicked | Kind::OutsideAnswered | Kind::WaitStarted
+    )
 }
 
 /// One answer as it stands in a body.

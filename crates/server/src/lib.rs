@@ -12,7 +12,7 @@
 //! page), `forms` (a form for each kind of entry), `machine` (rows and codes of machine orders), `door` (routes, guards),
 //! `around` (backups, log, closing), `log` (events without names), `live` (server-sent events), `api` (the HTTP interface),
 //! [`lan`] (the shop's own network: authority, devices, roles), `asked` (customer pages and their answers), `offline` (what lets the
-//! bench go on without the shop), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
+//! bench go on without the shop), `pressed` (what goes out compressed, and why that is safe), `papers`, `photos`, `marks`, `words`, then `pages`, one module a screen.
 
 mod api;
 mod around;
@@ -31,6 +31,7 @@ mod offline;
 mod pages;
 mod papers;
 mod photos;
+mod pressed;
 mod surroundings;
 mod trouble;
 mod words;

@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 
 use anatomy::{EntryId, JobId};
 use axum::Json;
+use axum::body::Body;
 use axum::extract::{Path, Query, Request, State};
 use axum::http::{HeaderMap, Method, header};
 use axum::middleware::Next;
@@ -46,6 +47,17 @@ const ICONS: [(&str, u32, &str, &[u8]); 3] = [
     ("/icons/maskable.png", 512, "maskable", include_bytes!("../assets/mark-maskable.png")),
 ];
 
+/// The fonts of the pages, each weight in two parts; a browser fetches the signs only where a page prints one
+/// (`assets/fonts/subset.py` makes them, and says what is in which).
+pub(crate) const FONTS: [(&str, &[u8]); 4] = [
+    ("/fonts/regular.woff2", include_bytes!("../assets/fonts/regular.woff2")),
+    ("/fonts/bold.woff2", include_bytes!("../assets/fonts/bold.woff2")),
+    ("/fonts/regular-signs.woff2", include_bytes!("../assets/fonts/regular-signs.woff2")),
+    ("/fonts/bold-signs.woff2", include_bytes!("../assets/fonts/bold-signs.woff2")),
+];
+/// How many of them a phone fetches ahead: offline, a rare sign is drawn by a font of the phone.
+const FONTS_AHEAD: usize = 2;
+
 /// What this build serves, in twelve digits: a page, its style and its script always belong together.
 pub(crate) fn version() -> &'static str {
     static VERSION: OnceLock<String> = OnceLock::new();
@@ -57,8 +69,9 @@ pub(crate) fn version() -> &'static str {
         for (_, _, _, picture) in ICONS {
             all.update(picture);
         }
-        all.update(documents::FONT_REGULAR);
-        all.update(documents::FONT_BOLD);
+        for (_, font) in FONTS {
+            all.update(font);
+        }
         all.finalize().iter().take(6).fold(String::new(), |hex, byte| format!("{hex}{byte:02x}"))
     })
 }
@@ -68,12 +81,26 @@ pub(crate) fn of_this_build(path: &str) -> String {
     format!("{path}?v={}", version())
 }
 
+/// A file of this build. Asked for by the version it is of, it never changes, and is fetched once; asked for without one, or
+/// by another build's, it is asked for anew each time.
+pub(crate) fn of_build(asked: &Typed, kind: &'static str, content: impl Into<Body>) -> Response {
+    let same = asked.get("v").is_some_and(|v| v == version());
+    let keep = if same { "private, max-age=31536000, immutable" } else { "no-cache" };
+    ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, keep)], content.into()).into_response()
+}
+
+/// The style, in which every font is named by the version of this build.
+pub(crate) fn css() -> &'static str {
+    static STYLE: OnceLock<String> = OnceLock::new();
+    STYLE.get_or_init(|| CSS.replace(".woff2\"", &format!(".woff2?v={}\"", version())))
+}
+
 /// The files that belong to no job, each with its handler.
 pub(crate) fn files() -> Vec<(&'static str, MethodRouter<Bench>)> {
     let mut out = vec![
-        ("/queue.js", get(|| async { script(QUEUE.to_owned()) })),
-        ("/judge.js", get(|| async { script(JUDGE.to_owned()) })),
-        ("/phone.js", get(|| async { script(PHONE.to_owned()) })),
+        ("/queue.js", get(|Query(asked): Query<Typed>| async move { script(&asked, QUEUE) })),
+        ("/judge.js", get(|Query(asked): Query<Typed>| async move { script(&asked, JUDGE) })),
+        ("/phone.js", get(|Query(asked): Query<Typed>| async move { script(&asked, PHONE) })),
         ("/sw.js", get(worker)),
         ("/manifest.webmanifest", get(manifest)),
     ];
@@ -86,21 +113,22 @@ pub(crate) fn files() -> Vec<(&'static str, MethodRouter<Bench>)> {
     out
 }
 
-fn script(text: String) -> Response {
-    let headers = [(header::CONTENT_TYPE, "text/javascript; charset=utf-8"), (header::CACHE_CONTROL, "no-cache")];
-    (headers, text).into_response()
+fn script(asked: &Typed, text: impl Into<Body>) -> Response {
+    of_build(asked, "text/javascript; charset=utf-8", text)
 }
 
 /// The service worker, with the version and the files that it keeps.
 async fn worker() -> Response {
     let mut files: Vec<String> = ["/bench.css", "/bench.js", "/queue.js", "/judge.js", "/phone.js"]
         .iter()
+        .chain(FONTS.iter().take(FONTS_AHEAD).map(|(path, _)| path))
         .map(|path| of_this_build(path))
         .collect();
-    files.extend(["/fonts/regular.otf", "/fonts/bold.otf", "/mark.svg", "/manifest.webmanifest"].map(str::to_owned));
-    files.extend(ICONS.iter().map(|(path, _, _, _)| (*path).to_owned()));
+    files.extend(["/mark.svg", "/manifest.webmanifest"].map(str::to_owned));
+    // The large icons are for the home screen alone, which has them from the shop.
+    files.extend(ICONS.iter().take(1).map(|(path, _, _, _)| (*path).to_owned()));
     let head = format!("const VERSION = {}, FILES = {};\n", json!(version()), json!(files));
-    script(format!("{head}{WORKER}"))
+    script(&Typed::new(), format!("{head}{WORKER}"))
 }
 
 async fn manifest() -> Response {

@@ -12,6 +12,7 @@ use knowledge::Knowledge;
 use serde_json::{Value, json};
 use server::Bench;
 use store::{Opening, SqliteStore, Store};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tower::ServiceExt;
 
 const STORY: &str = include_str!("../../../cases/0001-tolvane-carrier/story.jsonl");
@@ -1233,12 +1234,13 @@ async fn the_files_of_the_phone_come_under_one_version_and_the_list_ahead_names_
         serde_json::from_str(list).unwrap()
     };
     let (_, page) = shop.get("/").await;
+    let (_, style) = shop.get("/bench.css").await;
     for file in &files {
         let (answer, _) = shop.get(file).await;
         assert_eq!(answer.status(), StatusCode::OK, "{file}");
         if let Some((_, v)) = file.split_once("?v=") {
             assert_eq!(v, version, "{file}");
-            assert!(page.contains(file.as_str()), "the page asks for {file}");
+            assert!(page.contains(file.as_str()) || style.contains(file.as_str()), "the page asks for {file}");
         }
     }
     let policy = answer.headers()[header::CONTENT_SECURITY_POLICY].to_str().unwrap();
@@ -1266,6 +1268,225 @@ async fn the_files_of_the_phone_come_under_one_version_and_the_list_ahead_names_
         assert_eq!(answer.status(), StatusCode::OK, "{page}");
     }
     assert_eq!(shop.entries().await, entries, "fetching ahead writes nothing down");
+}
+
+/// An entry id that a device made so many minutes ago.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "how much is left is told by the bench's own clock, which this is held against"
+)]
+fn made_before(minutes: u64, n: u8) -> String {
+    let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap().as_millis();
+    let ms = u64::try_from(now).unwrap() - minutes * 60_000;
+    anatomy::EntryId::from_time_and_chance(ms, [n; 10]).to_string()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_set_going_is_told_on_every_page_and_the_wall_after_a_restart_until_it_is_read() {
+    // Before anybody ticks a caution.
+    let shop = Shop::after(14).await;
+    let start = format!("/jobs/{}/tell/wait-started", shop.job);
+    let hold = |entry: &str| -> Vec<(&str, String)> {
+        let fixed = [("check", "cooling-pressure-hold"), ("position", "engine")];
+        fixed.iter().map(|(k, v)| (*k, (*v).to_owned())).chain([("entry", entry.to_owned())]).collect()
+    };
+    let send = async |entry: &str| {
+        let form = hold(entry);
+        let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        shop.post_form(&start, &form).await
+    };
+    // What holds the reading up holds the start up, too: the pressure is on before the time runs.
+    let before = shop.entries().await;
+    let (answer, page) = send(&made_before(0, 1)).await;
+    assert_ne!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    assert!(words_of(&page).contains("nobody has ticked"), "{}", words_of(&page));
+    assert_eq!(shop.entries().await, before);
+    shop.tick("cooling-pressure-hold").await;
+    // A check that is read at once is not timed.
+    let other = [("check", "compression-dry"), ("position", "cyl-1")];
+    let (answer, page) = shop.post_form(&start, &other).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("cooling-pressure-hold"), "{}", words_of(&page));
+
+    let field = format!("/jobs/{}/enter?check=cooling-pressure-hold&position=engine", shop.job);
+    let (_, page) = shop.get(&field).await;
+    assert!(words_of(&page).contains("It is read after 15 minutes (common practice)"), "{}", words_of(&page));
+    let (answer, page) = send(&made_before(3, 2)).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    // Another bench on the same record: nothing of the time lives in the one that took the entry.
+    let bench = Bench::new(shop.store.clone(), Arc::new(Knowledge::builtin().unwrap()), "Ansel");
+    let shop = Shop { app: server::router(bench), ..shop };
+    let pages =
+        [format!("/jobs/{}/test", shop.job), format!("/jobs/{}/strip", shop.job), "/".to_owned(), field.clone()];
+    for path in &pages {
+        let (_, page) = shop.get(path).await;
+        let said = words_of(&page);
+        assert!(
+            said.contains("Cooling system pressure hold, 15 minutes, engine 12 minutes left since"),
+            "{path}: {said}"
+        );
+    }
+    // Set going anew, by a device that says so late: one line, and it is ready.
+    let anew = made_before(16, 3);
+    let (answer, _) = shop.post_form(&format!("/jobs/{}/withdraw/{}", shop.job, made_before(0, 0)), &[]).await;
+    assert_eq!(answer.status(), StatusCode::NOT_FOUND);
+    let (_, job) = shop.job().await;
+    let first = job["state"]["waits"][0]["in_entry"].as_str().unwrap().to_owned();
+    let (answer, _) = shop.post_form(&format!("/jobs/{}/withdraw/{first}", shop.job), &[]).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let (_, page) = shop.get(&pages[0]).await;
+    assert!(!page.contains("data-ready-at="), "what is taken back does not stand: {}", words_of(&page));
+    let form = hold(&anew);
+    let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let (answer, page) = shop.post_form(&start, &form).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    for path in &pages {
+        let (_, page) = shop.get(path).await;
+        assert!(words_of(&page).contains("ready: read it now"), "{path}: {}", words_of(&page));
+        assert_eq!(page.matches("data-ready-at=").count(), 1, "{path}");
+    }
+    // The second reading ends it.
+    let read =
+        [("check", "cooling-pressure-hold"), ("reading", "hold"), ("position", "engine"), ("value", "slow-drop")];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/enter", shop.job), &read).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    for path in &pages {
+        let (_, page) = shop.get(path).await;
+        assert!(!page.contains("data-ready-at="), "{path}: {}", words_of(&page));
+    }
+}
+
+/// The bytes that come over the wire for one address, head and all, as a browser asks for it.
+async fn on_the_wire(at: std::net::SocketAddr, path: &str) -> Vec<u8> {
+    let mut stream = tokio::net::TcpStream::connect(at).await.unwrap();
+    let asked = format!("GET {path} HTTP/1.1\r\nHost: {at}\r\nAccept-Encoding: gzip\r\nConnection: close\r\n\r\n");
+    stream.write_all(asked.as_bytes()).await.unwrap();
+    let mut answer = Vec::new();
+    stream.read_to_end(&mut answer).await.unwrap();
+    assert!(answer.starts_with(b"HTTP/1.1 200"), "{path}: {}", String::from_utf8_lossy(&answer));
+    answer
+}
+
+/// What stands between two quotation marks after a word.
+fn quoted(text: &str, before: &str) -> Vec<String> {
+    text.split(before).skip(1).filter_map(|t| t.split('"').next()).map(ToOwned::to_owned).collect()
+}
+
+/// The fonts of a style, each with the characters that it holds.
+fn fonts_of(style: &str) -> Vec<(String, Vec<(u32, u32)>)> {
+    let number = |text: &str| u32::from_str_radix(text, 16).unwrap();
+    let range = |text: &str| match text.trim().trim_start_matches("U+").split_once('-') {
+        Some((first, last)) => (number(first), number(last)),
+        None => (number(text.trim().trim_start_matches("U+")), number(text.trim().trim_start_matches("U+"))),
+    };
+    let faces = style.split("@font-face").skip(1).map(|face| {
+        let ranges = face.split("unicode-range:").nth(1).unwrap().split(';').next().unwrap();
+        (quoted(face, "url(\"").remove(0), ranges.split(',').map(range).collect())
+    });
+    faces.collect()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_first_page_comes_in_150_kb_with_60_kb_of_script_at_most() {
+    let shop = Shop::after(usize::MAX).await;
+    shop.job().await;
+    let bench = Bench::new(shop.store.clone(), Arc::new(Knowledge::builtin().unwrap()), "Ansel");
+    let listener = server::bind(0).await.unwrap();
+    let at = listener.local_addr().unwrap();
+    let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
+    let serving = tokio::spawn(server::serve(bench, listener, None, async { drop(stopped.await) }));
+    let (_, wall) = shop.get("/").await;
+    let (_, style) = shop.get("/bench.css").await;
+    let (_, worker) = shop.get("/sw.js").await;
+    // Everything that the page and its worker name, each once; what has a version is not fetched a second time.
+    let mut files: BTreeSet<String> = BTreeSet::from(["/sw.js".to_owned()]);
+    files.extend(quoted(&wall, "<link rel=\"stylesheet\" href=\""));
+    files.extend(quoted(&wall, "src=\"").into_iter().filter(|src| src.contains(".js")));
+    files.extend(
+        serde_json::from_str::<Vec<String>>(worker.split("FILES = ").nth(1).unwrap().split(";\n").next().unwrap())
+            .unwrap(),
+    );
+    let (mut common, mut script) = (0, 0);
+    for file in &files {
+        let bytes = on_the_wire(at, file).await.len();
+        common += bytes;
+        script += if file.contains(".js") { bytes } else { 0 };
+    }
+    assert!(script <= 60_000 && script > 10_000, "{script} bytes of script");
+    let wall_bytes = on_the_wire(at, "/").await.len();
+    for moment in MOMENTS {
+        let path = format!("/jobs/{}/{moment}", shop.job);
+        let (_, page) = shop.get(&path).await;
+        let mut all = common + wall_bytes + on_the_wire(at, &path).await.len();
+        for (font, ranges) in fonts_of(&style) {
+            let prints = |c: char| ranges.iter().any(|(first, last)| (*first..=*last).contains(&u32::from(c)));
+            if !files.contains(&font) && (words_of(&page) + &words_of(&wall)).contains(prints) {
+                all += on_the_wire(at, &font).await.len();
+            }
+        }
+        assert!(all <= 150_000, "the wall and {moment}: {all} bytes, {common} of them files, {script} of those script");
+    }
+    stop.send(()).unwrap();
+    serving.await.unwrap().unwrap();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn pages_go_out_compressed_and_events_photos_and_codes_of_pairing_do_not() {
+    let shop = Shop::after(34).await;
+    let asked = |path: &str| {
+        let request = Request::get(path).header(header::HOST, HERE).header(header::ACCEPT_ENCODING, "gzip, br");
+        shop.app.clone().oneshot(request.body(Body::empty()).unwrap())
+    };
+    let encoding = |answer: &Response<Body>| {
+        answer.headers().get(header::CONTENT_ENCODING).map(|e| e.to_str().unwrap().to_owned())
+    };
+    for path in [
+        "/".to_owned(),
+        format!("/jobs/{}/test", shop.job),
+        "/bench.css".to_owned(),
+        format!("/api/1/jobs/{}", shop.job),
+    ] {
+        let answer = asked(&path).await.unwrap();
+        assert_eq!(encoding(&answer).as_deref(), Some("gzip"), "{path}");
+    }
+    for path in [format!("/jobs/{}/live", shop.job), "/devices".to_owned(), "/fonts/bold.woff2".to_owned()] {
+        let answer = asked(&path).await.unwrap();
+        assert_eq!(answer.status(), StatusCode::OK, "{path}");
+        assert_eq!(encoding(&answer), None, "{path}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_first_font_of_the_pages_holds_letters_of_names_figures_and_units() {
+    let shop = Shop::after(0).await;
+    let (_, style) = shop.get("/bench.css").await;
+    let fonts = fonts_of(&style);
+    assert_eq!(fonts.len(), 4);
+    let holds = |(_, ranges): &&(String, Vec<(u32, u32)>), c: char| {
+        ranges.iter().any(|(first, last)| (*first..=*last).contains(&u32::from(c)))
+    };
+    let first: Vec<_> = fonts.iter().filter(|(name, _)| !name.contains("signs")).collect();
+    for c in "Größe, naïve façade, Çelik, Œuvre, ÿ, Škare, Åse, Þór; ±0,02 mm · 90° · µm · 12 N·m · 3 × 4² ³ ½ ¼ ¾ “„’‘”–— … € ′ ″ ≤ ≥ ≈ − ← → ↑ ↓ ✓ Δ Ω μ ⁻¹ ₂ ‰ √ ∞ ≠".chars() {
+        assert!(first.iter().all(|font| holds(font, c)), "{c} is in no first font");
+    }
+    for c in "⅓⅔⅛⅜⅝⅞αβ⚠↔↘".chars() {
+        assert!(fonts.iter().filter(|font| holds(font, c)).count() >= 2, "{c} is in no font");
+    }
+    // Asked for by its version a file is fetched once; without one it may change tomorrow.
+    let version = quoted(&style, ".woff2?v=").remove(0);
+    for (path, lasts) in [
+        (format!("/fonts/regular.woff2?v={version}"), true),
+        ("/fonts/regular.woff2".to_owned(), false),
+        (format!("/bench.css?v={version}"), true),
+        ("/bench.css?v=0123".to_owned(), false),
+    ] {
+        let (answer, _) = shop.get(&path).await;
+        let said = answer.headers()[header::CACHE_CONTROL].to_str().unwrap().to_owned();
+        assert_eq!(said.contains("immutable"), lasts, "{path}: {said}");
+    }
+    let (answer, licence) = shop.get("/fonts/licence.txt").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(licence.contains("SIL OPEN FONT LICENSE") && licence.contains("AIRBUS"));
 }
 
 /// A picture of one point.

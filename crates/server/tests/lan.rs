@@ -293,7 +293,7 @@ fn filled(pattern: &str, job: &str) -> String {
         ("{file}", "none"),
         ("{moment}", "test"),
         ("{sha256}", "00"),
-        ("{name}", "regular.otf"),
+        ("{name}", "regular.woff2"),
         ("{device}", "nobody"),
         ("{offer}", "none"),
     ]

@@ -763,6 +763,10 @@ fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'stati
             let conditions = knowledge.conditions.iter().map(|c| c.id.as_str()).collect();
             vec![("condition", conditions), ("state", states.into_iter().flatten().collect())]
         }
+        Kind::WaitStarted => {
+            let timed = knowledge.checks.iter().filter(|c| c.stands.is_some());
+            vec![("check", timed.map(|c| c.id.as_str()).collect())]
+        }
         Kind::ReadingSkipped => vec![("check", knowledge.checks.iter().map(|c| c.id.as_str()).collect())],
         Kind::AttributeTold => {
             let attribute = knowledge.attributes.iter().find(|a| a.id == field("attribute"));
@@ -962,6 +966,10 @@ fn held_up(state: &JobState, knowledge: &Knowledge, body: &EntryBody) -> Result<
     let build = |id: &str| knowledge.steps.iter().map(|s| &s.value).find(|s| s.id == id);
     let stage = if let EntryBody::ReadingTaken(b) = body {
         let Some(check) = knowledge.check(&b.check) else { return Ok(()) };
+        return ticked(&check.cautions, &check.name, state, knowledge);
+    } else if let EntryBody::WaitStarted(b) = body {
+        let Some(check) = knowledge.check(&b.check) else { return Ok(()) };
+        fits(described(state)?, check, &b.position)?;
         return ticked(&check.cautions, &check.name, state, knowledge);
     } else if let EntryBody::BuildStepDone(b) = body {
         build(&b.stage)

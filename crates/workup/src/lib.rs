@@ -55,6 +55,7 @@ pub mod shop;
 pub mod simulate;
 pub mod teardown;
 pub mod tightening;
+pub mod timed;
 pub mod words;
 pub mod work;
 

@@ -236,7 +236,7 @@ impl Scene<'_> {
     fn cylinder(&mut self, cylinder: u8, at: (f64, f64)) {
         let place = Position::Cylinder(cylinder);
         let name = self.layout.cylinder_name(cylinder).unwrap_or_else(|| cylinder.to_string());
-        let linked = self.open(&place);
+        let linked = self.open(&place, None);
         let size = self.letters(26.0);
         let d = &mut self.drawing;
         d.circle(at, R, &Pen::outline(THIN));
@@ -262,7 +262,7 @@ impl Scene<'_> {
     fn valve(&mut self, place: &Position, at: (f64, f64), seat: Seat, word: &str) {
         let middle = (at.0 + seat.0 * R, at.1 + seat.1 * R);
         let radius = seat.2 * R;
-        let linked = self.open(place);
+        let linked = self.open(place, Some(word));
         let mark = self.marks.get(place);
         let d = &mut self.drawing;
         d.circle(middle, radius, &Pen::outline(THICK));
@@ -294,7 +294,7 @@ impl Scene<'_> {
 
     /// The bridge between two chambers.
     fn bridge(&mut self, place: &Position, at: (f64, f64)) {
-        let linked = self.open(place);
+        let linked = self.open(place, None);
         if let Some(mark) = self.marks.get(place) {
             let d = &mut self.drawing;
             d.rect((at.0 - 13.0, at.1 - 13.0), (26.0, 26.0), &Pen { stroke: "none", ..Pen::outline(THIN) });
@@ -308,7 +308,7 @@ impl Scene<'_> {
         if !self.marks.contains_key(place) && !self.links.contains_key(place) {
             return;
         }
-        let linked = self.open(place);
+        let linked = self.open(place, Some("face"));
         let (size, top, breadth) = (self.letters(13.5), self.top, self.breadth);
         let d = &mut self.drawing;
         let (at, large, word) = match breadth {
@@ -329,11 +329,14 @@ impl Scene<'_> {
         d.close(linked);
     }
 
-    /// Opens a place, as a link where there is one; says whether it is one.
-    fn open(&mut self, place: &Position) -> bool {
+    /// Opens a place, as a link where there is one; says whether it is one. A word drawn in it that its name does not have
+    /// stands before the name: who speaks to a screen says what is seen.
+    fn open(&mut self, place: &Position, drawn: Option<&str>) -> bool {
         let link = self.links.get(place).map(String::as_str);
         let state = self.marks.get(place).copied().unwrap_or(Mark::None);
-        let words = format!("{}: {}", self.layout.label(place), state.words());
+        let name = self.layout.label(place);
+        let name = drawn.map_or_else(|| name.clone(), |word| format!("{word}, {name}"));
+        let words = format!("{name}: {}", state.words());
         self.drawing.open(&place.address(), &words, link);
         link.is_some()
     }

@@ -12,6 +12,7 @@ const V5: &str = include_str!("../formats/v5/entries.jsonl");
 const V6: &str = include_str!("../formats/v6/entries.jsonl");
 const V7: &str = include_str!("../formats/v7/entries.jsonl");
 const V8: &str = include_str!("../formats/v8/entries.jsonl");
+const V9: &str = include_str!("../formats/v9/entries.jsonl");
 const V10: &str = include_str!("../formats/v10/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
@@ -30,7 +31,7 @@ fn the_first_format_holds_every_kind_in_version_1_and_can_be_read() {
         };
     }
     // Kinds that came later stand in the folder they came with.
-    let later = BTreeSet::from([Kind::BoltsPlaced, Kind::LimitsTold, Kind::StageLeftOut]);
+    let later = BTreeSet::from([Kind::BoltsPlaced, Kind::LimitsTold, Kind::StageLeftOut, Kind::WaitStarted]);
     let every: BTreeSet<Kind> = Kind::ALL.iter().copied().filter(|kind| !later.contains(kind)).collect();
     assert_eq!(seen, every);
 }
@@ -359,4 +360,23 @@ fn a_signature_with_the_two_sizes_came_with_version_2_and_the_findings_with_vers
     assert_eq!((text(&sizes.outer), text(&sizes.inner), &sizes.value), ("48.046".into(), "48.002".into(), &None));
     let early = EntryBody::read(Kind::HoldPointSigned, 1, entries[2].body()).unwrap_err().to_string();
     assert!(early.contains("version 2"), "{early}");
+}
+
+// A pressure set going at the bench, read after its time, and set going once more after the repair.
+#[test]
+fn the_ninth_format_knows_what_was_set_going_to_stand() {
+    let imported = import(V9.as_bytes());
+    assert_eq!(imported.unreadable(), Vec::new());
+    assert_eq!(verify(V9.as_bytes()).unwrap().tail8(None).unwrap(), "031fd7c9");
+    let state = fold(&imported.entries());
+    assert_eq!(state.notices, Vec::new());
+    let [before, after] = state.waits.as_slice() else { panic!("{:?}", state.waits) };
+    assert_eq!((before.check.as_str(), before.position.address().as_str()), ("cooling-pressure-hold", "engine"));
+    assert_eq!((before.phase, before.made_by.as_str()), (None, "Ida"));
+    assert_eq!(before.made_at.to_string(), "2026-03-03T08:10:00Z");
+    assert_eq!((after.check.as_str(), after.phase), ("proof-cooling-hold", Some(logbook::Phase::AsLeft)));
+    assert_eq!(state.readings.len(), 1);
+    // A place that the engine does not have is said, as for any other entry; without a place it is no wait.
+    let body = serde_json::json!({"check": "cooling-pressure-hold"});
+    assert!(logbook::EntryBody::read(Kind::WaitStarted, 1, &body).unwrap_err().to_string().contains("position"));
 }

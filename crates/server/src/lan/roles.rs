@@ -164,6 +164,7 @@ const fn who_enters(kind: Kind) -> &'static [Role] {
         | Kind::GaugeDoubted
         | Kind::GaugeCleared
         | Kind::ReadingTaken
+        | Kind::WaitStarted
         | Kind::ReadingSkipped
         | Kind::OutsideAnswered
         | Kind::ResidueSeen

@@ -227,7 +227,10 @@ pub(crate) fn page(view: &View, given: &Given, back: Back<'_>) -> Markup {
                             b { "Tick the caution above, then the field opens." }
                             (typed_already(given))
                         }
-                    } @else { (field(view, check, reading, &position, given, back)) }
+                    } @else {
+                        (super::standing::start(view, check, &position, phase))
+                        (field(view, check, reading, &position, given, back))
+                    }
                     (taken_here(view, check, reading, &position))
                 }
                 _ => p.wrong {
@@ -460,7 +463,7 @@ fn field(
                             .key
                             type="button"
                             data-key="; "
-                            aria-label="and one more reading of the same thing"
+                            aria-label="; again: one more reading of the same thing"
                         { "; again" }
                         button.key.keep type="submit" { "Keep" }
                     }

@@ -19,6 +19,7 @@ pub(crate) mod prove;
 pub(crate) mod queue;
 mod quotes;
 pub(crate) mod sketches;
+pub(crate) mod standing;
 pub(crate) mod test;
 pub(crate) mod wall;
 
@@ -773,11 +774,12 @@ impl View {
                     }
                 }
                 (crate::offline::where_of(&self.bench, &self.job))
-            }
-            @if let Some(closed) = &self.state().closed {
-                p.closed {
-                    b { "This job is closed: " (words(closed.how.word())) ". " }
-                    "It still takes notes, photos, papers, what the customer was told, what was found later and a comeback. Taking \"job closed\" back, below Hand back, opens it again."
+                (standing::strip(&self.bench, &self.job))
+                @if let Some(closed) = &self.state().closed {
+                    p.closed {
+                        b { "This job is closed: " (words(closed.how.word())) ". " }
+                        "It still takes notes, photos, papers, what the customer was told, what was found later and a comeback. Taking \"job closed\" back, below Hand back, opens it again."
+                    }
                 }
             }
             nav.tabs aria-label="Moments of the job" {
@@ -990,7 +992,7 @@ pub(crate) fn shell_again(heading: &str, who: &str, body: &Markup, again: Option
             }
             body data-by=(who) {
                 a.skip href="#main" { "To the content" }
-                div.top {
+                nav.top aria-label="The bench" {
                     a.home href="/" {
                         (PreEscaped(LOGO))
                         span { "witnessmark" }

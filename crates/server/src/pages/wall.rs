@@ -133,6 +133,7 @@ fn row(job: &Arc<Job>, bench: &Bench) -> Markup {
                     time { (day) }
                 } @else { "no day promised" }
             }
+            (super::standing::strip(bench, job))
             @if let Some((at, words)) = last_words(state) {
                 span.lastwords {
                     time.quiet { (crate::words::when(at)) }
