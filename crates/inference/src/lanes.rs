@@ -363,7 +363,12 @@ impl<'a> Run<'a> {
         let Some((split, parts)) = &engine.cut else {
             let plain = engine.whole.run(extra, Of::All);
             plain.prepare(wanted, &BTreeSet::new());
-            let others: Vec<PartRun<'a>> = further.par_iter().map(|m| plain.with(m.clone(), Of::All, None)).collect();
+            let other = |more: &Extra| {
+                let run = plain.with(more.clone(), Of::All, None);
+                run.prepare(wanted, &BTreeSet::new());
+                run
+            };
+            let others: Vec<PartRun<'a>> = further.par_iter().map(other).collect();
             let all = [(extra.clone(), plain)].into_iter().chain(further.into_iter().zip(others));
             return all.map(|(extra, run)| Self::of(engine, extra, Worked::Kept(run))).collect();
         };
