@@ -20,7 +20,8 @@
 //! A reading that looks at many regions at once (gas in the coolant: every cylinder) would make that rule dear. For
 //! those the difference of two plain products is used, "at most this" less "better than this", which costs one
 //! product per level but loses as many digits as the reading is improbable given all the others. So
-//! [`Engine::build`] takes differences for wide readings only, and [`Engine::without_differences`] for none.
+//! [`Engine::build`] takes differences for wide readings only, and [`Engine::without_differences`] for none. A reading of the
+//! best outcome has nothing to be taken off, so [`Engine::build`] carries it in this form wherever it looks.
 
 mod builder;
 mod clash;

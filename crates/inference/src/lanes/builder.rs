@@ -98,6 +98,12 @@ impl Builder<'_> {
         paths.fold(first.clone(), |path, next| shared_path(&path, next))
     }
 
+    /// Where a reading with these parts belongs.
+    fn region_of(&self, parts: &[(u32, Vec<[f64; 2]>)]) -> Vec<u16> {
+        let regions: Vec<&[u16]> = parts.iter().map(|(v, _)| self.regions[*v as usize].as_slice()).collect();
+        home(&regions).unwrap_or_else(|| self.common(parts.iter().map(|(v, _)| v)))
+    }
+
     /// Product over root links of one factor per root state: one lane table per level.
     fn root_products(&self, roots: &[(usize, Vec<Vec<f64>>)], levels: usize) -> (u32, Vec<Vec<f64>>) {
         let mask = roots.iter().fold(0u32, |m, (r, _)| m | 1 << r);
@@ -259,8 +265,7 @@ impl Builder<'_> {
         // With an echo what was drawn may be anything as well.
         let apart = reading.echo > 0.0;
         let levels = if apart { 3 } else { 2 };
-        let regions: Vec<&[u16]> = parts.iter().map(|(v, _)| self.regions[*v as usize].as_slice()).collect();
-        let region = home(&regions).unwrap_or_else(|| self.common(parts.iter().map(|(v, _)| v)));
+        let region = self.region_of(&parts);
         let aux = self.add_var(levels, region);
         let weights = if apart { vec![0.0, 1.0 - reading.echo, reading.echo] } else { vec![0.0, 1.0] };
         self.worst[aux as usize] = Some(Worst::Weighed { weights, apart });
@@ -286,7 +291,8 @@ impl Builder<'_> {
 }
 
 impl Builder<'_> {
-    /// A wide reading as "at most this" less "better than this".
+    /// A wide reading as "at most this" less "better than this", or one of the best outcome, which nothing is better than, with
+    /// what an echo adds: then nothing is taken off and no digit is lost.
     fn difference(
         &mut self,
         reading: &Reading,
@@ -301,7 +307,7 @@ impl Builder<'_> {
         let all = [(AtMost::This, rest * (below + here)), (AtMost::Better, -rest * below), (AtMost::Any, reading.echo)];
         let terms: Vec<(AtMost, f64)> = all.into_iter().filter(|(_, w)| w.abs() > 0.0).collect();
         let levels = terms.len();
-        let region = self.common(parts.iter().map(|(v, _)| v));
+        let region = self.region_of(&parts);
         let aux = self.add_var(levels, region);
         let lane = |term: AtMost, lane: usize| match term {
             AtMost::This => products[1][lane],
