@@ -20,7 +20,8 @@
 //! A reading that looks at many regions at once (gas in the coolant: every cylinder) would make that rule dear. For
 //! those the difference of two plain products is used, "at most this" less "better than this", which costs one
 //! product per level but loses as many digits as the reading is improbable given all the others. So
-//! [`Engine::build`] takes differences for wide readings only, and [`Engine::without_differences`] for none.
+//! [`Engine::build`] takes differences for wide readings only, and [`Engine::without_differences`] for none. A reading of the
+//! best outcome has nothing to be taken off, so [`Engine::build`] carries it in this form wherever it looks.
 
 mod builder;
 mod clash;
@@ -363,7 +364,12 @@ impl<'a> Run<'a> {
         let Some((split, parts)) = &engine.cut else {
             let plain = engine.whole.run(extra, Of::All);
             plain.prepare(wanted, &BTreeSet::new());
-            let others: Vec<PartRun<'a>> = further.par_iter().map(|m| plain.with(m.clone(), Of::All, None)).collect();
+            let other = |more: &Extra| {
+                let run = plain.with(more.clone(), Of::All, None);
+                run.prepare(wanted, &BTreeSet::new());
+                run
+            };
+            let others: Vec<PartRun<'a>> = further.par_iter().map(other).collect();
             let all = [(extra.clone(), plain)].into_iter().chain(further.into_iter().zip(others));
             return all.map(|(extra, run)| Self::of(engine, extra, Worked::Kept(run))).collect();
         };

@@ -18,7 +18,7 @@ use serde::Serialize;
 
 use crate::advice::{Advice, CheckWorth, Scene};
 use crate::bounds::Bounds;
-use crate::money::luck::{Doubt, Drawing, Exactly, Luck};
+use crate::money::luck::{Anew, Doubt, Drawing, Exactly, Found, Luck};
 use crate::money::{self, OptionHere, OptionLine};
 use crate::{network, words};
 
@@ -152,18 +152,21 @@ struct Drawn<'o, 'k> {
     draws: &'o Draws,
     /// Per drawn engine: the class of each block.
     classes: Vec<Vec<usize>>,
+    /// Per way and drawn engine: what else the way takes from its state.
+    found: Vec<Vec<Found>>,
     luck: Luck,
 }
 
 impl Drawn<'_, '_> {
     /// What a way costs in the engine of one draw, under the luck of another.
-    fn cost(&self, way: usize, engine: usize, draw: usize, anew: &[Doubt]) -> f64 {
+    fn cost(&self, way: usize, engine: usize, draw: usize, anew: &Anew) -> f64 {
         let classes = self.classes.get(engine).map_or(&[][..], Vec::as_slice);
-        self.ways.get(way).map_or(0.0, |w| w.cost(self.draws.draw(engine), classes, &self.luck.draw(draw, anew)))
+        let found = self.found.get(way).and_then(|engines| engines.get(engine));
+        self.ways.get(way).zip(found).map_or(0.0, |(w, found)| w.cost(found, classes, &self.luck.draw(draw, anew)))
     }
 
     /// How much the second of a pair costs more.
-    fn gap(&self, engine: usize, draw: usize, anew: &[Doubt]) -> f64 {
+    fn gap(&self, engine: usize, draw: usize, anew: &Anew) -> f64 {
         self.cost(1, engine, draw, anew) - self.cost(0, engine, draw, anew)
     }
 }
@@ -188,10 +191,16 @@ impl<'o, 'k> Drawn<'o, 'k> {
             Some(Drawing::of(here, place, at_age.collect(), blocks, terms.day))
         };
         let class = |d: usize| blocks.iter().map(|b| b.class_in(draws.draw(d))).collect();
+        let ways: Vec<Drawing<'o, 'k>> = which.iter().filter_map(way).collect();
+        let classes: Vec<Vec<usize>> = (0..draws.count).into_par_iter().map(class).collect();
+        let found = |way: &Drawing<'_, '_>| -> Vec<Found> {
+            classes.iter().enumerate().map(|(d, classes)| way.found(draws.draw(d), classes)).collect()
+        };
         Self {
-            ways: which.iter().filter_map(way).collect(),
+            found: ways.par_iter().map(found).collect(),
+            ways,
             draws,
-            classes: (0..draws.count).into_par_iter().map(class).collect(),
+            classes,
             luck: Luck::of(blocks.len(), knowledge.options.len(), draws.count, SEED),
         }
     }
@@ -218,7 +227,7 @@ pub(crate) fn bad_cases(scene: &Scene<'_, '_>, choices: &[OptionHere<'_>]) -> Ve
     let all: Vec<usize> = (0..choices.len()).collect();
     let drawn = Drawn::of(scene, choices, &aged, &all);
     let bad = |way: usize| {
-        let mut costs: Vec<f64> = (0..drawn.draws.count).map(|d| drawn.cost(way, d, d, &[])).collect();
+        let mut costs: Vec<f64> = (0..drawn.draws.count).map(|d| drawn.cost(way, d, d, &Anew::default())).collect();
         quantile(&mut costs, BETWEEN[1])
     };
     all.into_par_iter().map(bad).collect()
@@ -298,7 +307,7 @@ fn place_of(line: &OptionLine, choices: &[OptionHere<'_>], scene: &Scene<'_, '_>
 fn ways_of(drawn: &Drawn<'_, '_>, open: &[&OptionLine], means: &[f64], rate: f64) -> Vec<Way> {
     let costs: Vec<Vec<f64>> = (0..drawn.draws.count)
         .into_par_iter()
-        .map(|d| (0..drawn.ways.len()).map(|way| rate * drawn.cost(way, d, d, &[])).collect())
+        .map(|d| (0..drawn.ways.len()).map(|way| rate * drawn.cost(way, d, d, &Anew::default())).collect())
         .collect();
     let least: Vec<f64> = costs.iter().map(|row| row.iter().copied().fold(f64::INFINITY, f64::min)).collect();
     let n = of(costs.len());
@@ -346,7 +355,7 @@ fn hangs_on(
     advice: &Advice,
 ) -> HangsOn {
     let count = drawn.draws.count;
-    let base: Vec<f64> = (0..count).into_par_iter().map(|d| drawn.gap(d, d, &[])).collect();
+    let base: Vec<f64> = (0..count).into_par_iter().map(|d| drawn.gap(d, d, &Anew::default())).collect();
     let mean = base.iter().sum::<f64>() / of(count);
     let variance = base.iter().map(|g| (g - mean) * (g - mean)).sum::<f64>() / of(count);
     let keys = Keys::of(drawn, scene.blocks.len());
@@ -354,8 +363,9 @@ fn hangs_on(
     let share = |group: &Group| {
         let effect = match group {
             Group::Doubts(doubts) => {
+                let anew = drawn.luck.anew(doubts);
                 let half_square =
-                    |d: usize| 0.5 * (drawn.gap(d, d, doubts) - base.get(d).copied().unwrap_or(0.0)).powi(2);
+                    |d: usize| 0.5 * (drawn.gap(d, d, &anew) - base.get(d).copied().unwrap_or(0.0)).powi(2);
                 (0..count).map(half_square).sum::<f64>() / of(count)
             }
             Group::State(block) => state_effect(drawn, &base, &keys, *block),
@@ -449,7 +459,7 @@ fn state_effect(drawn: &Drawn<'_, '_>, base: &[f64], keys: &Keys, thing: usize) 
     let mut left = 0.0;
     for alike in keys.alike(thing, false).iter().filter(|a| a.len() > 1) {
         for (here, next) in alike.iter().zip(alike.iter().cycle().skip(1)) {
-            left += 0.5 * (drawn.gap(*next, *here, &[]) - gap(*here)).powi(2);
+            left += 0.5 * (drawn.gap(*next, *here, &Anew::default()) - gap(*here)).powi(2);
         }
     }
     // It alone known: how far apart the means are, less what they would be apart by chance.

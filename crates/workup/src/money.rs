@@ -335,7 +335,13 @@ impl OptionHere<'_> {
     }
 
     fn reaching(&self, stages: u32) -> f64 {
-        self.stage_cost.iter().enumerate().filter(|(i, _)| stages >> i & 1 == 1).map(|(_, cost)| cost).sum()
+        let mut rest = stages;
+        let stage = std::iter::from_fn(|| {
+            let bit = (rest != 0).then(|| rest.trailing_zeros())?;
+            rest &= rest - 1;
+            usize::try_from(bit).ok()
+        });
+        stage.filter_map(|i| self.stage_cost.get(i)).sum()
     }
 
     /// What the parts that are priced one by one come to in a state of the engine.
@@ -357,11 +363,7 @@ impl OptionHere<'_> {
     /// The bill in one state of the engine: a state for every variable, and a class for every block.
     #[must_use]
     pub fn bill(&self, states: &[u8], classes: &[usize]) -> Bill {
-        self.bill_with(states, classes, self.parts_in(states))
-    }
-
-    /// The same where it is known what the parts priced one by one come to.
-    fn bill_with(&self, states: &[u8], classes: &[usize], parts: Span) -> Bill {
+        let parts = self.parts_in(states);
         let (mut price, mut later, mut runs) = (self.fixed, self.besides, 1.0);
         let mut stages = self.stages;
         for (block, class) in self.blocks.iter().zip(classes) {
@@ -394,8 +396,7 @@ impl OptionHere<'_> {
 }
 
 /// Options side by side, for their bills in many states of the engine.
-pub(crate) struct Bills<'o, 'k> {
-    options: &'o [OptionHere<'k>],
+pub(crate) struct Bills<'o> {
     /// The parts that any of them prices one by one, with the state in which they are paid for.
     parts: Vec<(usize, u8)>,
     /// Per option: what it pays for each of them.
@@ -404,10 +405,72 @@ pub(crate) struct Bills<'o, 'k> {
     apart: Vec<usize>,
     /// The causes that what any of them puts in shares with this engine.
     shares: BTreeSet<usize>,
+    /// Per option: what its expected bill is added up from.
+    sums: Vec<Expecting<'o>>,
+    /// The other engines that any of them puts in.
+    donors: Vec<&'o Donor>,
 }
 
-impl<'o, 'k> Bills<'o, 'k> {
-    pub(crate) fn of(options: &'o [OptionHere<'k>]) -> Self {
+/// What the expected bill of an option is added up from, in labour units: [`Bill::expected`] of [`OptionHere::bill`] taken apart,
+/// so that what options and engines have in common is worked once.
+struct Expecting<'o> {
+    /// Whatever is found.
+    always: f64,
+    /// Per block: by class, the price and what comes back.
+    blocks: Vec<Vec<f64>>,
+    /// Per part that any option prices by itself.
+    parts: Vec<f64>,
+    /// The stages that are reached whatever is found, where opening is paid for.
+    stages: Option<u32>,
+    /// The place of the other engine that it puts in.
+    donor: Option<usize>,
+    here: &'o OptionHere<'o>,
+}
+
+impl<'o> Expecting<'o> {
+    fn of(here: &'o OptionHere<'_>, each: &[Span], donors: &mut Vec<&'o Donor>) -> Self {
+        let own = here.own.as_ref();
+        let goes_wrong = own.map_or(0.0, |own| own.goes_wrong * own.comeback);
+        let block = |block: &BlockBill| {
+            let later = block.back.iter().map(|back| back * block.comeback);
+            block.price.iter().zip(later).map(|(price, later)| price.mean() + later).collect()
+        };
+        let paid = here.quoted.is_none();
+        let donor = own.and_then(|own| own.donor.as_deref()).map(|donor| {
+            let known = donors.iter().position(|d| std::ptr::eq(*d, donor));
+            known.unwrap_or_else(|| {
+                donors.push(donor);
+                donors.len() - 1
+            })
+        });
+        Self {
+            always: here.fixed.mean() + here.besides + goes_wrong,
+            blocks: here.blocks.iter().map(block).collect(),
+            parts: each.iter().map(|span| if paid { span.mean() } else { 0.0 }).collect(),
+            stages: paid.then_some(here.stages),
+            donor,
+            here,
+        }
+    }
+
+    /// With the blocks in these classes, these parts to be paid for, and what the other engines bring.
+    fn cost(&self, classes: &[usize], found: &[usize], brought: &[f64]) -> f64 {
+        let mut cost = self.always;
+        for (block, class) in self.blocks.iter().zip(classes) {
+            cost += block.get(*class).copied().unwrap_or(0.0);
+        }
+        if let Some(always) = self.stages {
+            let called = self.here.blocks.iter().zip(classes).filter(|(_, class)| **class > 0);
+            cost += self.here.reaching(called.fold(always, |all, (block, _)| all | block.stages));
+            cost += found.iter().filter_map(|i| self.parts.get(*i)).sum::<f64>();
+        }
+        cost += self.here.core.as_ref().map_or(0.0, |core| core.lost(classes));
+        cost + self.donor.and_then(|d| brought.get(d)).copied().unwrap_or(0.0)
+    }
+}
+
+impl<'o> Bills<'o> {
+    pub(crate) fn of(options: &'o [OptionHere<'_>]) -> Self {
         let all: BTreeSet<(usize, u8)> = options.iter().flat_map(|o| &o.parts).map(|(v, s, _)| (*v, *s)).collect();
         let parts: Vec<(usize, u8)> = all.into_iter().collect();
         let each = |option: &OptionHere<'_>| {
@@ -425,7 +488,9 @@ impl<'o, 'k> Bills<'o, 'k> {
         let new = |i: &usize| each.get(*i).is_some_and(|here| !each.iter().take(*i).any(|before| before == here));
         let apart = (0..each.len()).filter(new).collect();
         let shares = options.iter().flat_map(|o| o.shares()).copied().collect();
-        Self { options, parts, each, apart, shares }
+        let mut donors = Vec::new();
+        let sums = options.iter().zip(&each).map(|(o, each)| Expecting::of(o, each, &mut donors)).collect();
+        Self { parts, each, apart, shares, sums, donors }
     }
 
     /// The parts priced one by one that are in their state.
@@ -448,11 +513,9 @@ impl<'o, 'k> Bills<'o, 'k> {
     /// What each option comes to in a state of the engine, expected to the horizon.
     pub(crate) fn expected(&self, states: &[u8], classes: &[usize]) -> Vec<f64> {
         let found = self.found(states);
-        let of = |(option, each): (&OptionHere<'_>, &Vec<Span>)| {
-            let parts = sum_of(each, &found);
-            option.bill_with(states, classes, parts).expected()
-        };
-        self.options.iter().zip(&self.each).map(of).collect()
+        let more = |donor: &&Donor| donor.outlook_in(states).map_or(0.0, |(more, _)| *more);
+        let brought: Vec<f64> = self.donors.iter().map(more).collect();
+        self.sums.iter().map(|option| option.cost(classes, &found, &brought)).collect()
     }
 }
 

@@ -21,6 +21,17 @@ pub(super) enum Wide {
     Worst,
 }
 
+/// One product of a reading that is carried as a difference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum AtMost {
+    /// All parts drew this or a better outcome.
+    This,
+    /// All parts drew a better one.
+    Better,
+    /// They drew whatever they did.
+    Any,
+}
+
 /// A reading with parts in this many regions or more is wide \[ours\].
 const WIDE: usize = 3;
 
@@ -85,6 +96,12 @@ impl Builder<'_> {
         let mut paths = vars.filter_map(|v| self.regions.get(*v as usize));
         let Some(first) = paths.next() else { return Vec::new() };
         paths.fold(first.clone(), |path, next| shared_path(&path, next))
+    }
+
+    /// Where a reading with these parts belongs.
+    fn region_of(&self, parts: &[(u32, Vec<[f64; 2]>)]) -> Vec<u16> {
+        let regions: Vec<&[u16]> = parts.iter().map(|(v, _)| self.regions[*v as usize].as_slice()).collect();
+        home(&regions).unwrap_or_else(|| self.common(parts.iter().map(|(v, _)| v)))
     }
 
     /// Product over root links of one factor per root state: one lane table per level.
@@ -242,14 +259,13 @@ impl Builder<'_> {
             made.push((self.add(Table::new(vars, mask, data)), Table::ones()));
             return made;
         }
-        if self.wide == Wide::Difference && is_wide(self.net, reading) {
+        if self.wide == Wide::Difference && (is_wide(self.net, reading) || below <= 0.0) {
             return self.difference(reading, parts, mask, &products, made);
         }
         // With an echo what was drawn may be anything as well.
         let apart = reading.echo > 0.0;
         let levels = if apart { 3 } else { 2 };
-        let regions: Vec<&[u16]> = parts.iter().map(|(v, _)| self.regions[*v as usize].as_slice()).collect();
-        let region = home(&regions).unwrap_or_else(|| self.common(parts.iter().map(|(v, _)| v)));
+        let region = self.region_of(&parts);
         let aux = self.add_var(levels, region);
         let weights = if apart { vec![0.0, 1.0 - reading.echo, reading.echo] } else { vec![0.0, 1.0] };
         self.worst[aux as usize] = Some(Worst::Weighed { weights, apart });
@@ -275,7 +291,8 @@ impl Builder<'_> {
 }
 
 impl Builder<'_> {
-    /// A wide reading as "at most this" less "better than this".
+    /// A wide reading as "at most this" less "better than this", or one of the best outcome, which nothing is better than, with
+    /// what an echo adds: then nothing is taken off and no digit is lost.
     fn difference(
         &mut self,
         reading: &Reading,
@@ -286,34 +303,32 @@ impl Builder<'_> {
     ) -> Vec<(usize, Table)> {
         let [below, here] = reading.own;
         let rest = 1.0 - reading.echo;
-        let mut weights = vec![rest * (below + here), -rest * below];
-        if reading.echo > 0.0 {
-            weights.push(reading.echo);
-        }
-        let levels = weights.len();
-        let region = self.common(parts.iter().map(|(v, _)| v));
+        // At most this, better than this where anything can be, and whatever was drawn where it may be an echo.
+        let all = [(AtMost::This, rest * (below + here)), (AtMost::Better, -rest * below), (AtMost::Any, reading.echo)];
+        let terms: Vec<(AtMost, f64)> = all.into_iter().filter(|(_, w)| w.abs() > 0.0).collect();
+        let levels = terms.len();
+        let region = self.region_of(&parts);
         let aux = self.add_var(levels, region);
-        let lane = |level: usize, lane: usize| match level {
-            0 => products[1][lane],
-            1 => products[0][lane],
-            _ => 1.0,
+        let lane = |term: AtMost, lane: usize| match term {
+            AtMost::This => products[1][lane],
+            AtMost::Better => products[0][lane],
+            AtMost::Any => 1.0,
         };
-        let data: Vec<f64> = weights
+        let data: Vec<f64> = terms
             .iter()
-            .enumerate()
-            .flat_map(|(l, w)| (0..self.lanes.count(mask)).map(move |i| w * lane(l, i)).collect::<Vec<_>>())
+            .flat_map(|(term, w)| (0..self.lanes.count(mask)).map(move |i| w * lane(*term, i)).collect::<Vec<_>>())
             .collect();
         let mut neutral = vec![0.0; levels];
         neutral[0] = 1.0;
         made.push((self.add(Table::new(vec![aux], mask, data)), Table::new(vec![aux], 0, neutral)));
         for (v, table) in parts {
-            let level = |l: usize, [b, h]: [f64; 2]| match l {
-                0 => b + h,
-                1 => b,
-                _ => 1.0,
+            let part = |term: AtMost, [b, h]: [f64; 2]| match term {
+                AtMost::This => b + h,
+                AtMost::Better => b,
+                AtMost::Any => 1.0,
             };
-            let data: Vec<f64> =
-                (0..levels).flat_map(|l| table.iter().map(move |pair| level(l, *pair)).collect::<Vec<_>>()).collect();
+            let of = |(term, _): &(AtMost, f64)| table.iter().map(|pair| part(*term, *pair)).collect::<Vec<_>>();
+            let data: Vec<f64> = terms.iter().flat_map(of).collect();
             made.push((self.add(Table::new(vec![aux, v], 0, data)), Table::ones()));
         }
         made

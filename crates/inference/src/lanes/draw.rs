@@ -178,42 +178,70 @@ pub fn posterior_draws(net: &WorstNet, readings: &[Reading], count: usize, seed:
 /// A malformed network.
 pub fn forward_draws(net: &WorstNet, count: usize, seed: u64) -> Result<Draws, LanesError> {
     net.ensure()?;
-    // Rows that never draw anything but the mildest state need no chance.
-    let row = |values: &[f64]| values.iter().skip(1).any(|p| *p > 0.0).then(|| cumulative(values));
-    let tables: Vec<Forward> = net
-        .variables
-        .iter()
-        .map(|v| Forward {
-            own: row(&v.own),
-            links: v.links.iter().map(|l| (l.parent, l.given.iter().map(|given| row(given)).collect())).collect(),
-        })
-        .collect();
-    let draw = |index: usize| {
-        let mut chance = Chance::of(seed, index);
-        let mut states: Vec<u8> = Vec::with_capacity(tables.len());
-        for table in &tables {
-            let linked = table.links.iter().filter_map(|(parent, rows)| {
-                let state = states.get(*parent).copied().unwrap_or(0);
-                rows.get(usize::from(state))?.as_ref()
-            });
-            let draws = table.own.iter().chain(linked).map(|row| {
-                let u = chance.unit();
-                row.iter().take_while(|c| **c <= u).count().min(row.len() - 1)
-            });
-            let worst = draws.max().unwrap_or(0);
-            states.push(u8::try_from(worst).unwrap_or(u8::MAX));
-        }
-        states
-    };
-    let states = (0..count).into_par_iter().flat_map_iter(draw).collect();
+    let tables = Forward::of(net);
+    let states = (0..count).into_par_iter().flat_map_iter(|index| tables.draw(seed, index)).collect();
     Ok(Draws { count, variables: net.variables.len(), states })
 }
 
-/// Running sums of one variable's own draw and of what each parent adds, by state of the parent; nothing for a row that
-/// never draws anything but the mildest state.
+/// Running sums of every variable's own draw and of what each parent adds by its state, laid out one after another.
 struct Forward {
-    own: Option<Vec<f64>>,
-    links: Vec<(usize, Vec<Option<Vec<f64>>>)>,
+    /// Per variable: the row of its own draw, and its links.
+    variables: Vec<(Running, std::ops::Range<usize>)>,
+    /// Per link: the parent, and the place of its first row.
+    links: Vec<(usize, usize)>,
+    /// Link after link: a row for each state of the parent.
+    rows: Vec<Running>,
+    sums: Vec<f64>,
+}
+
+/// Where the running sums of one draw stand; nowhere for a row that never draws anything but the mildest state, which
+/// needs no chance.
+type Running = std::ops::Range<usize>;
+
+impl Forward {
+    fn of(net: &WorstNet) -> Self {
+        let mut out = Self { variables: Vec::new(), links: Vec::new(), rows: Vec::new(), sums: Vec::new() };
+        for variable in &net.variables {
+            let own = out.row(&variable.own);
+            let first = out.links.len();
+            for link in &variable.links {
+                out.links.push((link.parent, out.rows.len()));
+                for given in &link.given {
+                    let row = out.row(given);
+                    out.rows.push(row);
+                }
+            }
+            out.variables.push((own, first..out.links.len()));
+        }
+        out
+    }
+
+    fn row(&mut self, values: &[f64]) -> Running {
+        let first = self.sums.len();
+        if values.iter().skip(1).any(|p| *p > 0.0) {
+            self.sums.extend(cumulative(values));
+        }
+        first..self.sums.len()
+    }
+
+    /// One engine: the state of every variable.
+    fn draw(&self, seed: u64, index: usize) -> Vec<u8> {
+        let mut chance = Chance::of(seed, index);
+        let mut states: Vec<u8> = Vec::with_capacity(self.variables.len());
+        let mut drawn = |row: &Running| {
+            let Some((_, sums)) = self.sums[row.clone()].split_last() else { return 0 };
+            let u = chance.unit();
+            sums.iter().take_while(|c| **c <= u).count()
+        };
+        for (own, links) in &self.variables {
+            let mut worst = drawn(own);
+            for (parent, first) in &self.links[links.clone()] {
+                worst = worst.max(drawn(&self.rows[first + usize::from(states[*parent])]));
+            }
+            states.push(u8::try_from(worst).unwrap_or(u8::MAX));
+        }
+        states
+    }
 }
 
 /// How many draws of equal weight say as much as these (Kish 1965).

@@ -9,6 +9,7 @@ use std::sync::{Arc, LazyLock, OnceLock, RwLock};
 
 use rayon::prelude::*;
 
+use super::to_f64;
 use crate::shared::ARCH;
 
 #[derive(Debug, Clone)]
@@ -239,8 +240,36 @@ pub(super) struct Shape {
     /// Per tree variable: how it ends, for a variable that joins by the rule of the worst.
     pub(super) worst: Vec<Option<Worst>>,
     pub(super) lanes: Lanes,
+    /// What the variables come to when work is guessed.
+    pub(super) guess: Arc<Guess>,
     /// Joins laid out before: they depend on variables only, so all parts of a tree share them.
     pub(super) plans: Arc<Plans>,
+}
+
+/// Variables as numbers, for guessing what joins take.
+#[derive(Debug, Default)]
+pub(super) struct Guess {
+    /// Per variable: its levels.
+    pub(super) levels: Vec<f64>,
+    /// Per variable: products of joining two tables that both have it.
+    pub(super) met: Vec<f64>,
+    /// The worst-of variables, as bits.
+    pub(super) worst: Vec<u64>,
+}
+
+impl Guess {
+    /// `words`: so many hold a bit for every variable.
+    pub(super) fn of(cards: &[usize], worst: &[Option<Worst>], words: usize) -> Self {
+        let mut out = Self { levels: Vec::new(), met: Vec::new(), worst: vec![0; words] };
+        for (v, (levels, worst)) in cards.iter().zip(worst).enumerate() {
+            out.levels.push(to_f64(*levels));
+            out.met.push(to_f64(worst.as_ref().map_or(*levels, |worst| worst.products(*levels))));
+            if worst.is_some() {
+                out.worst[v / 64] |= 1 << (v % 64);
+            }
+        }
+        out
+    }
 }
 
 /// What a join is laid out from: the variables of both tables, the summed one, and for the way down the node.
@@ -269,7 +298,8 @@ impl Shape {
     /// The same variables with fewer joint root states.
     pub(super) fn within(&self, kept: Vec<u32>) -> Self {
         let lanes = Lanes::new(self.lanes.root_cards.clone(), Some(kept));
-        Self { cards: self.cards.clone(), worst: self.worst.clone(), lanes, plans: Arc::clone(&self.plans) }
+        let (guess, plans) = (Arc::clone(&self.guess), Arc::clone(&self.plans));
+        Self { cards: self.cards.clone(), worst: self.worst.clone(), lanes, guess, plans }
     }
 
     pub(super) fn lanes(&self, mask: u32) -> usize {
@@ -345,8 +375,8 @@ impl Shape {
         let right = self.widen(b, union);
         let question = (Arc::clone(&a.vars), Arc::clone(&b.vars), sum, None);
         let ready = self.plans.get(question, || self.way_up(&a.vars, &b.vars, sum));
-        let data = ready.run(&left, &right, lanes, None, lanes, hands);
-        rescaled(Arc::clone(&ready.vars), union, data, a.log + b.log)
+        let made = ready.run(&left, &right, lanes, None, lanes, hands);
+        rescaled(Arc::clone(&ready.vars), union, made, a.log + b.log)
     }
 
     fn way_up(&self, a: &[u32], b: &[u32], sum: Option<u32>) -> Ready {
@@ -410,8 +440,8 @@ impl Shape {
         let ready = self.plans.get(question, || self.way_down(&above.vars, &sibling.vars, scope, closed));
         let out_mask = union & scope_mask;
         let map = if out_mask == union { None } else { Some(self.map(union, out_mask)) };
-        let data = ready.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask), hands);
-        rescaled(Arc::clone(&ready.vars), out_mask, data, above.log + sibling.log)
+        let made = ready.run(&left, &right, lanes, map.as_deref().map(Vec::as_slice), self.lanes(out_mask), hands);
+        rescaled(Arc::clone(&ready.vars), out_mask, made, above.log + sibling.log)
     }
 
     fn way_down(&self, above: &[u32], sibling: &[u32], scope: &[u32], closed: Option<u32>) -> Ready {
@@ -480,8 +510,8 @@ impl Shape {
             plan.order.push(1);
         }
         let map = self.map(union, 0);
-        let data = plan.ready(Vec::new()).run(&left, &right, lanes, Some(&map), 1, Hands::Own);
-        rescaled(Arc::from([]), 0, data, node.log + rest.log)
+        let made = plan.ready(Vec::new()).run(&left, &right, lanes, Some(&map), 1, Hands::Own);
+        rescaled(Arc::from([]), 0, made, node.log + rest.log)
     }
 }
 
@@ -799,7 +829,7 @@ impl Ready {
         map: Option<&[u32]>,
         out_lanes: usize,
         hands: Hands,
-    ) -> Vec<f64> {
+    ) -> Made {
         let work = |right: &[f64]| {
             let join = Join { left, right, ready: self, lanes, out_lanes, map };
             join.done(hands)
@@ -822,8 +852,41 @@ fn steps(cards: &[usize], lanes: usize) -> Vec<usize> {
     out
 }
 
-fn rescaled(vars: Arc<[u32]>, mask: u32, mut data: Vec<f64>, mut log: f64) -> Table {
-    let largest = largest(&data);
+/// The rows of a result, with the largest magnitude among them.
+#[derive(Debug, Default)]
+struct Made {
+    data: Vec<f64>,
+    most: Most,
+}
+
+/// The largest magnitudes seen, several numbers at a time.
+#[derive(Debug, Clone, Copy, Default)]
+struct Most([f64; 8]);
+
+impl Most {
+    #[inline(always)]
+    fn see(&mut self, data: &[f64]) {
+        let chunks = data.chunks_exact(8);
+        let rest = chunks.remainder();
+        let worse = |m: &mut f64, x: &f64| *m = if x.abs() > *m { x.abs() } else { *m };
+        for chunk in chunks {
+            for (m, x) in self.0.iter_mut().zip(chunk) {
+                worse(m, x);
+            }
+        }
+        for (m, x) in self.0.iter_mut().zip(rest) {
+            worse(m, x);
+        }
+    }
+
+    fn largest(self) -> f64 {
+        self.0.into_iter().fold(0.0, f64::max)
+    }
+}
+
+fn rescaled(vars: Arc<[u32]>, mask: u32, made: Made, mut log: f64) -> Table {
+    let Made { mut data, most } = made;
+    let largest = most.largest();
     if largest > 0.0 && !(1e-60..=1e60).contains(&largest) {
         let scale = 1.0 / largest;
         for x in &mut data {
@@ -832,23 +895,6 @@ fn rescaled(vars: Arc<[u32]>, mask: u32, mut data: Vec<f64>, mut log: f64) -> Ta
         log += largest.ln();
     }
     Table { vars, mask, data: Arc::new(data), log, id: 0, sums_to_one: None }
-}
-
-/// The largest magnitude, found several numbers at a time.
-fn largest(data: &[f64]) -> f64 {
-    let mut most = [0.0_f64; 8];
-    let chunks = data.chunks_exact(8);
-    let rest = chunks.remainder();
-    let worse = |m: &mut f64, x: &f64| *m = if x.abs() > *m { x.abs() } else { *m };
-    for chunk in chunks {
-        for (m, x) in most.iter_mut().zip(chunk) {
-            worse(m, x);
-        }
-    }
-    for x in rest {
-        worse(&mut most[0], x);
-    }
-    most.into_iter().fold(0.0, f64::max)
 }
 
 fn rename(vars: &mut [u32], from: u32, to: u32) {
@@ -953,52 +999,74 @@ struct Join<'p> {
 
 /// Rows of a join as work that the widest instructions can be chosen for. A closure would do, were it sure to be compiled
 /// with them.
-struct Working<'j, 'd> {
+struct Working<'j> {
     join: &'j Join<'j>,
     first: usize,
-    data: &'d mut [f64],
+    rows: usize,
 }
 
-impl pulp::NullaryFnOnce for Working<'_, '_> {
-    type Output = ();
+impl pulp::NullaryFnOnce for Working<'_> {
+    type Output = Made;
 
     #[inline(always)]
-    fn call(self) {
-        self.join.work(self.first, self.data);
+    fn call(self) -> Made {
+        self.join.some(self.first, self.rows)
     }
 }
 
 impl Join<'_> {
-    fn done(&self, hands: Hands) -> Vec<f64> {
+    fn done(&self, hands: Hands) -> Made {
         let rows = self.ready.rows;
-        let mut data = vec![0.0; rows * self.out_lanes];
+        let working = |first, rows| Working { join: self, first, rows };
         if hands == Hands::Many && self.ready.products * self.lanes >= MANY && rows >= 2 * PIECES {
             let some = rows.div_ceil(PIECES);
-            data.par_chunks_mut(some * self.out_lanes)
-                .enumerate()
-                .for_each(|(piece, data)| ARCH.dispatch(Working { join: self, first: piece * some, data }));
+            let piece = |piece: usize| ARCH.dispatch(working(piece * some, some.min(rows - piece * some)));
+            let pieces: Vec<Made> = (0..rows.div_ceil(some)).into_par_iter().map(piece).collect();
+            let mut out = Made { data: Vec::with_capacity(rows * self.out_lanes), most: Most::default() };
+            for Made { data, most } in pieces {
+                out.data.extend_from_slice(&data);
+                out.most.see(&most.0);
+            }
+            out
         } else if to_dispatch(rows * self.lanes) {
-            ARCH.dispatch(Working { join: self, first: 0, data: &mut data });
+            ARCH.dispatch(working(0, rows))
         } else {
-            self.work(0, &mut data);
+            self.some(0, rows)
         }
-        data
     }
 
-    /// Some rows of the result, from the first on.
+    /// So many rows of the result, from the first on, block after block: each is cleared, worked and looked at for its largest
+    /// while it is near the processor.
     #[inline(always)]
-    fn work(&self, first: usize, data: &mut [f64]) {
+    fn some(&self, first: usize, count: usize) -> Made {
+        let block = (BLOCK / self.out_lanes.max(1)).max(1);
+        let mut made = Made { data: Vec::with_capacity(count * self.out_lanes), most: Most::default() };
+        let mut wide = vec![0.0; if self.map.is_some() { self.lanes } else { 0 }];
+        let mut rows = Rows::from(&self.ready.dims, first);
+        let mut left = count;
+        while left > 0 {
+            let (from, here) = (made.data.len(), block.min(left));
+            made.data.resize(from + here * self.out_lanes, 0.0);
+            let data = &mut made.data[from..];
+            self.work(&mut rows, &mut wide, data);
+            made.most.see(data);
+            left -= here;
+        }
+        made
+    }
+
+    /// Some rows of the result.
+    #[inline(always)]
+    fn work(&self, rows: &mut Rows<'_>, wide: &mut [f64], data: &mut [f64]) {
         let Self { lanes, out_lanes, map, .. } = *self;
-        let Ready { outs, dims, plain, .. } = self.ready;
-        let mut wide = vec![0.0; if map.is_some() { lanes } else { 0 }];
-        let mut rows = Rows::from(dims, first);
+        let Ready { outs, plain, .. } = self.ready;
         for to in data.chunks_exact_mut(out_lanes) {
             let Row { a, b, code, weight } = rows.here();
             let (left, right, pairs) = (&self.left[a * lanes..], &self.right[b * lanes..], &outs[code]);
             match map {
                 None => add_up(to, left, right, pairs, *plain, weight),
                 Some(map) => {
-                    add_up(&mut wide, left, right, pairs, *plain, weight);
+                    add_up(wide, left, right, pairs, *plain, weight);
                     if let [only] = to {
                         *only = wide.iter().sum();
                     } else {
@@ -1012,6 +1080,9 @@ impl Join<'_> {
         }
     }
 }
+
+/// Numbers of a result that are worked together: few enough to stay in the first cache \[ours\].
+const BLOCK: usize = 2048;
 
 /// Whether a join is large enough for choosing instructions to pay.
 fn to_dispatch(size: usize) -> bool {

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::builder::{Builder, Wide};
-use super::table::{Hands, Lanes, Shape, Table, digest, step};
+use super::table::{Guess, Hands, Lanes, Shape, Table, digest, step};
 use super::{Extra, LanesError, to_f64};
 use crate::worst::{Reading, WorstNet};
 
@@ -65,6 +65,11 @@ struct Cost {
     rank: f64,
 }
 
+/// Words that the bits of so many variables take.
+fn words_of(cards: &[usize]) -> usize {
+    cards.len().div_ceil(64).max(1)
+}
+
 /// A set of tree variables as bits.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Scope {
@@ -90,6 +95,11 @@ impl Scope {
     fn has(&self, v: u32) -> bool {
         self.words[v as usize / 64] >> (v % 64) & 1 == 1
     }
+    /// Its variables, ascending.
+    fn vars(&self) -> impl Iterator<Item = u32> {
+        let word = |(first, word): (u32, &u64)| bits_of(*word).map(move |bit| first + u32::try_from(bit).unwrap_or(0));
+        (0..).step_by(64).zip(&self.words).flat_map(word)
+    }
     /// What is left when a variable was summed, or turned into another.
     fn summed(mut self, v: u32, shape: &Shape) -> Self {
         self.words[v as usize / 64] &= !(1 << (v % 64));
@@ -101,31 +111,60 @@ impl Scope {
     /// Products that a join of two scopes takes.
     fn join_work(&self, other: &Self, shape: &Shape) -> f64 {
         let mut work = to_f64(shape.lanes(self.mask | other.mask));
-        for (position, (x, y)) in self.words.iter().zip(&other.words).enumerate() {
-            let mut rest = x | y;
-            let both = x & y;
-            while rest != 0 {
-                let bit = rest.trailing_zeros() as usize;
-                let v = position * 64 + bit;
-                let levels = shape.cards[v];
-                let doubled = shape.worst[v].as_ref().filter(|_| both >> bit & 1 == 1);
-                work *= to_f64(doubled.map_or(levels, |worst| worst.products(levels)));
-                rest &= rest - 1;
+        for (first, (x, y)) in (0..).step_by(64).zip(self.words.iter().zip(&other.words)) {
+            for bit in bits_of(x & y) {
+                work *= shape.guess.met[first + bit];
+            }
+            for bit in bits_of(x ^ y) {
+                work *= shape.guess.levels[first + bit];
             }
         }
         work
     }
     fn size(&self, shape: &Shape) -> f64 {
-        let mut size = 1.0;
-        for (position, word) in self.words.iter().enumerate() {
-            let mut rest = *word;
-            while rest != 0 {
-                let bit = rest.trailing_zeros() as usize;
-                size *= to_f64(shape.cards[position * 64 + bit]);
-                rest &= rest - 1;
+        let rows: f64 = self.vars().map(|v| shape.guess.levels[v as usize]).product();
+        rows * to_f64(shape.lanes(self.mask))
+    }
+}
+
+/// The bits of a word that are set, ascending.
+fn bits_of(word: u64) -> impl Iterator<Item = usize> {
+    let mut rest = word;
+    std::iter::from_fn(move || {
+        let bit = (rest != 0).then(|| rest.trailing_zeros() as usize)?;
+        rest &= rest - 1;
+        Some(bit)
+    })
+}
+
+/// Scopes joined one after another.
+struct Joining {
+    scope: Scope,
+    /// Levels of all variables so far, multiplied.
+    rows: f64,
+    /// Products so far.
+    work: f64,
+}
+
+impl Joining {
+    /// Joins one more, and counts its products as [`Scope::join_work`] does: what is new multiplies, what was there does not.
+    fn and(&mut self, other: &Scope, shape: &Shape) {
+        let (mut once, mut met) = (1.0, 1.0);
+        for (first, ((here, more), worst)) in
+            (0..).step_by(64).zip(self.scope.words.iter_mut().zip(&other.words).zip(&shape.guess.worst))
+        {
+            for bit in bits_of(*here & more & worst) {
+                once *= shape.guess.levels[first + bit];
+                met *= shape.guess.met[first + bit];
             }
+            for bit in bits_of(more & !*here) {
+                self.rows *= shape.guess.levels[first + bit];
+            }
+            *here |= more;
         }
-        size * to_f64(shape.lanes(self.mask))
+        self.scope.mask |= other.mask;
+        // Whole numbers, so nothing is lost by dividing.
+        self.work += to_f64(shape.lanes(self.scope.mask)) * (self.rows / once * met);
     }
 }
 
@@ -177,7 +216,8 @@ impl Part {
         let reading_nodes: Vec<Vec<(usize, Table)>> = readings.iter().map(|r| builder.reading(r)).collect();
         let Builder { places, cards, lanes, base, regions, worst, .. } = builder;
         let full_mask = lanes.every();
-        let shape = Shape { cards, worst, lanes, plans: Arc::default() };
+        let guess = Arc::new(Guess::of(&cards, &worst, words_of(&cards)));
+        let shape = Shape { cards, worst, lanes, guess, plans: Arc::default() };
         let mut part = Self {
             shape,
             nodes: Vec::new(),
@@ -307,7 +347,7 @@ impl Part {
 
     /// Finds the order of summation and lays the binary tree.
     fn tree(&mut self, net: &WorstNet, base: Vec<Table>, regions: &[Vec<u16>]) -> Result<(), LanesError> {
-        let words = self.shape.cards.len().div_ceil(64).max(1);
+        let words = words_of(&self.shape.cards);
         let mut scopes: Vec<Scope> = base.iter().map(|t| Scope::of(t, words)).collect();
         self.nodes = base.into_iter().map(Node::Base).collect();
         let count = self.shape.cards.len();
@@ -323,14 +363,14 @@ impl Part {
         let cost_of = |v: usize, holders: &[BTreeSet<usize>], scopes: &[Scope], shape: &Shape| {
             let mut list: Vec<(f64, usize)> = holders[v].iter().map(|h| (scopes[*h].size(shape), *h)).collect();
             list.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            let mut union = Scope { words: vec![0; words], mask: 0 };
-            let (mut work, mut inputs) = (0.0, 0.0);
+            let mut joined = Joining { scope: Scope { words: vec![0; words], mask: 0 }, rows: 1.0, work: 0.0 };
+            let mut inputs = 0.0;
             for (size, h) in list {
-                work += union.join_work(&scopes[h], shape);
-                union = union.union(&scopes[h]);
+                joined.and(&scopes[h], shape);
                 inputs += size;
             }
-            let result = union.summed(u32::try_from(v).unwrap_or(u32::MAX), shape).size(shape);
+            let Joining { scope, work, .. } = joined;
+            let result = scope.summed(u32::try_from(v).unwrap_or(u32::MAX), shape).size(shape);
             // What is left open weighs more than what is worked once: it is carried into every later join.
             Cost { work, rank: work * (result / inputs).powi(2) }
         };
@@ -374,12 +414,7 @@ impl Part {
             let pool: Vec<usize> = std::mem::take(&mut holders[v]).into_iter().collect();
             let last = self.merge(pool, &mut scopes, Some(var));
             let scope = scopes[last].clone();
-            let mut touched = BTreeSet::new();
-            for w in 0..count {
-                if w != v && scope.has(u32::try_from(w).unwrap_or(u32::MAX)) {
-                    touched.insert(w);
-                }
-            }
+            let touched: Vec<usize> = scope.vars().map(|w| w as usize).filter(|w| *w != v).collect();
             for w in &touched {
                 let scope_nodes = &mut holders[*w];
                 scope_nodes.retain(|h| !scopes[*h].has(var));
@@ -413,13 +448,7 @@ impl Part {
         }
         self.waves = Arc::new(waves(&self.nodes));
         self.parents = Arc::new(parents);
-        let scopes = scopes
-            .iter()
-            .map(|scope| {
-                let all = 0..u32::try_from(count).unwrap_or(u32::MAX);
-                (all.filter(|v| scope.has(*v)).collect(), scope.mask)
-            })
-            .collect();
+        let scopes = scopes.iter().map(|scope| (scope.vars().collect(), scope.mask)).collect();
         self.scopes = Arc::new(scopes);
         self.products = Arc::new((0..self.nodes.len()).map(|index| self.products_of(index)).collect());
         Ok(())

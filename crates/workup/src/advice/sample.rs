@@ -274,16 +274,35 @@ impl Ask {
             let kind = sample.kind.get(engine as usize).copied().unwrap_or(0);
             let w = weight(engine);
             match out.kinds.last_mut() {
-                Some((last, n)) if *last == kind => *n = *n + Weight::of(w),
+                Some((last, sum)) if *last == kind => *sum += w,
                 _ => {
-                    out.kinds.push((kind, Weight::of(w)));
-                    out.sums.resize(out.sums.len() + cells, Weight::default());
+                    out.kinds.push((kind, w));
+                    out.sums.resize(out.sums.len() + cells, 0.0);
                 }
             }
             let from = out.sums.len().saturating_sub(cells);
             for (sum, p) in out.sums.get_mut(from..).unwrap_or_default().iter_mut().zip(row) {
-                *sum = *sum + Weight::of(w * p);
+                *sum += w * p;
             }
+        }
+        out
+    }
+
+    /// The squares of what an outcome weighs in the listed engines, times those of what is saved in them; and the same for
+    /// the engines themselves, whatever comes out. `saving`: by kind of engine.
+    pub(super) fn squares(
+        &self,
+        outcome: usize,
+        sample: &Sample,
+        weights: &Weights,
+        saving: impl Fn(usize) -> f64,
+    ) -> (f64, f64) {
+        let mut out = (0.0, 0.0);
+        for (engine, row) in self.rows() {
+            let saving = saving(sample.kind.get(engine as usize).copied().unwrap_or(0));
+            let saved = weights.of(engine) * saving;
+            let here = saved * row.get(outcome).copied().unwrap_or(0.0);
+            out = (out.0 + here * here, out.1 + saved * saved);
         }
         out
     }
@@ -292,9 +311,9 @@ impl Ask {
 /// What the listed engines of a thing that would be seen come to by kind.
 pub(super) struct ByKind {
     /// The kinds that occur, ascending, with the weight of the listed engines of each.
-    pub(super) kinds: Vec<(usize, Weight)>,
+    pub(super) kinds: Vec<(usize, f64)>,
     /// Kind after kind and cell after cell: the weighted chances.
-    pub(super) sums: Vec<Weight>,
+    pub(super) sums: Vec<f64>,
 }
 
 /// Numbers summed, and their squares.
@@ -319,13 +338,6 @@ impl std::ops::Add for Weight {
     type Output = Self;
     fn add(self, other: Self) -> Self {
         Self { sum: self.sum + other.sum, squares: self.squares + other.squares }
-    }
-}
-
-impl std::ops::Sub for Weight {
-    type Output = Self;
-    fn sub(self, other: Self) -> Self {
-        Self { sum: self.sum - other.sum, squares: self.squares - other.squares }
     }
 }
 
@@ -359,6 +371,11 @@ impl Weights {
             }
         }
         Self { each: Some(each), kinds }
+    }
+
+    /// What one engine counts.
+    fn of(&self, engine: u32) -> f64 {
+        self.each.as_ref().map_or(1.0, |each| each.get(engine as usize).copied().unwrap_or(0.0))
     }
 
     /// The chances of every outcome of a thing summed by kind.

@@ -1,7 +1,7 @@
 //! What knowing the outcome of something is worth.
 
 use super::priced::{Priced, Stakes};
-use super::sample::{Ask, ByKind, Sample, Weight, Weights};
+use super::sample::{Ask, ByKind, Sample, Weights};
 use super::{LEAST, Outcome, SURE, count};
 
 /// What knowing the outcome of something is worth.
@@ -25,37 +25,36 @@ impl Worth {
     pub(super) fn under(ask: &Ask, sample: &Sample, weights: &Weights, stakes: &Stakes) -> Self {
         let ByKind { kinds, sums } = weights.by_kind(ask, sample);
         let (total, width) = (ask.words.len(), stakes.contenders.len());
-        let by_cell = || kinds.iter().zip(sums.chunks_exact(total.max(1)));
         let n = count(sample.draws.count);
-        // What the engines that are not listed save, and its squares: of all engines less the listed ones.
+        // What the engines that are not listed save: of all engines less the listed ones.
         let every = ask.engines.len() == sample.draws.count;
-        let mut rest = if every { vec![Weight::default(); width] } else { stakes.sums.clone() };
+        let all = stakes.sums.iter().map(|w| w.sum);
+        let mut rest: Vec<f64> = if every { vec![0.0; width] } else { all.collect() };
         let whole: f64 = weights.kinds.iter().map(|w| w.sum).sum();
-        let unlisted = whole - kinds.iter().map(|(_, w)| w.sum).sum::<f64>();
+        let unlisted = whole - kinds.iter().map(|(_, w)| w).sum::<f64>();
         let mut chance: Vec<f64> = ask.usual.iter().map(|p| p * unlisted).collect();
         let mut listed = vec![0.0; total * width];
-        for ((kind, here), cells) in by_cell() {
+        for ((kind, here), cells) in kinds.iter().zip(sums.chunks_exact(total.max(1))) {
             let savings = stakes.savings(*kind);
-            for (rest, saving) in rest.iter_mut().zip(savings).filter(|_| !every) {
-                *rest = *rest - here.times(*saving);
+            if !every {
+                rest.iter_mut().zip(savings).for_each(|(rest, saving)| *rest -= here * saving);
             }
-            for (cell, (chance, w)) in chance.iter_mut().zip(cells).enumerate() {
-                *chance += w.sum;
-                let sums = listed.get_mut(cell * width..(cell + 1) * width).unwrap_or_default();
-                for (sum, saving) in sums.iter_mut().zip(savings) {
-                    *sum += w.sum * saving;
-                }
+            for ((chance, w), sums) in chance.iter_mut().zip(cells).zip(listed.chunks_exact_mut(width.max(1))) {
+                *chance += w;
+                sums.iter_mut().zip(savings).for_each(|(sum, saving)| *sum += w * saving);
+            }
+            // Without contenders there is nothing to save, but the chances count.
+            if width == 0 {
+                chance.iter_mut().zip(cells).for_each(|(chance, w)| *chance += w);
             }
         }
+        // Asked seldom: only of what would be the best so far.
         let error = |cell: usize, place: usize, mean: f64| {
             let usual = ask.usual.get(cell).copied().unwrap_or(0.0);
-            let others = rest.get(place).map_or(0.0, |w| w.squares * usual * usual);
-            let here: f64 = by_cell()
-                .map(|((kind, _), cells)| {
-                    let saving = stakes.savings(*kind).get(place).copied().unwrap_or(0.0);
-                    cells.get(cell).map_or(0.0, |w| w.squares * saving * saving)
-                })
-                .sum();
+            let saving = |kind: usize| stakes.savings(kind).get(place).copied().unwrap_or(0.0);
+            let (here, listed) = ask.squares(cell, sample, weights, saving);
+            let all = stakes.sums.get(place).map_or(0.0, |w| w.squares);
+            let others = if every { 0.0 } else { (all - listed).max(0.0) * usual * usual };
             (((others + here) / n - mean * mean).max(0.0) / n).sqrt()
         };
         let mut out = Self { saving: 0.0, level: 0.0, p_changes: 0.0, cells: Vec::with_capacity(total) };
@@ -65,7 +64,7 @@ impl Worth {
             let mut best = (stakes.leads, LEAST);
             let here = listed.get(cell * width..(cell + 1) * width).unwrap_or_default();
             for (place, ((sum, rest), option)) in here.iter().zip(&rest).zip(&stakes.contenders).enumerate() {
-                let mean = (sum + usual * rest.sum) / n;
+                let mean = (sum + usual * rest) / n;
                 let gap = stakes.sums.get(place).map_or(0.0, |w| w.sum) / n;
                 if let Some(level) = level.get_mut(place) {
                     *level += (mean - p * gap).max(0.0);

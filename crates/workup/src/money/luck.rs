@@ -39,16 +39,26 @@ const SECOND: usize = 120;
 #[derive(Debug)]
 pub(crate) struct Luck {
     blocks: usize,
-    /// Doubt after doubt, draw after draw: a number between nought and one, and a second one.
-    columns: Vec<[Vec<f64>; 2]>,
+    /// How many doubts there are.
+    doubts: usize,
+    /// Draw after draw, doubt after doubt: a number between nought and one, and then the same for second opinions.
+    drawn: [Vec<f64>; 2],
 }
 
 impl Luck {
     /// So many draws for an engine of so many blocks and so many options.
     pub(crate) fn of(blocks: usize, options: usize, draws: usize, seed: u64) -> Self {
-        let count = 2 * blocks + 1 + OF_OPTION * options;
-        let columns = (0..count).map(|c| [even(seed, c, draws), even(seed, SECOND.max(count) + c, draws)]);
-        Self { blocks, columns: columns.collect() }
+        let doubts = 2 * blocks + 1 + OF_OPTION * options;
+        // What one option is asked in one draw lies side by side.
+        let drawn = [0, SECOND.max(doubts)].map(|first| {
+            let mut all = vec![0.5; draws * doubts];
+            for doubt in 0..doubts {
+                let places = all.iter_mut().skip(doubt).step_by(doubts.max(1));
+                places.zip(even(seed, first + doubt, draws)).for_each(|(place, u)| *place = u);
+            }
+            all
+        });
+        Self { blocks, doubts, drawn }
     }
 
     fn column(&self, doubt: Doubt) -> usize {
@@ -64,14 +74,45 @@ impl Luck {
         }
     }
 
+    /// Some doubts, to be drawn anew.
+    pub(crate) fn anew(&self, doubts: &[Doubt]) -> Anew {
+        let mut out = vec![false; if doubts.is_empty() { 0 } else { self.doubts }];
+        for doubt in doubts {
+            if let Some(place) = out.get_mut(self.column(*doubt)) {
+                *place = true;
+            }
+        }
+        Anew(out)
+    }
+
     /// One draw, with some doubts drawn anew.
-    pub(crate) fn draw<'l>(&'l self, draw: usize, anew: &'l [Doubt]) -> impl Fn(Doubt) -> f64 + 'l {
+    pub(crate) fn draw<'l>(&'l self, draw: usize, anew: &'l Anew) -> impl Fn(Doubt) -> f64 + 'l {
+        let row = |of: &'l [f64]| of.get(draw * self.doubts..(draw + 1) * self.doubts).unwrap_or_default();
+        let [first, second] = &self.drawn;
+        let (first, second) = (row(first), row(second));
         move |doubt| {
-            let second = usize::from(anew.contains(&doubt));
-            let column = self.columns.get(self.column(doubt)).and_then(|both| both.get(second));
-            column.and_then(|c| c.get(draw)).copied().unwrap_or(0.5)
+            let column = self.column(doubt);
+            let row = if anew.0.get(column) == Some(&true) { second } else { first };
+            row.get(column).copied().unwrap_or(0.5)
         }
     }
+}
+
+/// Doubts that are drawn anew, by place; none at all where the list is empty.
+#[derive(Debug, Default)]
+pub(crate) struct Anew(Vec<bool>);
+
+/// What an option takes from the state of one engine besides the classes of its blocks, whatever the luck.
+#[derive(Debug, Clone)]
+pub(crate) struct Found {
+    /// The parts priced by themselves that are to be paid for, by place.
+    parts: Vec<u32>,
+    /// Labour units of the stages that must be reached.
+    opening: f64,
+    /// Labour units of the deposit that is lost.
+    lost: f64,
+    /// What the other engine may bring.
+    outlook: Option<(f64, f64)>,
 }
 
 /// An option ready to be drawn.
@@ -107,31 +148,44 @@ impl<'o, 'k> Drawing<'o, 'k> {
         Self { here, place, aged, besides, day, part_of }
     }
 
+    /// What it takes from the state of one engine.
+    pub(crate) fn found(&self, states: &[u8], classes: &[usize]) -> Found {
+        let here = self.here;
+        let called = here.blocks.iter().zip(classes).filter(|(_, class)| **class > 0);
+        let stages = called.fold(here.stages, |all, (block, _)| all | block.stages);
+        let paid = |(_, (variable, state, _)): &(u32, &(usize, u8, Span))| states.get(*variable) == Some(state);
+        let parts = if here.quoted.is_none() { here.parts.as_slice() } else { &[] };
+        Found {
+            parts: (0..).zip(parts).filter(paid).map(|(place, _)| place).collect(),
+            opening: here.reaching(stages),
+            lost: here.core.as_ref().map_or(0.0, |core| core.lost(classes)),
+            outlook: here.own.as_ref().and_then(|own| own.donor.as_ref()?.outlook_in(states).copied()),
+        }
+    }
+
     /// What it comes to in one engine under one draw of everything else, in labour units.
-    pub(crate) fn cost(&self, states: &[u8], classes: &[usize], luck: &impl Fn(Doubt) -> f64) -> f64 {
+    pub(crate) fn cost(&self, found: &Found, classes: &[usize], luck: &impl Fn(Doubt) -> f64) -> f64 {
         let here = self.here;
         let mut cost = between(here.fixed, luck(Doubt::Price(self.place))) + self.besides;
         if self.day > 0.0 {
             let days = Span { lo: here.days[0], hi: here.days[1] };
             cost += self.day * between(days, luck(Doubt::Wait(self.place)));
         }
-        let at_age = self.aged.iter().find(|(up_to, _)| luck(Doubt::Miles) < *up_to).or(self.aged.last());
+        let miles = luck(Doubt::Miles);
+        let at_age = self.aged.iter().find(|(up_to, _)| miles < *up_to).or(self.aged.last());
         let aged = at_age.map_or(here, |(_, option)| option);
-        let mut stages = here.stages;
         for (b, ((block, left), class)) in here.blocks.iter().zip(&aged.blocks).zip(classes).enumerate() {
             cost += block.price.get(*class).map_or(0.0, |span| between(*span, luck(Doubt::Work(b))));
-            if *class > 0 {
-                stages |= block.stages;
-            }
             if luck(Doubt::Life(b)) < left.back.get(*class).copied().unwrap_or(0.0) {
                 cost += block.comeback;
             }
         }
-        cost += here.core.as_ref().map_or(0.0, |core| core.lost(classes));
+        cost += found.lost;
         if here.quoted.is_none() {
-            cost += here.reaching(stages);
-            for ((variable, state, span), block) in here.parts.iter().zip(&self.part_of) {
-                if states.get(*variable) == Some(state) {
+            cost += found.opening;
+            for place in &found.parts {
+                let place = *place as usize;
+                if let (Some((_, _, span)), Some(block)) = (here.parts.get(place), self.part_of.get(place)) {
                     cost += between(*span, luck(block.map_or(Doubt::Price(self.place), Doubt::Work)));
                 }
             }
@@ -140,7 +194,7 @@ impl<'o, 'k> Drawing<'o, 'k> {
         if luck(Doubt::Own(self.place)) < own.goes_wrong {
             cost += own.comeback;
         }
-        if let Some((more, clear)) = own.donor.as_ref().and_then(|d| d.outlook_in(states)) {
+        if let Some((more, clear)) = found.outlook {
             let fails = 1.0 - clear;
             if luck(Doubt::Other(self.place)) < fails {
                 cost += more / fails;
