@@ -21,7 +21,7 @@ fn builtin() -> Knowledge {
 
 fn known(k: &Knowledge) -> Known {
     Known {
-        waits: std::collections::BTreeSet::new(),
+        waits: k.known().waits,
         outcomes: k.known().outcomes,
         conditions: k.conditions.iter().map(|c| (c.id.clone(), c.states.clone())).collect(),
         causes: ids(&k.causes, |c| &c.id),
