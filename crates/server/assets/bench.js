@@ -56,7 +56,7 @@ if (status?.dataset.live) {
   const say = sayNews;
   // What somebody else set going or read stands here too; the page is asked for it, so that it is worded in one place.
   const strip = document.querySelector("header.job [data-standing]");
-  const standing = /^(wait-started|reading-taken|entry-withdrawn|entry-corrected|job-closed)$/;
+  const standing = /^(wait-started|build-step-done|reading-taken|entry-withdrawn|entry-corrected|job-closed)$/;
   const fresh = async () => {
     const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
     const there = answer.ok && new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("header.job [data-standing]");
@@ -103,11 +103,11 @@ function tellLeft() {
     // Past its end the shop's own words stand there once the page is read again.
     if (late) continue;
     const words = line.querySelector("[data-left]");
-    const now = left > 0 ? `${span(left)} left` : "ready: read it now";
+    const now = left > 0 ? `${span(left)} left` : (line.dataset.over ?? "ready: read it now");
     if (words.textContent === now) continue;
     words.textContent = now;
     line.classList.toggle("ready", left <= 0);
-    if (left <= 0 && status) sayNews(`${line.querySelector("a").textContent} is ready: read it now.`);
+    if (left <= 0 && status) sayNews(`${line.querySelector("a").textContent}: ${now}.`);
   }
 }
 setInterval(tellLeft, 5000);

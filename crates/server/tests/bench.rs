@@ -1356,6 +1356,27 @@ async fn what_was_set_going_is_told_on_every_page_and_the_wall_after_a_restart_u
     }
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn sealant_that_cures_is_told_on_every_page_and_the_wall_until_its_time_is_over() {
+    let shop = Shop::after(14).await;
+    let told = format!("/jobs/{}/tell/build-step-done", shop.job);
+    let pages = [format!("/jobs/{}/test", shop.job), format!("/jobs/{}/build", shop.job), "/".to_owned()];
+    for (minutes, n) in [(75, 1), (10, 2)] {
+        let entry = made_before(minutes, n);
+        let form = [("entry", entry.as_str()), ("stage", "covers"), ("step", "1")];
+        let (answer, page) = shop.post_form(&told, &form).await;
+        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+        for path in &pages {
+            let (_, page) = shop.get(path).await;
+            let said = words_of(&page);
+            let runs = said.contains("50 minutes left since") && said.contains("no oil before");
+            assert_eq!(runs, minutes == 10, "{path}: {said}");
+        }
+    }
+    let (_, page) = shop.get(&pages[0]).await;
+    assert!(page.contains("/build#stage-covers"), "the way on is the stage that was sealed");
+}
+
 /// The bytes that come over the wire for one address, head and all, as a browser asks for it.
 async fn on_the_wire(at: std::net::SocketAddr, path: &str) -> Vec<u8> {
     let mut stream = tokio::net::TcpStream::connect(at).await.unwrap();

@@ -386,7 +386,7 @@ async fn two_people_see_the_same_time_running_without_reading_the_page_again() {
     }
     assert!(seen[1].as_str().unwrap_or_default().contains("ready: read it now"), "{seen:?}");
     let said = other.execute("return document.querySelector('.status').innerText", Vec::new()).await.unwrap();
-    assert!(said.as_str().unwrap().contains("is ready: read it now"), "{said}");
+    assert!(said.as_str().unwrap().contains("ready: read it now"), "{said}");
     picture(&one, "390-standing").await;
     picture(&other, "1440-standing").await;
     one.close().await.unwrap();

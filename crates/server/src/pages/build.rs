@@ -296,7 +296,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
     let untouched = !stage.always && state_of(view, stage) == Stripe::NotStarted && stage.after_seeing.is_empty();
     let mind: Vec<_> = stage.warnings.iter().filter(|w| w.belongs(|a| view.was_stated(a))).collect();
     html! {
-        details.fold.sheet data-stage=(stage.id) open[open] {
+        details.fold.sheet id=(format!("stage-{}", stage.id)) data-stage=(stage.id) open[open] {
             summary {
                 (stage.title)
                 " "

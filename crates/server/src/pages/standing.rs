@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use knowledge::Check;
 use logbook::{Kind, Phase};
 use maud::{Markup, html};
+use workup::curing::{self, Clock};
 use workup::timed::{self, Timed};
 
 use super::View;
@@ -74,6 +75,29 @@ pub(crate) fn strip(bench: &Bench, job: &Job) -> Markup {
     html! {
         div.standing-now data-standing="" {
             @for t in timed::standing(&job.state, bench.knowledge()) { (line(job, &t, now)) }
+            @for c in curing::clocks(&job.state, bench.knowledge()).iter().filter(|c| c.runs(now)) { (cures(job, c, now)) }
+        }
+    }
+}
+
+/// One thing that cures, with its stage of the build as the way on; nothing is read when it is over, so it just goes.
+fn cures(job: &Job, clock: &Clock<'_>, now: Timestamp) -> Markup {
+    let minutes = (clock.until.duration_since(now).as_secs() + 59).div_euclid(60);
+    let holds = clock.wait.holds_up.as_deref().unwrap_or("the next step");
+    html! {
+        p.timed data-ready-at=(clock.until.as_millisecond()) data-over="over, unless the tube says more" {
+            a href=(format!("/jobs/{}/build#stage-{}", job.id, clock.stage.id)) { (sentence(&clock.wait.what)) }
+            " "
+            b data-left="" { (span(minutes)) " left" }
+            span.since {
+                " since "
+                time datetime=(clock.step.made_at) { (when(clock.step.made_at)) }
+                ", no "
+                (holds)
+                " before "
+                time datetime=(clock.until) { (when(clock.until)) }
+                "; the tube decides"
+            }
         }
     }
 }
