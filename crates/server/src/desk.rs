@@ -21,6 +21,7 @@ use crate::around::Around;
 use crate::lan::{self, Lan};
 use crate::log::{Event, Hearer};
 use crate::pages::{self, Asking};
+use crate::small::AtHand;
 use crate::surroundings;
 use crate::trouble::Trouble;
 use axum::http::StatusCode;
@@ -187,6 +188,8 @@ struct Inner {
     keeping: tokio::sync::Mutex<()>,
     /// Entries that this bench keeps and tells its pages of by itself, as long as the news from elsewhere may bring them too.
     told: Mutex<BTreeSet<EntryId>>,
+    /// Photos as small as lists show them.
+    small: AtHand,
 }
 
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -215,12 +218,18 @@ impl Bench {
             worked: AtomicU64::new(0),
             keeping: tokio::sync::Mutex::default(),
             told: Mutex::default(),
+            small: AtHand::default(),
         };
         let bench = Self { inner: Arc::new(inner), around: Around::default() };
         if let Some(changes) = changes {
             tokio::spawn(follow(Arc::downgrade(&bench.inner), changes));
         }
         bench
+    }
+
+    /// The small photos at hand.
+    pub(crate) fn small(&self) -> &AtHand {
+        &self.inner.small
     }
 
     /// Shows on the wall when the record in this folder was last backed up, with a warning after so many days; after 0 days

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::net::{Ipv4Addr, SocketAddr};
+use std::sync::Arc;
 use std::time::Duration;
 
 use anatomy::{EntryId, JobId, Position};
@@ -151,6 +152,7 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .route("/calculators", get(calculators))
         .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
+        .route("/attachments/{sha256}/small", get(small_photo))
         .route("/who", post(set_who))
         .route("/health", get(health))
         .route("/queue", get(offline::queue_page))
@@ -713,6 +715,30 @@ async fn attachment(State(bench): State<Bench>, Path(sha256): Path<String>) -> S
         (header::CACHE_CONTROL, "private, max-age=31536000, immutable"),
     ];
     Ok((headers, bytes).into_response())
+}
+
+/// A photo as small as a list shows it. What is no photo, or cannot be opened, comes as it is.
+async fn small_photo(State(bench): State<Bench>, Path(sha256): Path<String>) -> Shown {
+    let id: ContentId = sha256.parse().map_err(|e| Trouble::not_found("there is no such picture", e))?;
+    let made = match bench.small().get(&sha256) {
+        Some(small) => Some(small),
+        None => {
+            let photo = bench.store().attachment(id).await?;
+            if Picture::of(&photo).is_none() {
+                return attachment(State(bench), Path(sha256)).await;
+            }
+            // Opening a large photo keeps a processor busy for a moment.
+            let made = tokio::task::spawn_blocking(move || crate::small::small(&photo)).await;
+            let made = made.ok().and_then(Result::ok).map(Arc::<[u8]>::from);
+            made.inspect(|small| bench.small().put(&sha256, small))
+        }
+    };
+    let Some(small) = made else { return attachment(State(bench), Path(sha256)).await };
+    let headers = [
+        (header::CONTENT_TYPE, Picture::Jpeg.media_type()),
+        (header::CACHE_CONTROL, "private, max-age=31536000, immutable"),
+    ];
+    Ok((headers, small.to_vec()).into_response())
 }
 
 async fn paper(

@@ -32,6 +32,7 @@ mod pages;
 mod papers;
 mod photos;
 mod pressed;
+mod small;
 mod surroundings;
 mod trouble;
 mod words;

@@ -163,6 +163,12 @@ const fn exif_of(way_up: u8) -> [u8; 26] {
     ]
 }
 
+/// The Exif segment of a JPEG that says which way up it is, for tests of what reads it.
+#[cfg(test)]
+pub(crate) fn told_way_up(way_up: u8) -> Vec<u8> {
+    [EXIF_DATA_PREFIX, &exif_of(way_up)].concat()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -415,6 +415,15 @@ async fn a_photo_is_kept_pinned_and_shown() {
     assert_eq!(answer.status(), StatusCode::OK);
     assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "image/png");
     assert!(picture.contains("IDAT") && !picture.contains("GPSPLACE"), "what it says besides its picture is taken off");
+    // The list shows a small one of it; a picture that there is not is none there either.
+    assert!(page.contains(&format!("src=\"{}/small\"", page.get(at..at + 77).unwrap())), "{page}");
+    for _ in 0..2 {
+        let (answer, _) = shop.get(&format!("{}/small", page.get(at..at + 77).unwrap())).await;
+        assert_eq!(answer.status(), StatusCode::OK);
+        assert_eq!(answer.headers().get(header::CONTENT_TYPE).unwrap(), "image/jpeg");
+    }
+    let (answer, _) = shop.get(&format!("/attachments/{}/small", "0".repeat(64))).await;
+    assert_eq!(answer.status(), StatusCode::NOT_FOUND);
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -7,6 +7,7 @@ use jiff::Span;
 use jiff::civil::Date;
 use knowledge::Knowledge;
 use logbook::{ComebackOpened, Fact, JobState, Phase};
+use quantity::Verdict;
 use serde::Serialize;
 
 use crate::findings::Finding;
@@ -107,7 +108,7 @@ pub fn last(state: &JobState) -> Option<Comeback> {
     })
 }
 
-/// The readings of rechecks, each beside the last one as left and the last one as found of the same kind at the same
+/// The readings of rechecks, each beside the last one as left and the worst one as found of the same kind at the same
 /// place; of another check that looks at the same thing where the very same was not taken before.
 #[must_use]
 pub fn then_and_now<'a>(state: &JobState, knowledge: &Knowledge, findings: &'a [Finding]) -> Vec<ThenNow<'a>> {
@@ -117,8 +118,15 @@ pub fn then_and_now<'a>(state: &JobState, knowledge: &Knowledge, findings: &'a [
     let beside = |now: &Finding, wanted: Phase| {
         let here = |f: &&Finding| f.position == now.position && f.unit == now.unit && !f.measure_again;
         let all = || of.iter().filter(|(_, p)| *p == wanted).map(|(f, _)| *f).filter(here);
-        let same = all().rfind(|f| f.check == now.check && f.reading == now.reading);
-        same.or_else(|| all().rfind(|f| group(f).is_some() && group(f) == group(now)))
+        let very_same = |f: &&Finding| f.check == now.check && f.reading == now.reading;
+        let alike = |f: &&Finding| group(f).is_some() && group(f) == group(now);
+        if wanted == Phase::AsLeft {
+            return all().rfind(very_same).or_else(|| all().rfind(alike));
+        }
+        // As found the worst stands: it is what was put right.
+        let inside = |f: &Finding| f.p_inside.unwrap_or(if f.verdict == Verdict::Inside { 1.0 } else { 0.0 });
+        let worst = |a: &&Finding, b: &&Finding| inside(a).total_cmp(&inside(b));
+        all().filter(very_same).min_by(worst).or_else(|| all().filter(alike).min_by(worst))
     };
     let now = of.iter().filter(|(_, phase)| *phase == Phase::Recheck).map(|(f, _)| *f);
     now.map(|now| ThenNow { now, left: beside(now, Phase::AsLeft), found: beside(now, Phase::AsFound) }).collect()

@@ -50,6 +50,8 @@ fn what_is_read_now_stands_beside_what_was_left_and_what_was_found() {
     let case = workup::work_up(&state, &known).unwrap();
     let rows = then_and_now(&state, &known, &case.findings);
     assert_eq!(rows.len(), case.proof.rechecks.len());
+    let filter = rows.iter().find(|r| r.now.check == "proof-first-filter").unwrap();
+    assert_eq!((filter.found.unwrap().shown.as_str(), filter.now.shown.as_str()), ("flakes", "clean or fine"));
     let oil = rows.iter().find(|r| r.now.check == "proof-oil-pressure").unwrap();
     assert_eq!(oil.left.unwrap().check, "proof-oil-pressure");
     let bar = |f: &workup::Finding| f.value.unwrap();

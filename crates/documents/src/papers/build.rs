@@ -335,10 +335,13 @@ fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
     // A service limit is where a worn part goes out; what one builds to is another figure, and gets its line.
     let to_build: Vec<&logbook::EngineFigure> =
         own_figure.iter().copied().filter(|f| f.stands_for() != logbook::FigureFor::Service).collect();
+    // A look has no figure: neither to be read nor to be looked up.
+    let measures = !(hold.limits.is_empty() && hold.manual.is_empty() && hold.difference.is_none());
     let limit = match (to_build.is_empty(), own_figure.first()) {
         (false, _) => Cell::of(to_build.iter().map(|f| own(f)).collect::<Vec<_>>().join("; ")),
         (true, Some(service)) => Cell { note: own(service), ..Cell::line() },
-        (true, None) => Cell::line(),
+        (true, None) if measures => Cell::line(),
+        (true, None) => Cell::default(),
     };
     let mut measured: Vec<String> = signed
         .iter()
@@ -382,7 +385,8 @@ fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
         match (measured.is_empty(), &hold.difference) {
             (false, _) => Cell::of(measured.join("; ")),
             (true, Some([outer, inner])) => Cell { note: format!("{outer}, less {inner}"), ..Cell::line() },
-            (true, None) => Cell::line(),
+            (true, None) if measures => Cell::line(),
+            (true, None) => Cell::default(),
         },
         limit,
         signature,

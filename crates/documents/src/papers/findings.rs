@@ -2,20 +2,23 @@
 //! doubt, its limit and whose that is; what is believed and what speaks for and against it; what is worth reading next,
 //! or why nothing is; the ways to put it right.
 
+use quantity::Verdict;
+use quantity::print::printed;
 use workup::{Belief, Finding};
 
 use super::sheet::{Cell, Sheet};
 use super::words::{Desk, capital, day, described, plain};
-use crate::pictures::{Breadth, check_ladder, of_ten_in_words, reading::shown_unit};
+use crate::pictures::reading::{share_of_best, shown_unit};
+use crate::pictures::{Breadth, check_ladder, of_ten_in_words};
 
 /// From which chance on a condition stands on the sheet \[ours\].
 const TOLD: f64 = 0.1;
 /// Most conditions on the sheet \[ours\].
-const BELIEFS: usize = 14;
+const BELIEFS: usize = 12;
 /// Most reasons for and against one of them \[ours\].
 const REASONS: usize = 3;
-/// Least weight of a reason that is told \[ours\]: it moves the odds by a tenth.
-const WEIGHT: f64 = 0.095;
+/// Least weight of a reason that is told \[ours\]: it moves the odds by three tenths.
+const WEIGHT: f64 = 0.262;
 
 /// Writes the findings.
 pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
@@ -42,41 +45,34 @@ fn notices(sheet: &mut Sheet, desk: &Desk<'_>) {
         return;
     }
     sheet.heading("To be settled first");
-    sheet.list(
-        desk.case.notices.iter().map(|n| capital(&format!("{}: {}; {}", n.about, n.message, n.what_to_do))).collect(),
-    );
+    let words = desk.case.notices.iter().map(|n| capital(&format!("{}; {}.", n.message, n.what_to_do)));
+    sheet.list(words.collect());
+}
+
+/// The readings of one check by one person on one day, in the sequence taken.
+struct Round<'a> {
+    first: &'a Finding,
+    all: Vec<&'a Finding>,
 }
 
 fn readings(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("Readings as found");
-    let all = desk.as_found();
-    if all.is_empty() {
+    let mut rounds: Vec<Round<'_>> = Vec::new();
+    for f in desk.as_found() {
+        let same =
+            |r: &&mut Round<'_>| (&r.first.check, &r.first.by, day(&r.first.at)) == (&f.check, &f.by, day(&f.at));
+        match rounds.iter_mut().find(same) {
+            Some(round) => round.all.push(f),
+            None => rounds.push(Round { first: f, all: vec![f] }),
+        }
+    }
+    if rounds.is_empty() {
         sheet.text("Nothing has been read yet.");
         return;
     }
-    let rows = all.iter().map(|f| {
-        let spot = f.spot.as_ref().map(|s| format!(", {s}")).unwrap_or_default();
-        let judged = match f.p_outside.filter(|p| (0.005..=0.995).contains(p)) {
-            Some(p) => format!("{}, outside with {:.0} %", desk.mark(f).words(), 100.0 * p),
-            None => desk.mark(f).words().to_owned(),
-        };
-        vec![
-            Cell { note: format!("{}, {}", f.by, day(&f.at)), ..Cell::of(f.name()) },
-            Cell::of(format!("{}{spot}", capital(&desk.place_of(f)))),
-            Cell { note: with_what(f), ..Cell::strong(f.shown.clone()) },
-            Cell { note: whose(f), ..Cell::of(limit(f)) },
-            Cell::of(judged),
-        ]
-    });
-    let rows: Vec<Vec<Cell>> = rows.collect();
+    let rows: Vec<Vec<Cell>> = rounds.iter().map(|round| one_round(desk, round)).collect();
     sheet.table(
-        &[
-            ("Reading, by", Some(2.4)),
-            ("Where", Some(1.4)),
-            ("Shown, with what", Some(1.5)),
-            ("Limit, whose", Some(1.8)),
-            ("Judged", Some(1.2)),
-        ],
+        &[("Check, by, with what, against what", Some(2.3)), ("Not inside", Some(2.2)), ("Inside", Some(1.7))],
         rows,
     );
     for s in desk.case.series.iter().filter(|s| !s.after_repair) {
@@ -84,47 +80,67 @@ fn readings(sheet: &mut Sheet, desk: &Desk<'_>) {
     }
 }
 
+fn one_round(desk: &Desk<'_>, round: &Round<'_>) -> Vec<Cell> {
+    let several = round.all.iter().any(|f| f.reading != round.first.reading);
+    let words = |f: &Finding| {
+        let place = if f.position == anatomy::Position::Engine { String::new() } else { desk.place_of(f) };
+        let spot = f.spot.clone().unwrap_or_default();
+        let reading = if several { plain(&f.reading) } else { String::new() };
+        let of: Vec<String> = [capital(&place), spot, reading].into_iter().filter(|w| !w.is_empty()).collect();
+        let of = of.join(", ");
+        if of.is_empty() { f.shown.clone() } else { format!("{of}: {}", f.shown) }
+    };
+    let judged = |f: &Finding| match f.p_outside.filter(|p| (0.005..=0.995).contains(p)) {
+        Some(p) => format!("{} ({}; outside with {:.0} %)", words(f), desk.mark(f).words(), 100.0 * p),
+        None => format!("{} ({})", words(f), desk.mark(f).words()),
+    };
+    let (inside, odd): (Vec<&Finding>, Vec<&Finding>) =
+        round.all.iter().copied().partition(|f| f.verdict == Verdict::Inside && !f.measure_again);
+    // Gauge, doubt and limit are mostly the same along a round, and stand once.
+    let mut with: Vec<String> = Vec::new();
+    for f in &round.all {
+        for word in [with_what(f), against(f)].into_iter().filter(|w| !w.is_empty()) {
+            if !with.contains(&word) {
+                with.push(word);
+            }
+        }
+    }
+    let note = [vec![format!("{}, {}", round.first.by, day(&round.first.at))], with].concat().join("; ");
+    vec![
+        Cell { note, ..Cell::of(round.first.check_name.clone()) },
+        Cell::strong(odd.iter().map(|f| judged(f)).collect::<Vec<_>>().join("; ")),
+        Cell::of(inside.iter().map(|f| words(f)).collect::<Vec<_>>().join("; ")),
+    ]
+}
+
 /// The gauge and the doubt of a reading, in the unit in which it was typed.
 fn with_what(f: &Finding) -> String {
     let (unit, way) = shown_unit(f);
     // A doubt is a difference: where the scale has its own zero, only the span counts.
-    let doubt = f.u.map(|u| format!("doubt {} {unit}", two_digits((way(u) - way(0.0)).abs())));
+    let doubt = f.u.map(|u| format!("doubt {} {unit}", printed((way(u) - way(0.0)).abs(), 2)));
     [f.gauge.clone(), doubt].into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
-/// A figure with two digits that count.
-fn two_digits(x: f64) -> String {
-    if x <= 0.0 {
-        return "0".to_owned();
-    }
-    let places = (1.0 - x.log10().floor()).clamp(0.0, 6.0);
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "held between 0 and 6")]
-    let places = places as usize;
-    format!("{x:.places$}")
-}
-
-/// The limit that a reading was held against, in the unit in which it was typed.
-fn limit(f: &Finding) -> String {
+/// The limit that a reading was held against, and whose it is.
+fn against(f: &Finding) -> String {
     let Some(limit) = &f.limit else { return String::new() };
     let (unit, way) = shown_unit(f);
-    let [low_out, low_keep, high_keep, high_out] = limit.edges;
+    let share = share_of_best(f).is_some();
     let figure = |x: f64| {
-        let text = format!("{:.4}", way(x));
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        if share {
+            format!("{} % of the best", printed(100.0 * x, 3))
+        } else {
+            format!("{} {unit}", printed(way(x), 4))
+        }
     };
-    match (low_keep.or(low_out), high_keep.or(high_out)) {
-        (Some(low), Some(high)) => format!("{} to {} {unit}", figure(low), figure(high)),
-        (None, Some(high)) => format!("at most {} {unit}", figure(high)),
-        (Some(low), None) => format!("at least {} {unit}", figure(low)),
-        (None, None) => String::new(),
-    }
-}
-
-/// Whose limit it is.
-fn whose(f: &Finding) -> String {
-    f.limit.as_ref().map_or_else(String::new, |limit| {
-        if limit.own { format!("engine's own: {}", limit.source) } else { format!("usual: {}", limit.source) }
-    })
+    let [low_out, low_keep, high_keep, high_out] = limit.edges;
+    let edges = match (low_keep.or(low_out), high_keep.or(high_out)) {
+        (Some(low), Some(high)) => format!("{} to {}", figure(low), figure(high)),
+        (None, Some(high)) => format!("at most {}", figure(high)),
+        (Some(low), None) => format!("at least {}", figure(low)),
+        (None, None) => return String::new(),
+    };
+    if limit.own { format!("{edges} (engine's own: {})", limit.source) } else { format!("{edges} (usual)") }
 }
 
 /// What may be wrong besides the engine.
@@ -162,7 +178,7 @@ fn beliefs(sheet: &mut Sheet, desk: &Desk<'_>) {
         let reasons = |side: &dyn Fn(f64) -> bool| {
             let mut all: Vec<_> = b.reasons.iter().filter(|r| side(r.weight)).collect();
             all.sort_by(|a, b| b.weight.abs().total_cmp(&a.weight.abs()));
-            let words = all.iter().take(REASONS).map(|r| format!("{} (\u{d7} {:.1})", r.words, r.weight.abs().exp()));
+            let words = all.iter().take(REASONS).map(|r| format!("{} ({})", r.words, times(r.weight.abs().exp())));
             words.collect::<Vec<_>>().join("; ")
         };
         let cause = if b.cause { "root cause" } else { "" };
@@ -180,12 +196,21 @@ fn beliefs(sheet: &mut Sheet, desk: &Desk<'_>) {
             ("What", Some(1.6)),
             ("How sure", Some(1.3)),
             ("Before", None),
-            ("For it", Some(2.3)),
-            ("Against it", Some(2.0)),
+            ("For it", Some(2.8)),
+            ("Against it", Some(1.7)),
         ],
         rows,
     );
     sheet.small("In brackets: by how much the reading moves the odds, all other readings kept.");
+}
+
+/// A factor of the odds; beyond a thousand nobody needs its digits.
+fn times(factor: f64) -> String {
+    match factor {
+        f if f > 1000.0 => "over \u{d7} 1,000".to_owned(),
+        f if f >= 10.0 => format!("\u{d7} {f:.0}"),
+        f => format!("\u{d7} {f:.1}"),
+    }
 }
 
 fn next(sheet: &mut Sheet, desk: &Desk<'_>) {

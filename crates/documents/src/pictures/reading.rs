@@ -66,14 +66,19 @@ fn lines(edges: [Option<f64>; 4]) -> Vec<Edge> {
     out
 }
 
+/// A reading that is compared with its like: its share of the best of them, which its limits speak of too.
+pub(crate) fn share_of_best(finding: &Finding) -> Option<f64> {
+    let (value, limit) = (finding.value?, finding.limit.as_ref()?);
+    // Readings compared among themselves have their limits as shares; the work-up gives the share as the measure.
+    finding.measure.filter(|_| limit.name == "bands of the check itself").filter(|m| (m - value).abs() > 1e-9)
+}
+
 /// A reading between its limit lines: a thick full line where it is good up to, a thick dashed one where it is out.
 #[must_use]
 pub fn reading_between_limits(finding: &Finding) -> Option<String> {
     let value = finding.value?;
     let limit = finding.limit.as_ref()?;
-    // Readings compared among themselves have their limits as shares; the work-up gives the share as the measure.
-    let share =
-        finding.measure.filter(|_| limit.name == "bands of the check itself").filter(|m| (m - value).abs() > 1e-9);
+    let share = share_of_best(finding);
     let at = share.unwrap_or(value);
     let u = finding.u.unwrap_or(0.0) * if share.is_some() { (at / value).abs() } else { 1.0 };
     let edges = lines(limit.edges);

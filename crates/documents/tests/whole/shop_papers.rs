@@ -197,7 +197,7 @@ fn the_findings_hold_every_reading_with_its_doubt_and_limit_and_what_speaks_for_
         let held = |own: bool| {
             demo.case.findings.iter().any(|f| !f.after_repair && f.limit.as_ref().is_some_and(|l| l.own == own))
         };
-        assert_eq!((flat.contains("engine's own:"), flat.contains("usual:")), (held(true), held(false)), "{name}");
+        assert_eq!((flat.contains("engine's own:"), flat.contains("(usual)")), (held(true), held(false)), "{name}");
         assert!(flat.contains("moves the odds"), "{name}");
     }
     // A doubt by hand: the strip of the twin's crank pin and the micrometer have each their own.

@@ -84,6 +84,7 @@ const ROUTES: &[(&str, &str, &[Role])] = &[
     ("GET", "/calculators", ALL),
     ("GET", "/calculators/{id}", ALL),
     ("GET", "/attachments/{sha256}", ALL),
+    ("GET", "/attachments/{sha256}/small", ALL),
     ("POST", "/who", ALL),
     ("GET", "/health", ALL),
     ("GET", "/queue", ALL),

@@ -18,14 +18,22 @@ use crate::words::{count, when};
 /// The stage that puts oil and coolant in.
 const FILLING: &str = "wait";
 
-fn done(view: &View, stage: &str, step: usize) -> bool {
+/// Whether a step was told, or the readings after the work that it takes are there and inside.
+fn done(view: &View, stage: &BuildStage, step: usize) -> bool {
     let number = (step + 1).to_string();
-    view.state().steps_done.iter().any(|s| s.stage == stage && s.step == number)
+    let told = view.state().steps_done.iter().any(|s| s.stage == stage.id && s.step == number);
+    told || stage.steps.get(step).is_some_and(|step| taken(view, &step.reads).is_some_and(|t| t.good))
+}
+
+/// The readings after the work of some checks.
+fn taken<'v>(view: &'v View, reads: &[String]) -> Option<gates::Taken<'v>> {
+    let (case, layout) = view.case.as_ref().zip(view.state().layout.as_ref())?;
+    gates::taken(reads, &case.findings, layout, view.knowledge())
 }
 
 /// The steps of a stage that this engine has, with their numbers; what was done stays.
 fn steps_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<(usize, &'a str)> {
-    let here = |(n, step): &(usize, &Instruction)| done(view, &stage.id, *n) || step.belongs(|a| view.was_stated(a));
+    let here = |(n, step): &(usize, &Instruction)| done(view, stage, *n) || step.belongs(|a| view.was_stated(a));
     stage.steps.iter().enumerate().filter(here).map(|(n, step)| (n, step.words.as_str())).collect()
 }
 
@@ -34,8 +42,15 @@ fn holds_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<HoldPoint<'a>> {
     gates::of_stage(view.state(), &view.stated, stage)
 }
 
-fn answered(point: &HoldPoint<'_>) -> bool {
-    matches!(point.answer, Answer::Signed | Answer::Fitted)
+/// Whether nothing is left to do at a hold point: it is answered, or was read after the work where nothing waits for a name.
+fn answered(view: &View, point: &HoldPoint<'_>) -> bool {
+    let hold = point.hold;
+    let by_reading = point.answer == Answer::Open
+        && point.open_at.is_empty()
+        && !hold.before_start
+        && hold.sign == Signer::Technician
+        && taken(view, &hold.reads).is_some_and(|t| t.good);
+    matches!(point.answer, Answer::Signed | Answer::Fitted) || by_reading
 }
 
 /// What the engine's manual says for a hold point, or that it must be looked up there.
@@ -61,10 +76,12 @@ fn from_manual(view: &View, hold: &Hold) -> Markup {
 }
 
 fn state_of(view: &View, stage: &BuildStage) -> Stripe {
+    let read = |step: &Instruction| taken(view, &step.reads).is_some();
     let any = view.state().steps_done.iter().any(|s| s.stage == stage.id)
-        || view.state().holds_signed.iter().any(|h| h.stage == stage.id);
-    let all = steps_of(view, stage).iter().all(|(n, _)| done(view, &stage.id, *n));
-    let proved = holds_of(view, stage).iter().all(answered);
+        || view.state().holds_signed.iter().any(|h| h.stage == stage.id)
+        || stage.steps.iter().any(read);
+    let all = steps_of(view, stage).iter().all(|(n, _)| done(view, stage, *n));
+    let proved = holds_of(view, stage).iter().all(|h| answered(view, h));
     match (any, all, proved) {
         (false, _, _) => Stripe::NotStarted,
         (true, false, _) => Stripe::Begun,
@@ -264,10 +281,8 @@ fn clocks(view: &View, stage: &BuildStage) -> Markup {
 
 /// The readings after the work that a hold point writes down.
 fn read(view: &View, hold: &Hold) -> Markup {
-    let case = view.case.as_ref().zip(view.state().layout.as_ref());
-    let taken = case.and_then(|(case, layout)| gates::taken(&hold.reads, &case.findings, layout, view.knowledge()));
     html! {
-        @if let Some(taken) = &taken {
+        @if let Some(taken) = taken(view, &hold.reads) {
             p {
                 "Read after the work: "
                 @for (n, f) in taken.last.iter().enumerate() {
@@ -292,7 +307,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
     let cautions = view.cautions_for(&stage.caution_ids);
     let holding = view.holding(&cautions);
     let (steps, holds) = (steps_of(view, stage), holds_of(view, stage));
-    let left = steps.iter().filter(|(n, _)| !done(view, &stage.id, *n)).count();
+    let left = steps.iter().filter(|(n, _)| !done(view, stage, *n)).count();
     let untouched = !stage.always && state_of(view, stage) == Stripe::NotStarted && stage.after_seeing.is_empty();
     let mind: Vec<_> = stage.warnings.iter().filter(|w| w.belongs(|a| view.was_stated(a))).collect();
     html! {
@@ -305,7 +320,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     span.quiet {
                         " "
                         @if left > 0 { (count(left, "step open", "steps open")) } @else {
-                            @let unsigned = holds.iter().filter(|h| !answered(h)).count();
+                            @let unsigned = holds.iter().filter(|h| !answered(view, h)).count();
                             @if unsigned > 0 { (count(unsigned, "hold point open", "hold points open")) }
                         }
                     }
@@ -323,9 +338,9 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
             ol.steps {
                 @for (n, step) in &steps {
                     @let number = (n + 1).to_string();
-                    li value=(number) class=(if done(view, &stage.id, *n) { "done" } else { "" }) {
+                    li value=(number) class=(if done(view, stage, *n) { "done" } else { "" }) {
                         span { (step) }
-                        @if done(view, &stage.id, *n) {
+                        @if done(view, stage, *n) {
                             " "
                             b { "done" }
                         } @else if holding.is_empty() {
@@ -411,7 +426,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     } {
                         p.strong { "Passed without proof by " (o.by) ": " (o.reason) }
                     }
-                    @if !answered(point) && holding.is_empty() {
+                    @if !answered(view, point) && holding.is_empty() {
                         ({
                             let mut filled = vec![("stage", stage.id.clone()), ("hold", h.record.clone())];
                             filled.extend(point.next_at.map(|at| ("position", at.to_string())));

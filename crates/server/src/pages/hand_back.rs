@@ -201,7 +201,7 @@ fn who_answers(view: &View) -> Markup {
                 dd { (holds(shop)) }
             }
             @for part in &back.parts {
-                dt { (super::part_name(view.knowledge(), &part.part)) ", " (part.supplier) }
+                dt { (crate::words::sentence(&super::part_name(view.knowledge(), &part.part))) ", " (part.supplier) }
                 dd {
                     (part.warranty.months) " months from the day it came: " (holds(&part.warranty))
                     @if let Some(batch) = &part.batch { ", batch " (batch) }

@@ -680,7 +680,7 @@ impl View {
                     @for p in &photos {
                         li {
                             a href=(format!("/attachments/{}", p.sha256)) {
-                                img src=(format!("/attachments/{}", p.sha256))
+                                img src=(format!("/attachments/{}/small", p.sha256))
                                     alt=(p.caption)
                                     loading="lazy";
                             }
