@@ -48,7 +48,7 @@ fn every_invented_job_says_so_and_loads_twice_without_harm() {
     let first = shop.run(&["verify", "--json"]).exits(0).json();
     let again = shop.run_bare(&["demo", "--out", "store", "--no-serve"]).exits(0);
     assert!(!again.out.contains("The bench is open"));
-    assert!(again.out.contains("10 papers in"));
+    assert!(again.out.contains("11 papers in"));
     assert_eq!(shop.run(&["verify", "--json"]).exits(0).json(), first);
     assert!(first["entries"].as_u64() > Some(0));
 }
