@@ -1086,6 +1086,9 @@ pub struct BuildStage {
     /// The joints that it closes: whoever opens one of them reaches this stage.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub closes: Vec<String>,
+    /// The kind of place whose caps it fits, each by its number and its arrow.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub caps: Option<Scope>,
     /// Operations after which it is due though they open none of its joints.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub after: Vec<String>,

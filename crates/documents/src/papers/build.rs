@@ -119,6 +119,7 @@ fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
         sheet.text(format!("Mind: {}.", mind.join(". ")));
     }
     steps(sheet, desk, stage);
+    caps(sheet, desk, stage);
     cures(sheet, desk, stage);
     bolts(sheet, desk, &|joint| stage_of(joint) == stage.id);
     if stage.harmless.is_none() {
@@ -171,6 +172,27 @@ fn readings<'a>(desk: &Desk<'a>, reads: &[String]) -> Option<gates::Taken<'a>> {
 /// Who read it and when, the last of them.
 fn read_by(taken: &gates::Taken<'_>) -> String {
     taken.last.last().map(|f| format!("read by {}, {}", f.by, day(&f.at))).unwrap_or_default()
+}
+
+/// The caps of a stage with the number and the arrow that each was marked with when it came off; a line where nobody
+/// wrote them down.
+fn caps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
+    let Some(scope) = stage.caps else { return };
+    let rows = desk.layout.positions(scope).into_iter().map(|place| {
+        let bag = desk.state.bags.iter().rfind(|b| b.position == Some(place) && b.marks.is_some());
+        let marks = bag.and_then(|b| b.marks.clone());
+        let lay = bag.map(|b| format!("bag {}", b.bag)).unwrap_or_default();
+        vec![
+            Cell::of(capital(&desk.layout.label(&place))),
+            marks.map_or_else(Cell::line, |marks| Cell { note: lay, ..Cell::of(marks) }),
+            Cell::tick(false),
+        ]
+    });
+    let rows: Vec<Vec<Cell>> = rows.collect();
+    sheet.table(
+        &[("Cap of", Some(1.6)), ("Number and arrow, as marked", Some(2.6)), ("On again the same way", Some(1.2))],
+        rows,
+    );
 }
 
 /// What cures, since when, and what it holds up; printed at the stage that put it on.

@@ -468,6 +468,24 @@ fn an_estimate_that_can_pass_what_was_agreed_says_so() {
 }
 
 #[test]
+fn the_build_sheet_names_each_cap_with_its_number_and_arrow_and_leaves_a_line_where_nobody_told() {
+    let demo = demo("0003-merrowin-f2");
+    let tail = demo.tail();
+    let text = words(&typeset(Paper::BuildSheet, &job(&demo, &tail), PaperSize::A4).unwrap().pdf);
+    let flat: String = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for (place, marks) in [("right", "right, arrow to the front"), ("left", "left, arrow to the front")] {
+        let (_, after) = flat.split_once(&format!("Rod bearing of the {place} cylinder {marks}")).unwrap();
+        assert!(after.trim_start().starts_with("bag cell"), "{place}: {after:.40}");
+    }
+    // Nobody told the marks of the main caps: each has its line.
+    let mains = demo.state.layout.as_ref().unwrap().positions(anatomy::Scope::MainBearing);
+    assert!(
+        mains.len() > 1
+            && mains.iter().all(|p| flat.contains(&format!("Main bearing {}", p.to_string().replace("main-", ""))))
+    );
+}
+
+#[test]
 fn the_build_sheet_holds_every_hold_point_of_the_stages_that_the_work_reaches() {
     for name in NAMES {
         let demo = demo(name);

@@ -426,13 +426,14 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                     } {
                         p.strong { "Passed without proof by " (o.by) ": " (o.reason) }
                     }
-                    @if !answered(view, point) && holding.is_empty() {
+                    // What was read may still be signed by name.
+                    @if !matches!(point.answer, Answer::Signed | Answer::Fitted) && holding.is_empty() {
                         ({
                             let mut filled = vec![("stage", stage.id.clone()), ("hold", h.record.clone())];
                             filled.extend(point.next_at.map(|at| ("position", at.to_string())));
                             view.form(Kind::HoldPointSigned, "Sign it", &filled)
                         })
-                        @if point.answer == Answer::Open {
+                        @if point.answer == Answer::Open && !answered(view, point) {
                             ({
                                 view.form(
                                     Kind::HoldPointPassedOpen,
