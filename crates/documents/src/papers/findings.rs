@@ -148,7 +148,7 @@ fn outside(sheet: &mut Sheet, desk: &Desk<'_>) {
     let lines = desk.case.outside.iter().map(|o| {
         let how = o.how.as_ref().map(|h| format!(" ({h})")).unwrap_or_default();
         match o.state.as_str() {
-            "open" => format!("{}: open; {} settles it", o.name, plain(&o.check)),
+            "open" => format!("{}: open. {}", o.name, capital(&plain(&o.check))),
             state => format!("{}: {}{how}", o.name, plain(state)),
         }
     });
