@@ -67,6 +67,14 @@ impl<'k> HoldPoint<'k> {
         Self { stage, hold, answer: answer(state, stage, hold), open_at, next_at: places.first().copied() }
     }
 
+    /// Whether the readings after the work that it writes down are there and good, where nothing waits for a name: it is
+    /// open, the technician signs it, and the first start does not wait for it.
+    #[must_use]
+    pub fn by_reading(&self, taken: Option<&Taken<'_>>) -> bool {
+        let wants_a_name = self.hold.before_start || self.hold.sign != Signer::Technician;
+        self.answer == Answer::Open && self.open_at.is_empty() && !wants_a_name && taken.is_some_and(|t| t.good)
+    }
+
     /// Stage and record, as a refusal names it, with the places that are left where some are signed.
     #[must_use]
     pub fn name(&self) -> String {

@@ -346,6 +346,35 @@ fn a_clearance_is_worked_out_from_the_two_sizes_and_held_against_the_manual() {
 }
 
 #[test]
+fn a_good_reading_stands_for_a_hold_point_only_where_nothing_waits_for_a_name() {
+    let known = knowledge();
+    let lines = told(TWIN);
+    let names = |lines: &[StoryLine], good: bool| -> Vec<String> {
+        let now = state(lines);
+        let case = workup::work_up(&now, &known).unwrap();
+        let layout = now.layout.as_ref().unwrap();
+        let told = workup::work::stated(&now, layout, &known);
+        let points = known.steps.iter().flat_map(|s| gates::of_stage(&now, &told, &s.value));
+        let read = points.filter(|p| {
+            let taken = gates::taken(&p.hold.reads, &case.findings, layout, &known);
+            assert!(!p.by_reading(None), "nothing was read");
+            p.by_reading(taken.as_ref()) == good && taken.is_some_and(|t| t.good)
+        });
+        read.map(|p| p.hold.record.clone()).collect()
+    };
+    assert!(names(&lines, true).contains(&"cold cooling hold".to_owned()));
+    // Without its signature the clearance that the first start waits for still wants a name.
+    let rod = |l: &StoryLine| of(l, Kind::HoldPointSigned, "hold", "rod clearance each");
+    let strip =
+        |l: &StoryLine| of(l, Kind::ReadingTaken, "check", "bearing-plastic-strip") && l.body["phase"] == "as-left";
+    let bare: Vec<StoryLine> = lines.iter().filter(|l| !rod(l) && !strip(l)).cloned().collect();
+    assert!(!names(&bare, true).contains(&"rod clearance each".to_owned()));
+    // And what somebody passed without proof stays passed.
+    let hold = json!({"stage": "wait", "hold": "cold cooling hold", "by": "Sunniva", "reason": "the gauge leaks"});
+    assert!(!names(&then(lines, Kind::HoldPointPassedOpen, hold), true).contains(&"cold cooling hold".to_owned()));
+}
+
+#[test]
 fn how_far_a_joint_is_counts_every_bolt_that_was_placed() {
     use workup::tightening::{HowFar, how_far, joints};
     let whole = state(&told(VAN));

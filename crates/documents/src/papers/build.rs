@@ -133,12 +133,7 @@ fn steps(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
         .zip(&stage.steps)
         .filter_map(|(n, step)| {
             let number = n.to_string();
-            let told: Vec<_> = desk
-                .state
-                .steps_done
-                .iter()
-                .filter(|s| s.stage == stage.id && (s.step == number || s.step == step.words))
-                .collect();
+            let told: Vec<_> = desk.state.steps_done.iter().filter(|s| curing::is_step(s, stage, n, step)).collect();
             // What another kind of engine does is left out, unless somebody did it.
             if told.is_empty() && !step.belongs(|name| desk.was_stated(name)) {
                 return None;
@@ -390,7 +385,7 @@ fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
     if !point.open_at.is_empty() {
         by.push(format!("open: {}", point.open_at.join(", ")));
     }
-    let read = taken.as_ref().filter(|t| t.good && hold.sign == Signer::Technician && point.open_at.is_empty());
+    let read = taken.as_ref().filter(|t| point.by_reading(Some(t)));
     let signature = match (by.is_empty(), open) {
         (false, _) => Cell::of(by.join("; ")),
         (true, Some(o)) => Cell::of(format!("passed open by {}: {}", o.by, o.reason)),
@@ -400,7 +395,7 @@ fn one_hold(desk: &Desk<'_>, point: &HoldPoint<'_>) -> Vec<Cell> {
             None => Cell { line: true, text: signer(hold.sign).to_owned(), ..Cell::default() },
         },
     };
-    let done = matches!(point.answer, Answer::Signed | Answer::Fitted) || (read.is_some() && !hold.before_start);
+    let done = matches!(point.answer, Answer::Signed | Answer::Fitted) || read.is_some();
     vec![
         Cell::tick(done),
         Cell::strong(capital(&hold.record)),

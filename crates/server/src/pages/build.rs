@@ -20,9 +20,9 @@ const FILLING: &str = "wait";
 
 /// Whether a step was told, or the readings after the work that it takes are there and inside.
 fn done(view: &View, stage: &BuildStage, step: usize) -> bool {
-    let number = (step + 1).to_string();
-    let told = view.state().steps_done.iter().any(|s| s.stage == stage.id && s.step == number);
-    told || stage.steps.get(step).is_some_and(|step| taken(view, &step.reads).is_some_and(|t| t.good))
+    let Some(known) = stage.steps.get(step) else { return false };
+    view.state().steps_done.iter().any(|s| curing::is_step(s, stage, step + 1, known))
+        || taken(view, &known.reads).is_some_and(|t| t.good)
 }
 
 /// The readings after the work of some checks.
@@ -44,13 +44,7 @@ fn holds_of<'a>(view: &View, stage: &'a BuildStage) -> Vec<HoldPoint<'a>> {
 
 /// Whether nothing is left to do at a hold point: it is answered, or was read after the work where nothing waits for a name.
 fn answered(view: &View, point: &HoldPoint<'_>) -> bool {
-    let hold = point.hold;
-    let by_reading = point.answer == Answer::Open
-        && point.open_at.is_empty()
-        && !hold.before_start
-        && hold.sign == Signer::Technician
-        && taken(view, &hold.reads).is_some_and(|t| t.good);
-    matches!(point.answer, Answer::Signed | Answer::Fitted) || by_reading
+    matches!(point.answer, Answer::Signed | Answer::Fitted) || point.by_reading(taken(view, &point.hold.reads).as_ref())
 }
 
 /// What the engine's manual says for a hold point, or that it must be looked up there.

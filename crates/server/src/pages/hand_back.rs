@@ -184,8 +184,8 @@ fn who_answers(view: &View) -> Markup {
     let holds = |w: &comeback::Warranty| {
         if w.holds { format!("holds until {}", w.until) } else { format!("ended {}", w.until) }
     };
-    let findings = view.case.iter().flat_map(|case| &case.findings).cloned().collect::<Vec<_>>();
-    let rows = comeback::then_and_now(view.state(), view.knowledge(), &findings);
+    let findings = view.case.as_ref().map_or(&[][..], |case| &case.findings);
+    let rows = comeback::then_and_now(view.state(), view.knowledge(), findings);
     let shown = |f: Option<&workup::findings::Finding>| f.map_or_else(|| "not read".to_owned(), |f| f.shown.clone());
     html! {
         dl.lists {
