@@ -155,11 +155,18 @@ async function keepAndSend(form, submitter, record) {
   }
   const patience = new Promise((yes) => setTimeout(yes, queue.hasFile(record) ? 5 * PATIENT : PATIENT, null));
   const done = await Promise.race([queue.sendAll().catch(() => null), patience]);
-  const became = done?.get(record.id) || done?.stopped;
+  let became = done?.get(record.id);
+  if (!became && done) {
+    // Another page of this phone, or the beginning of this one, met it first. The shop knows an entry again and says the same
+    // of it, and with that where to go on.
+    const now = await queue.one(record.id);
+    if (!now) became = await queue.send(record);
+    else if (now.state === "refused") became = { out: "refused" };
+    if (!now && became.out === "away") return location.reload();
+  }
+  became ??= done?.stopped;
   if (became?.out === "kept" && became.next) return location.assign(became.next);
   if (became?.out === "refused") return sentPlainly(record);
-  // Sent by another page of this phone meanwhile.
-  if (!became && done && !(await queue.one(record.id))) return location.reload();
   resting(form);
   stays(form, submitter, record);
 }

@@ -512,7 +512,7 @@ impl Hand {
             }
             tokio::time::sleep(Duration::from_millis(20)).await;
         }
-        panic!("the field never stood at {position}: {}", words(&self.client).await)
+        panic!("{} never stood at {position}: {}", self.path().await?, words(&self.client).await)
     }
 
     /// Enters a straightedge station by station, in the fold of its field.

@@ -32,6 +32,11 @@ fn phase_of(word: &str) -> Phase {
     Phase::ALL.iter().copied().find(|p| p.word() == word).unwrap_or(Phase::AsFound)
 }
 
+/// The phase as an address says it: nothing for the usual one.
+fn phase_word(phase: Phase) -> &'static str {
+    if phase == Phase::AsFound { "" } else { phase.word() }
+}
+
 fn is_taken(view: &View, check: &str, reading: &str, position: &Position, phase: Phase) -> bool {
     let same =
         |r: &ReadingTaken| r.check == check && r.reading == reading && r.position == *position && r.phase == phase;
@@ -814,43 +819,45 @@ pub(crate) fn kept(view: &View, entry: EntryId) -> Markup {
                     p { "It was taken back; it stays in the record." }
                 }
             }
-            (panel_place(&moved(view, &entry.to_string())))
-        }
-        p.go {
-            @if let (Some((reading, place)), Some(r)) = (&next, taken) {
-                a   .button
-                    .big
-                    href=({
-                        view.link(
-                            &format!(
-                                "enter?check={}&reading={reading}&position={}&phase={}",
-                                r.check,
-                                place.address(),
-                                if r.phase == Phase::AsFound { "" } else { r.phase.word() },
-                            ),
-                        )
-                    })
-                {
-                    "Next: "
-                    (view.place(place))
-                    @if *reading != r.reading { ", " (words(reading)) }
+            // Above what moves: nothing slides under a thumb when the work-up is there.
+            p.go {
+                @if let (Some((reading, place)), Some(r)) = (&next, taken) {
+                    a   .button
+                        .big
+                        href=({
+                            view.link(
+                                &format!(
+                                    "enter?check={}&reading={reading}&position={}&phase={}",
+                                    r.check,
+                                    place.address(),
+                                    phase_word(r.phase),
+                                ),
+                            )
+                        })
+                    {
+                        "Next: "
+                        (view.place(place))
+                        @if *reading != r.reading { ", " (words(reading)) }
+                    }
                 }
+                @if let Some(r) = taken {
+                    a   .button
+                        href=({
+                            view.link(
+                                &format!(
+                                    "enter?check={}&reading={}&position={}&phase={}",
+                                    r.check,
+                                    r.reading,
+                                    r.position.address(),
+                                    phase_word(r.phase),
+                                ),
+                            )
+                        })
+                    { "Once more here" }
+                }
+                a.button href=(view.link(moment.word())) { "Back to " (super::tab(moment)) }
             }
-            @if let Some(r) = taken {
-                a   .button
-                    href=({
-                        view.link(
-                            &format!(
-                                "enter?check={}&reading={}&position={}",
-                                r.check,
-                                r.reading,
-                                r.position.address(),
-                            ),
-                        )
-                    })
-                { "Once more here" }
-            }
-            a.button href=(view.link(moment.word())) { "Back to " (super::tab(moment)) }
+            (panel_place(&moved(view, &entry.to_string())))
         }
         @if taken.is_some() {
             p { (view.take_back(&entry.to_string(), "Undo: take this reading back")) }
