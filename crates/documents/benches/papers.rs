@@ -1,8 +1,11 @@
 //! The papers of the three stories, warm: each by itself, and all of a job one after another.
+//!
+//! *New* is a paper whose job has moved on since it was last set: its end of chain differs, so the typesetter cannot give back what
+//! it remembers of the whole page. *Again* is the same paper once more.
 
 #![expect(clippy::expect_used, reason = "a benchmark over built-in jobs")]
 
-use criterion::{Criterion, criterion_group, criterion_main};
+use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use documents::papers::{JobPapers, PaperSize, due, typeset};
 use knowledge::Knowledge;
 use logbook::{fold, seal_story, story_from_lines};
@@ -29,11 +32,38 @@ fn bench(c: &mut Criterion) {
         let papers = due(&case, &state, &knowledge);
         let mut group = c.benchmark_group(name);
         group.sample_size(10);
+        let mut turn = 0_u32;
+        let mut tail = || {
+            turn += 1;
+            format!("{turn:08x}")
+        };
         for paper in &papers {
-            group.bench_function(paper.word(), |b| b.iter(|| typeset(*paper, &from, PaperSize::A4)));
+            group.bench_function(format!("{}/new", paper.word()), |b| {
+                b.iter_batched(
+                    &mut tail,
+                    |tail| {
+                        typeset(
+                            *paper,
+                            &JobPapers { chain_tail: &tail, issued: from.issued.clone(), ..from },
+                            PaperSize::A4,
+                        )
+                    },
+                    BatchSize::PerIteration,
+                );
+            });
+            group.bench_function(format!("{}/again", paper.word()), |b| {
+                b.iter(|| typeset(*paper, &from, PaperSize::A4))
+            });
         }
-        group.bench_function("all", |b| {
-            b.iter(|| papers.iter().map(|paper| typeset(*paper, &from, PaperSize::A4)).collect::<Vec<_>>());
+        group.bench_function("all/new", |b| {
+            b.iter_batched(
+                &mut tail,
+                |tail| {
+                    let from = JobPapers { chain_tail: &tail, issued: from.issued.clone(), ..from };
+                    papers.iter().map(|paper| typeset(*paper, &from, PaperSize::A4)).collect::<Vec<_>>()
+                },
+                BatchSize::PerIteration,
+            );
         });
         group.finish();
     }

@@ -45,20 +45,25 @@ pub(super) fn fitted(
     size: PaperSize,
     blank: impl Fn(PaperSize) -> Sheet,
 ) -> Result<Typeset, PaperError> {
-    let mut last = None;
-    for detail in [Detail::Full, Detail::Fewer, Detail::Bare] {
+    const PAPER: &str = super::Paper::MachineOrder.word();
+    // Nobody works from a draft; it may be as long as it is.
+    let ordered = !desk.state.machine_orders.is_empty();
+    let with = |detail: Detail| {
         let mut sheet = blank(size);
-        // Nobody works from a draft; it may be as long as it is.
-        let ordered = !desk.state.machine_orders.is_empty();
         sheet.least_scale = ordered.then(|| detail.least_scale());
         let parts = write(&mut sheet, desk, detail);
-        let set = press::print(super::Paper::MachineOrder.word(), issued, &sheet)?;
-        if !ordered || set.pages <= parts.max(1) {
-            return Ok(set);
+        (sheet, parts.max(1))
+    };
+    if ordered {
+        for detail in [Detail::Full, Detail::Fewer] {
+            let (sheet, parts) = with(detail);
+            if let Some(set) = press::print_within(PAPER, issued, &sheet, parts)? {
+                return Ok(set);
+            }
         }
-        last = Some(set);
     }
-    last.ok_or(PaperError::Typesetting { paper: super::Paper::MachineOrder.word(), why: "nothing was set".to_owned() })
+    let (sheet, _) = with(if ordered { Detail::Bare } else { Detail::Full });
+    press::print(PAPER, issued, &sheet)
 }
 
 /// Writes the machine order; gives how many parts it is about.

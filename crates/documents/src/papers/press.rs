@@ -89,6 +89,34 @@ impl World for Desktop {
 
 /// Lays a sheet out and writes it as tagged PDF. `paper`: its word.
 pub(crate) fn print(paper: &'static str, issued: &str, sheet: &Sheet) -> Result<Typeset, PaperError> {
+    written(paper, issued, laid(paper, sheet)?)
+}
+
+/// The same where it takes no more pages than `most`; nothing where it takes more, and then no file is written either.
+pub(crate) fn print_within(
+    paper: &'static str,
+    issued: &str,
+    sheet: &Sheet,
+    most: usize,
+) -> Result<Option<Typeset>, PaperError> {
+    let laid = laid(paper, sheet)?;
+    if laid.document.pages().len() > most {
+        return Ok(None);
+    }
+    written(paper, issued, laid).map(Some)
+}
+
+/// A sheet laid out in pages.
+struct Laid {
+    document: PagedDocument,
+    /// What the typesetter remarked.
+    remarks: Vec<String>,
+    /// What the file is known by: the same content, the same file.
+    ident: String,
+}
+
+/// Lays a sheet out.
+fn laid(paper: &'static str, sheet: &Sheet) -> Result<Laid, PaperError> {
     let fail = |why: String| PaperError::Typesetting { paper, why };
     let mut data = serde_json::to_value(sheet).map_err(|e| fail(e.to_string()))?;
     printable(&mut data);
@@ -103,21 +131,27 @@ pub(crate) fn print(paper: &'static str, issued: &str, sheet: &Sheet) -> Result<
     let set = typst::compile::<PagedDocument>(&world);
     let remarks = told(&set.warnings);
     let document = set.output.map_err(|errors| fail(told(&errors).join("; ")))?;
+    Ok(Laid { document, remarks, ident: format!("witnessmark {paper} {data}") })
+}
+
+/// Pages as tagged PDF.
+fn written(paper: &'static str, issued: &str, laid: Laid) -> Result<Typeset, PaperError> {
+    let fail = |why: String| PaperError::Typesetting { paper, why };
     let standards =
         PdfStandards::new(&[PdfStandard::Ua_1, PdfStandard::A_2a]).map_err(|e| fail(e.message().to_string()))?;
     let options = PdfOptions {
-        ident: Smart::Custom(format!("witnessmark {paper} {data}")),
+        ident: Smart::Custom(laid.ident),
         creator: Smart::Custom(Some("witnessmark".to_owned())),
         timestamp: day(issued).map(Timestamp::new_utc),
         standards,
         ..PdfOptions::default()
     };
-    let pdf = typst_pdf::pdf(&document, &options).map_err(|errors| fail(told(&errors).join("; ")));
-    let pages = document.pages().len();
-    drop(document);
+    let pdf = typst_pdf::pdf(&laid.document, &options).map_err(|errors| fail(told(&errors).join("; ")));
+    let pages = laid.document.pages().len();
+    drop(laid.document);
     // Without this what was worked out for every paper would stay in memory.
     typst::comemo::evict(KEPT);
-    Ok(Typeset { pdf: pdf?, pages, remarks })
+    Ok(Typeset { pdf: pdf?, pages, remarks: laid.remarks })
 }
 
 fn told(diagnostics: &[SourceDiagnostic]) -> Vec<String> {
