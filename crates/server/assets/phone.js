@@ -162,7 +162,8 @@ async function keepAndSend(form, submitter, record) {
     const now = await queue.one(record.id);
     if (!now) became = await queue.send(record);
     else if (now.state === "refused") became = { out: "refused" };
-    if (!now && became.out === "away") return location.reload();
+    // It is in the shop and no longer here, so the page must not say that it waits on this phone.
+    if (!now && (became.out === "away" || became.out === "held")) return location.reload();
   }
   became ??= done?.stopped;
   if (became?.out === "kept" && became.next) return location.assign(became.next);
