@@ -20,7 +20,7 @@
 //!
 //! Beside the networks: [`life`] says from records how long parts last, [`mileage`] how far a whole has truly travelled
 //! when its instrument may lie, [`compare`] which of several ways forward costs least, and [`decision`] what knowing more
-//! is worth. [`luck`] is chance by name. `quadrature` and `normal` serve them, `shared` serves all.
+//! is worth. [`learning`] is what records make of shares and reliabilities. [`luck`] is chance by name. `quadrature` and `normal` serve them, `shared` serves all.
 
 pub mod network;
 
@@ -51,6 +51,8 @@ pub mod mileage;
 pub mod compare;
 
 pub mod decision;
+
+pub mod learning;
 
 pub mod luck;
 
