@@ -7,9 +7,10 @@
 //! - What it must not know: a job, a reading, a belief. It computes no verdict.
 //!
 //! Modules in reading order: [`source`], [`load`], [`network`] (causes, conditions, checks, blocks, outside faults),
-//! [`limits`], [`gauges`], [`workshop`], [`shop`], [`lint`].
+//! [`limits`], [`gauges`], [`workshop`], [`shop`], [`learnt`] (what a shop's own jobs say), [`lint`].
 
 pub mod gauges;
+pub mod learnt;
 pub mod limits;
 pub mod lint;
 pub mod load;
@@ -22,6 +23,7 @@ use anatomy::Scope;
 use std::path::Path;
 
 pub use gauges::Gauge;
+pub use learnt::{Adopted, Learnt, Odds, Showing};
 pub use limits::Limit;
 pub use load::{Complaint, FileSet, KnowledgeVersion, LoadError, Located, read_tables};
 pub use network::{
@@ -100,6 +102,8 @@ pub struct Knowledge {
     pub places: Vec<Located<Place>>,
     /// The shop itself, where it has told who it is.
     pub shop: Option<Shop>,
+    /// What the shop's own jobs say, where it has taken that up.
+    pub learnt: Learnt,
     /// The list of sources.
     pub sources: Vec<Located<Reference>>,
     /// The fingerprint of all files.
@@ -144,7 +148,7 @@ impl Knowledge {
         let repeats: Vec<Located<Repeat>> = take(read_tables(files, "checks", "repeat"), &mut wrong);
         let shops: Vec<Located<Shop>> = take(read_tables(files, "shop", "shop"), &mut wrong);
         wrong.extend(shop::complaints(&shops));
-        let knowledge = Self {
+        let mut knowledge = Self {
             attributes: take(read_tables(files, "causes", "attribute"), &mut wrong),
             causes: take(read_tables(files, "causes", "cause"), &mut wrong),
             conditions: take(read_tables(files, "conditions", "condition"), &mut wrong),
@@ -177,6 +181,14 @@ impl Knowledge {
             residues: take(read_tables(files, "residues", "residue"), &mut wrong),
             places: take(read_tables(files, "residues", "place"), &mut wrong),
             shop: shops.into_iter().next().map(|shop| shop.value),
+            learnt: {
+                let adopted: Vec<Located<Adopted>> = take(read_tables(files, "learnt", "learnt"), &mut wrong);
+                let adopted = adopted.into_iter().next();
+                let counts = adopted.as_ref().is_some_and(|a| a.against == files.book().as_str());
+                let odds = take(read_tables(files, "learnt", "odds"), &mut wrong);
+                let showings = take(read_tables(files, "learnt", "showing"), &mut wrong);
+                Learnt { adopted, odds, showings, counts, replaced: Vec::new() }
+            },
             sources: {
                 let mut sources = take(read_tables(files, "sources", "source"), &mut wrong);
                 sources.extend(take(read_tables(files, "checks", "source"), &mut wrong));
@@ -184,9 +196,53 @@ impl Knowledge {
             },
             version: files.version(),
         };
+        wrong.extend(knowledge.learnt_complaints().into_iter().filter(|_| knowledge.learnt.counts));
+        let mildest: Vec<(String, String)> = knowledge.first_states();
+        let Self { learnt, checks, .. } = &mut knowledge;
+        learnt.put_into(checks, |of| mildest.iter().find(|(id, _)| id == of).map(|(_, state)| state.clone()));
         wrong.sort();
         wrong.dedup();
         if wrong.is_empty() { Ok(knowledge) } else { Err(LoadError::Files(wrong)) }
+    }
+
+    /// The same knowledge without what the shop's own jobs say: the book.
+    #[must_use]
+    pub fn without_learnt(&self) -> Self {
+        let mut book = self.clone();
+        for check in std::mem::take(&mut book.learnt).replaced {
+            book.checks.iter_mut().filter(|c| c.id == check.id).for_each(|c| c.clone_from(&check));
+        }
+        book
+    }
+
+    /// The mildest state of every cause and condition, by id.
+    fn first_states(&self) -> Vec<(String, String)> {
+        let causes = self.causes.iter().map(|c| (&c.id, &c.states));
+        let all = causes.chain(self.conditions.iter().map(|c| (&c.id, &c.states)));
+        all.filter_map(|(id, states)| Some((id.clone(), states.first()?.clone()))).collect()
+    }
+
+    /// What is wrong with what the shop's own jobs say.
+    pub(crate) fn learnt_complaints(&self) -> Vec<Complaint> {
+        let outcomes = |check: &str, reading: &str| match &self.reading(check, reading)?.kind {
+            ReadingKind::Graded { outcomes, .. } | ReadingKind::Nominal { outcomes, .. } => Some(outcomes.len()),
+            ReadingKind::Numeric(_) => None,
+        };
+        learnt::complaints(&self.learnt, |of| self.states_of(of).map(<[String]>::to_vec), outcomes)
+    }
+
+    /// The states of a cause or condition, mildest first.
+    #[must_use]
+    pub fn states_of(&self, id: &str) -> Option<&[String]> {
+        let cause = self.cause(id).map(|c| c.value.states.as_slice());
+        cause.or_else(|| self.condition(id).map(|c| c.value.states.as_slice()))
+    }
+
+    /// The name of a cause or condition in trade words.
+    #[must_use]
+    pub fn name_of(&self, id: &str) -> Option<&str> {
+        let cause = self.cause(id).map(|c| c.value.name.as_str());
+        cause.or_else(|| self.condition(id).map(|c| c.value.name.as_str()))
     }
 
     /// The name of the shop, where it has told one.

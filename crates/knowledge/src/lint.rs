@@ -55,6 +55,7 @@ impl Knowledge {
         out.extend(lint_caution_tables(&self.cautions, &known));
         out.extend(lint_residues(&self.residues, &self.places, &known));
         out.extend(lint_calls(&self.calls, &self.options));
+        out.extend(self.learnt_complaints());
         for call in &self.calls {
             sourced(call, "source", &call.source, &known, &mut out);
             sourced(call, "figures", &call.figures, &known, &mut out);

@@ -124,6 +124,7 @@ pub const FOLDERS: &[(&str, &[&str])] = &[
     ("checks", &["check", "stage", "prerequisite", "tool", "checklist", "repeat", "source"]),
     ("conditions", &["condition"]),
     ("gauges", &["gauge"]),
+    ("learnt", &["learnt", "odds", "showing"]),
     ("limits", &["limit"]),
     ("operations", &["operation"]),
     ("options", &["option", "call"]),
@@ -240,8 +241,26 @@ impl FileSet {
     /// The fingerprint of all files, by which a case records what it was judged by.
     #[must_use]
     pub fn version(&self) -> KnowledgeVersion {
+        self.fingerprint(|_| true)
+    }
+
+    /// The fingerprint of causes, conditions and checks, against which a shop learns its own odds.
+    #[must_use]
+    pub fn book(&self) -> KnowledgeVersion {
+        self.fingerprint(|folder| crate::learnt::LEARNT_AGAINST.contains(&folder))
+    }
+
+    /// These files without what the shop's own jobs say.
+    #[must_use]
+    pub fn without_learnt(mut self) -> Self {
+        self.files.retain(|path, _| !path.starts_with("learnt/"));
+        self
+    }
+
+    fn fingerprint(&self, counts: impl Fn(&str) -> bool) -> KnowledgeVersion {
         let mut sum = Sha256::new();
-        for (path, file) in &self.files {
+        let counting = |path: &str| path.split('/').next().is_some_and(&counts);
+        for (path, file) in self.files.iter().filter(|(path, _)| counting(path)) {
             for part in [path.as_bytes(), file.bytes.as_slice()] {
                 sum.update(u64::try_from(part.len()).unwrap_or(u64::MAX).to_be_bytes());
                 sum.update(part);

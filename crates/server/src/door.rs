@@ -149,6 +149,7 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .route("/jobs/{id}/{moment}", get(moment))
         .route("/gauges", get(gauges))
         .route("/machine-work", get(machine_work))
+        .route("/own-jobs", get(own_jobs))
         .route("/calculators", get(calculators))
         .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
@@ -237,6 +238,20 @@ async fn machine_work(State(bench): State<Bench>, Query(asked): Query<Typed>, he
     };
     let page = pages::wall::unknown_code(&who(&bench, &headers), code, &why);
     Ok((StatusCode::NOT_FOUND, page).into_response())
+}
+
+/// What the shop's own finished jobs say; counted anew each time, beside the pages that are being shown.
+async fn own_jobs(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
+    let jobs = bench.jobs().await?;
+    let book = bench.knowledge().without_learnt();
+    let counted = tokio::task::spawn_blocking(move || {
+        let states: Vec<logbook::JobState> = jobs.iter().map(|job| job.state.clone()).collect();
+        workup::learning::learn(&states, &book, surroundings::now())
+    });
+    let broken = |why: String| Trouble::new(StatusCode::INTERNAL_SERVER_ERROR, "the jobs cannot be counted", why);
+    let lesson =
+        counted.await.map_err(|error| broken(error.to_string()))?.map_err(|error| broken(error.to_string()))?;
+    Ok(pages::own_jobs::page(&bench, &lesson, &who(&bench, &headers)).into_response())
 }
 
 async fn calculators(State(bench): State<Bench>, headers: HeaderMap) -> Shown {

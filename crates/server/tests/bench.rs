@@ -1761,3 +1761,41 @@ async fn over_http_a_machine_order_without_a_code_gets_one_and_an_unknown_code_i
     let (answer, said) = shop.post_entry(&key(43), &back(&code), None).await;
     assert_eq!(answer.status(), StatusCode::CREATED, "{said}");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_a_part_turned_out_to_be_is_asked_told_and_counted() {
+    let shop = Shop::told(STORY, usize::MAX).await;
+    // The questions come with the work-up.
+    let mut page = String::new();
+    for _ in 0..600 {
+        let (answer, now) = shop.get(&format!("/jobs/{}/prove", shop.job)).await;
+        assert_eq!(answer.status(), StatusCode::OK);
+        page = now;
+        if page.contains("seen with the part out") {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    assert!(
+        page.contains("What it turned out to be") && page.contains("seen with the part out"),
+        "{}",
+        words_of(&page)
+    );
+    let (_, before) = shop.get("/own-jobs").await;
+    assert!(words_of(&before).contains("job counts"), "{}", words_of(&before));
+    let form = [
+        ("condition", "gasket-cylinder-coolant"),
+        ("position", "cyl-3"),
+        ("state", "leaking"),
+        ("how", "seen with the part out"),
+    ];
+    let (answer, page) = shop.post_form(&format!("/jobs/{}/tell/outcome-found", shop.job), &form).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (answer, after) = shop.get("/own-jobs").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(
+        after.contains("data-odds=\"gasket-cylinder-coolant\"")
+            && !before.contains("data-odds=\"gasket-cylinder-coolant\"")
+    );
+    assert!(words_of(&after).contains("Too few jobs told it; the book stays"), "{}", words_of(&after));
+}

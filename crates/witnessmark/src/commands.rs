@@ -10,6 +10,7 @@ pub(crate) mod gauges;
 pub(crate) mod jobs;
 pub(crate) mod knowledge;
 pub(crate) mod lan;
+pub(crate) mod learn;
 pub(crate) mod life;
 pub(crate) mod machine;
 pub(crate) mod network;

@@ -136,6 +136,8 @@ enum Command {
     Life(commands::life::Life),
     /// How good the advice is, tried on drawn engines.
     Simulate(commands::simulate::Simulate),
+    /// What the shop's own finished jobs say beside the book; taken up, or taken back.
+    Learn(commands::learn::Learn),
 }
 
 fn main() -> ExitCode {
@@ -225,6 +227,7 @@ fn run(cli: Cli) -> Done {
             Command::Calc(c) => c.run(&desk),
             Command::Life(c) => c.run(&desk),
             Command::Simulate(c) => c.run(&desk).await,
+            Command::Learn(c) => c.run(&desk).await,
         }
     });
     // A work-up that nobody waits for any more does not hold up the end.

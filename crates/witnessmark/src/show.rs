@@ -8,11 +8,12 @@ use quantity::Verdict;
 use workup::asking;
 use workup::series::severity;
 pub(crate) use workup::words::count;
+use workup::words::per_cent;
 use workup::words::{of_engines, words};
 use workup::{Belief, Case, CheckWorth, Finding, OptionLine, Reason, RiskLine};
 
 use crate::desk::Job;
-use crate::talk::{Talk, Tone, grouped, per_cent};
+use crate::talk::{Talk, Tone, grouped};
 
 /// How many rows each part has when not everything is asked for \[ours\].
 const FEW: usize = 6;

@@ -181,16 +181,6 @@ pub(crate) fn wrapped(text: &str, width: usize, hang: usize) -> Vec<String> {
     lines
 }
 
-/// A chance in per cent, never rounded to certainty.
-pub(crate) fn per_cent(p: f64) -> String {
-    match p * 100.0 {
-        c if c > 99.95 => "over 99.9\u{a0}%".to_owned(),
-        c if c >= 99.5 || (0.05..0.95).contains(&c) => format!("{c:.1}\u{a0}%"),
-        c if c < 0.05 => "under 0.1\u{a0}%".to_owned(),
-        c => format!("{c:.0}\u{a0}%"),
-    }
-}
-
 /// A whole number in groups of three.
 pub(crate) fn grouped(value: f64) -> String {
     workup::words::grouped(value)

@@ -66,11 +66,11 @@ pub struct Group {
 /// The evidence of a job.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
-    /// Readings for inference, the complaint first; it belongs to no group.
+    /// Readings for inference, the complaint first, what the shop's own jobs say last; neither belongs to a group.
     pub readings: Vec<Reading>,
-    /// Per reading but the complaint: the finding that it is of, by place in the list of findings.
+    /// Per reading of a finding, after the complaint: the finding, by place in the list of findings.
     pub findings: Vec<usize>,
-    /// Per reading but the complaint: what it says of its own accord if nobody ever made a slip.
+    /// The same readings: what each says of its own accord if nobody ever made a slip.
     pub sure: Vec<[f64; 2]>,
     /// The same readings as witnesses.
     pub groups: Vec<Group>,
@@ -79,7 +79,7 @@ pub struct Evidence {
 impl Evidence {
     /// The readings as they would be if nobody ever made a slip of the pen.
     pub(crate) fn without_slips(&self) -> Vec<Reading> {
-        let own = [None].into_iter().chain(self.sure.iter().copied().map(Some));
+        let own = [None].into_iter().chain(self.sure.iter().copied().map(Some)).chain(std::iter::repeat(None));
         self.readings.iter().zip(own).map(|(r, own)| Reading { own: own.unwrap_or(r.own), ..r.clone() }).collect()
     }
 }
@@ -100,7 +100,7 @@ pub fn is_best(reading: &knowledge::Reading, seen: &Seen) -> bool {
 }
 
 /// Whether a finding is one of several spots of one measurement and another spot reads worse: only the worst counts.
-fn outdone(finding: &Finding, findings: &[Finding]) -> bool {
+pub(crate) fn outdone(finding: &Finding, findings: &[Finding]) -> bool {
     let Some(Seen::Number { value, .. }) = finding.seen else { return false };
     finding.spot.is_some()
         && findings.iter().any(|other| {
@@ -137,7 +137,34 @@ pub fn complaint(net: &EngineNet, knowledge: &Knowledge) -> Reading {
     Reading { name: "complaint".to_owned(), own: [1.0, 0.0], links, echo: 0.0 }
 }
 
-/// Readings as evidence, the complaint first, later ones of one kind at one place discounted where they only agree.
+/// What the shop's own jobs say before any check, as one reading for each cause and each place: the chance of its state is
+/// multiplied by the factor learnt. It speaks of engines brought in with a complaint, as the shop's jobs were, and of no others.
+#[must_use]
+pub fn own_odds(net: &EngineNet, knowledge: &Knowledge) -> Vec<Reading> {
+    let mut out = Vec::new();
+    for odds in knowledge.learnt.counting() {
+        let places = net.what.iter().enumerate().filter(|(_, what)| match (what, odds.scope) {
+            (What::Cause(id), None) => *id == odds.of,
+            (What::Condition(id, position), Some(scope)) => *id == odds.of && position.scope() == scope,
+            (What::Cause(_), Some(_)) | (What::Condition(..), None) => false,
+        });
+        out.extend(places.map(|(parent, _)| Reading {
+            name: format!("own-odds/{}@{parent}", odds.of),
+            own: [0.0, 1.0],
+            links: vec![ReadingLink { parent, given: odds.factor.iter().map(|f| [0.0, *f]).collect() }],
+            echo: 0.0,
+        }));
+    }
+    out
+}
+
+/// What is known before any check: the complaint first, then what the shop's own jobs say.
+#[must_use]
+pub fn before_any_check(net: &EngineNet, knowledge: &Knowledge) -> Vec<Reading> {
+    std::iter::once(complaint(net, knowledge)).chain(own_odds(net, knowledge)).collect()
+}
+
+/// Readings as evidence, the complaint first and what the shop's own jobs say last, later ones of one kind at one place discounted where they only agree.
 #[must_use]
 pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, findings: &[Finding]) -> Evidence {
     struct Earlier<'a> {
@@ -202,6 +229,7 @@ pub fn gather(net: &EngineNet, layout: &EngineLayout, knowledge: &Knowledge, fin
             best,
         });
     }
+    out.readings.extend(own_odds(net, knowledge));
     out
 }
 

@@ -759,9 +759,11 @@ fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'stati
         | Kind::ApprovalRefused => vec![("option", knowledge.options.iter().map(|o| o.id.as_str()).collect())],
         Kind::CauseNamed => vec![("cause", knowledge.causes.iter().map(|c| c.id.as_str()).collect())],
         Kind::OutcomeFound => {
-            let states = knowledge.condition(&field("condition")).map(|c| c.states.iter().map(String::as_str));
-            let conditions = knowledge.conditions.iter().map(|c| c.id.as_str()).collect();
-            vec![("condition", conditions), ("state", states.into_iter().flatten().collect())]
+            let of = field("condition");
+            let states = knowledge.states_of(&of).unwrap_or_default().iter().map(String::as_str).collect();
+            let conditions = knowledge.conditions.iter().map(|c| c.id.as_str());
+            let conditions = conditions.chain(knowledge.causes.iter().map(|c| c.id.as_str())).collect();
+            vec![("condition", conditions), ("state", states)]
         }
         Kind::WaitStarted => {
             let timed = knowledge.checks.iter().filter(|c| c.stands.is_some());

@@ -13,7 +13,8 @@
 //! [`customer_page`] and [`asking`] (what a customer is asked, and whether the question still holds), [`cores`] (old parts
 //! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came
 //! back), [`gates`] (hold points and what they hold up), [`quotes`] (offers side by side), [`teardown`] (what opening
-//! costs), [`tightening`] (the bolts of a joint), [`entering`] (the rules by which an entry is taken), [`simulate`] (how good
+//! costs), [`tightening`] (the bolts of a joint), [`entering`] (the rules by which an entry is taken), [`learning`] (what the shop's
+//! own jobs say of the odds), [`simulate`] (how good
 //! the advice is) and [`mod@words`].
 
 pub mod advice;
@@ -39,6 +40,7 @@ pub mod first_place;
 pub mod gates;
 pub mod gauges;
 pub mod invoice;
+pub mod learning;
 pub mod machine;
 pub mod money;
 pub mod network;

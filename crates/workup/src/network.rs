@@ -69,7 +69,7 @@ pub fn attributes(
 }
 
 /// Conditions in an order in which parents stand before their children.
-fn parents_first(knowledge: &Knowledge) -> Vec<&Condition> {
+pub(crate) fn parents_first(knowledge: &Knowledge) -> Vec<&Condition> {
     let mut done: BTreeSet<&str> = BTreeSet::new();
     let mut out: Vec<&Condition> = Vec::new();
     let mut left: Vec<&Condition> = knowledge.conditions.iter().map(|c| &c.value).collect();

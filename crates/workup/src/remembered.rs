@@ -41,16 +41,16 @@ impl Remembered {
         blocks: &[BlockHere],
         terms: &Terms,
     ) -> Result<Arc<Before>, LanesError> {
-        let complaint = beliefs::complaint(net, knowledge);
+        let given = beliefs::before_any_check(net, knowledge);
         // How far the engine is open changes prices, and nothing that is remembered here.
         let closed = Terms { reached: BTreeSet::new(), ..terms.clone() };
-        let about = format!("{:?}", (knowledge.version.as_str(), layout, &net.attributes, &complaint, closed));
+        let about = format!("{:?}", (knowledge.version.as_str(), layout, &net.attributes, &given, closed));
         if let Some((known, before)) = self.locked().as_ref()
             && *known == about
         {
             return Ok(Arc::clone(before));
         }
-        let untouched = Engine::build(&net.net, &[complaint])?;
+        let untouched = Engine::build(&net.net, &given)?;
         let run = untouched.run(&Extra::default())?;
         let chances = (0..net.what.len()).map(|index| run.marginal(index)).collect();
         let before = Arc::new(Before { chances, donors: Donors::drawn(net, blocks, knowledge, terms)? });

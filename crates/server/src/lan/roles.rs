@@ -81,6 +81,7 @@ const ROUTES: &[(&str, &str, &[Role])] = &[
     ("GET", "/jobs/{id}/{moment}", ALL),
     ("GET", "/gauges", ALL),
     ("GET", "/machine-work", ALL),
+    ("GET", "/own-jobs", ALL),
     ("GET", "/calculators", ALL),
     ("GET", "/calculators/{id}", ALL),
     ("GET", "/attachments/{sha256}", ALL),

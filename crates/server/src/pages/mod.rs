@@ -13,6 +13,7 @@ pub(crate) mod hand_back;
 pub(crate) mod hear;
 pub(crate) mod machine_work;
 pub(crate) mod order;
+pub(crate) mod own_jobs;
 pub(crate) mod pairing;
 pub(crate) mod place;
 pub(crate) mod prove;

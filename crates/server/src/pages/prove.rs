@@ -4,11 +4,11 @@
 
 use logbook::{Kind, Moment, Phase};
 use maud::{Markup, html};
-use workup::Finding;
+use workup::{Finding, learning};
 
 use super::{Panel, View, panel_place};
-use crate::marks;
 use crate::words::words;
+use crate::{forms, marks};
 
 /// The page.
 pub(crate) fn page(view: &View) -> Markup {
@@ -35,12 +35,76 @@ pub(crate) fn page(view: &View) -> Markup {
         (left(view))
         (super::test::another(view, Phase::AsLeft, "Another reading after the work"))
         (panel_place(&pairs(view)))
-        (view.form(Kind::OutcomeFound, "What a condition turned out to be", &[]))
+        (turned_out(view))
         (view.form(Kind::NoteWritten, "Write a note", &[]))
         (view.photo_form(None))
         (view.written("Written down here", super::of_moments(&[Moment::Prove])))
     };
     view.page(Moment::Prove, &body, Some((Panel::Proof, None)))
+}
+
+/// What parts turned out to be: what is told, and what readings spoke of and nobody has told the end of.
+fn turned_out(view: &View) -> Markup {
+    let outcomes = &view.state().outcomes;
+    let asked =
+        view.case.as_ref().map(|case| learning::to_tell(view.state(), case, view.knowledge())).unwrap_or_default();
+    html! {
+        section.sheet id="turned-out" {
+            h2 { "What it turned out to be" }
+            p.quiet {
+                "Told for the shop's own odds, sound parts as well as bad ones. "
+                a href="/own-jobs" { "What our own jobs say" }
+                "."
+            }
+            @if !outcomes.is_empty() {
+                ul.rows {
+                    @for o in outcomes {
+                        li {
+                            b { (view.knowledge().name_of(&o.condition).unwrap_or(&o.condition)) }
+                            ", " (view.place(&o.position)) ": "
+                            b { (words(&o.state)) }
+                            span.quiet { " · " (o.how) }
+                        }
+                    }
+                }
+            }
+            @for one in &asked { (ask(view, one)) }
+            (view.form(Kind::OutcomeFound, "Another one", &[]))
+        }
+    }
+}
+
+/// Asks what one condition turned out to be: its states to pick from, and how that was seen.
+fn ask(view: &View, one: &learning::ToTell) -> Markup {
+    const HOW: [&str; 4] = [
+        "seen with the part out",
+        "measured on the bench",
+        "tested at the machine shop",
+        "proved by running after the repair",
+    ];
+    let given = [("condition", one.condition.clone()), ("position", one.position.address())];
+    if !view.takes(Kind::OutcomeFound) && view.came_back(Kind::OutcomeFound, &given).is_none() {
+        return html! {};
+    }
+    let mut fields = forms::fields(Kind::OutcomeFound, view.state(), view.knowledge());
+    for field in &mut fields {
+        let fixed =
+            given.iter().find(|(name, _)| field.name == *name).map(|(_, value)| forms::Ask::Fixed(value.clone()));
+        let picked = match field.name.as_ref() {
+            "state" => Some(one.states.iter().map(|s| (s.clone(), words(s))).collect()),
+            "how" => Some(HOW.iter().map(|how| ((*how).to_owned(), (*how).to_owned())).collect()),
+            _ => None,
+        };
+        if let Some(ask) = fixed.or(picked.map(forms::Ask::Pick)) {
+            field.ask = ask;
+        }
+    }
+    html! {
+        details.fold open[view.came_back(Kind::OutcomeFound, &given).is_some()] {
+            summary { (one.name) ", " (one.place) }
+            (view.form_of(Kind::OutcomeFound, &given, fields, "Keep it"))
+        }
+    }
 }
 
 /// Whether the repair is proved, and the proofs that are asked for and not read yet; before a choice every one there is.

@@ -11,6 +11,7 @@ mod jobs;
 mod keeping;
 mod knowing;
 mod lan;
+mod learning;
 mod manners;
 #[path = "../../../store/tests/postgres_server/mod.rs"]
 mod postgres_server;

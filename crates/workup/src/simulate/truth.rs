@@ -44,10 +44,10 @@ impl<'a> Model<'a> {
         let luck = Luck::of(plan.seed).nth(u64::try_from(place).unwrap_or(u64::MAX));
         let knowledge = otherwise(believed, plan.spread, luck.at("otherwise"));
         let net = engine_net(layout, told, &knowledge);
-        let complaint = beliefs::complaint(&net, &knowledge);
+        let given = beliefs::before_any_check(&net, &knowledge);
         // Every model has draws of its own.
         let seed = plan.seed.wrapping_add(u64::try_from(place).unwrap_or(0).wrapping_mul(0x1_0001));
-        let engines = drawn(&net.net, &[complaint], engines, seed)?.draws;
+        let engines = drawn(&net.net, &given, engines, seed)?.draws;
         let kinds =
             believed.causes.iter().map(|c| c.id.clone()).chain(believed.conditions.iter().map(|c| c.id.clone()));
         let kinds = kinds.enumerate().map(|(place, id)| (id, place)).collect();
