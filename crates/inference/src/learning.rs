@@ -150,7 +150,8 @@ impl Counts {
         }
         for (cells, result) in self.tests.iter_mut().zip(&record.results) {
             if let (Some(cell), Some(result)) = (cells.get_mut(state), result) {
-                cell[usize::from(*result)] += weight;
+                let [no, yes] = cell;
+                *if *result { yes } else { no } += weight;
             }
         }
     }

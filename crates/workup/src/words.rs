@@ -123,6 +123,17 @@ pub fn first_of(names: &[String], most: usize) -> String {
     }
 }
 
+/// A chance in per cent, never rounded to certainty.
+#[must_use]
+pub fn per_cent(p: f64) -> String {
+    match p * 100.0 {
+        c if c > 99.95 => "over 99.9\u{a0}%".to_owned(),
+        c if c >= 99.5 || (0.05..0.95).contains(&c) => format!("{c:.1}\u{a0}%"),
+        c if c < 0.05 => "under 0.1\u{a0}%".to_owned(),
+        c => format!("{c:.0}\u{a0}%"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::{first_of, within};
@@ -143,16 +154,5 @@ mod tests {
         assert_eq!(within("EGR gasket"), "EGR gasket");
         assert_eq!(within("O-ring of the pick-up"), "O-ring of the pick-up");
         assert_eq!((within("A"), within("")), ("A".to_owned(), String::new()));
-    }
-}
-
-/// A chance in per cent, never rounded to certainty.
-#[must_use]
-pub fn per_cent(p: f64) -> String {
-    match p * 100.0 {
-        c if c > 99.95 => "over 99.9\u{a0}%".to_owned(),
-        c if c >= 99.5 || (0.05..0.95).contains(&c) => format!("{c:.1}\u{a0}%"),
-        c if c < 0.05 => "under 0.1\u{a0}%".to_owned(),
-        c => format!("{c:.0}\u{a0}%"),
     }
 }
