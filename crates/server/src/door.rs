@@ -18,6 +18,7 @@ use logbook::{EntryBody, EntryWithdrawn, HistoryLine, JobState, Kind, Moment, Ph
 use store::{ContentId, Standing, Store};
 use thiserror::Error;
 use tokio::net::TcpListener;
+use workup::practice;
 
 use crate::desk::Bench;
 use crate::entering::{Given, Refused};
@@ -129,6 +130,7 @@ fn routes(bench: &Bench) -> Router<Bench> {
     let mut router = Router::new()
         .route("/", get(wall))
         .route("/jobs", post(open_job))
+        .route("/practice", post(open_practice))
         .route("/jobs/{id}", get(job))
         .route("/jobs/{id}/live", get(live::live))
         .route("/jobs/{id}/enter", get(enter_page).post(enter_reading))
@@ -301,6 +303,34 @@ async fn open_job(State(bench): State<Bench>, headers: HeaderMap, Form(typed): F
     // The form carries the id of the job it would open, so that a second touch opens the same one.
     let job: JobId = typed.get("back").and_then(|t| t.parse().ok()).unwrap_or_else(surroundings::new_job);
     bench.keep(job, entry_of(&typed)?, &by, surroundings::DEVICE, &body).await?;
+    Ok(Redirect::to(&format!("/jobs/{job}/hear")).into_response())
+}
+
+/// Opens a practice job: its entries are kept one by one like any others, and it stands on its first page.
+async fn open_practice(State(bench): State<Bench>, headers: HeaderMap, Form(typed): Form<Typed>) -> Shown {
+    let by = who(&bench, &headers);
+    // The form carries the id of the job, so that a second touch opens the same one.
+    let job: JobId = typed.get("back").and_then(|t| t.parse().ok()).unwrap_or_else(surroundings::new_job);
+    let there = match bench.store().last_of(job).await? {
+        Some(_) => bench.job(job).await?.entries.len(),
+        None => 0,
+    };
+    let mut state = logbook::JobState::default();
+    for number in 0.. {
+        let Some(body) = practice::entry(number, &state, bench.knowledge()) else { break };
+        let body = body.map_err(|why| {
+            Trouble::new(
+                StatusCode::CONFLICT,
+                "the practice job does not fit this shop's knowledge",
+                format!("{why}; open a job of your own instead"),
+            )
+        })?;
+        // What an earlier touch kept is not kept twice.
+        if number >= there {
+            let (_, kept) = bench.keep(job, surroundings::new_entry(), &by, surroundings::DEVICE, &body).await?;
+            state = kept.state.clone();
+        }
+    }
     Ok(Redirect::to(&format!("/jobs/{job}/hear")).into_response())
 }
 

@@ -1799,3 +1799,32 @@ async fn what_a_part_turned_out_to_be_is_asked_told_and_counted() {
     );
     assert!(words_of(&after).contains("Too few jobs told it; the book stays"), "{}", words_of(&after));
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_practice_job_leads_through_its_first_steps() {
+    let shop = Shop::told(STORY, 1).await;
+    let id = "019c8e60-4600-7000-8fb2-2f3f4afc79aa";
+    let (answer, _) = shop.post_form("/practice", &[("back", id)]).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let kept = shop.store.entries_of(id.parse().unwrap()).await.unwrap().len();
+    // A second touch opens the same one and adds nothing.
+    shop.post_form("/practice", &[("back", id)]).await;
+    assert_eq!(shop.store.entries_of(id.parse().unwrap()).await.unwrap().len(), kept);
+    let (_, page) = shop.get(&format!("/jobs/{id}/hear")).await;
+    assert!(words_of(&page).contains("Practice, step 1 of 6"), "{}", words_of(&page));
+    let form = [("fault", "sensors"), ("answer", "excluded"), ("how", "cold values agree with the air")];
+    let (answer, page) = shop.post_form(&format!("/jobs/{id}/tell/outside-answered"), &form).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+    let (_, page) = shop.get(&format!("/jobs/{id}/hear")).await;
+    assert!(words_of(&page).contains("Practice, step 2 of 6"), "{}", words_of(&page));
+    // The key leads to where the reading is entered, and what was entered before stands there.
+    let link =
+        page.split("class=\"button\" href=\"").find(|part| part.contains("/enter?check=compression-dry")).unwrap();
+    let link = link.split('"').next().unwrap().replace("&amp;", "&");
+    let (answer, page) = shop.get(&link).await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(words_of(&page).contains("cylinder 3"), "{}", words_of(&page));
+    // Other jobs have no such strip.
+    let (_, page) = shop.get(&format!("/jobs/{}/hear", shop.job)).await;
+    assert!(!words_of(&page).contains("Practice, step"));
+}

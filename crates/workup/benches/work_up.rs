@@ -6,6 +6,10 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use knowledge::Knowledge;
 use logbook::{fold, seal_story, story_from_lines};
 
+/// That of the program.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn job(text: &str) -> logbook::JobState {
     let lines = story_from_lines(text).expect("a story");
     fold(&seal_story("reference", &lines).expect("a sealed story"))

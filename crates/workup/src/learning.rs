@@ -181,6 +181,9 @@ pub fn left_out(state: &JobState) -> Option<&'static str> {
     if state.layout.is_none() {
         return Some("its engine is not described");
     }
+    if crate::practice::is_practice(state) {
+        return Some("it is for practice");
+    }
     let known = state.closed.is_some() || !state.outcomes.is_empty();
     (!known).then_some("it is open, and what its parts turned out to be is not told")
 }

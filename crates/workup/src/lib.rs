@@ -14,7 +14,7 @@
 //! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came
 //! back), [`gates`] (hold points and what they hold up), [`quotes`] (offers side by side), [`teardown`] (what opening
 //! costs), [`tightening`] (the bolts of a joint), [`entering`] (the rules by which an entry is taken), [`learning`] (what the shop's
-//! own jobs say of the odds), [`simulate`] (how good
+//! own jobs say of the odds), [`practice`] (a job to learn with), [`simulate`] (how good
 //! the advice is) and [`mod@words`].
 
 pub mod advice;
@@ -47,6 +47,7 @@ pub mod network;
 pub mod notice;
 pub mod on_phone;
 pub mod opened;
+pub mod practice;
 pub mod proof;
 pub mod quotes;
 pub mod remembered;

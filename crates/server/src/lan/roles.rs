@@ -59,6 +59,7 @@ const HERE: &[Role] = &[];
 const ROUTES: &[(&str, &str, &[Role])] = &[
     ("GET", "/", ALL),
     ("POST", "/jobs", ALL),
+    ("POST", "/practice", ALL),
     ("GET", "/jobs/{id}", ALL),
     ("GET", "/jobs/{id}/live", ALL),
     ("GET", "/jobs/{id}/enter", ALL),

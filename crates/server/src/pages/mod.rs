@@ -16,6 +16,7 @@ pub(crate) mod order;
 pub(crate) mod own_jobs;
 pub(crate) mod pairing;
 pub(crate) mod place;
+mod practice;
 pub(crate) mod prove;
 pub(crate) mod queue;
 mod quotes;
@@ -804,6 +805,7 @@ impl View {
                     @for e in errors { (e.message) ". " }
                 }
             }
+            (practice::strip(self))
             div .status
                 role="status"
                 aria-live="polite"

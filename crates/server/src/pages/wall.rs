@@ -194,6 +194,23 @@ pub(crate) fn unknown_code(who: &str, typed: &str, why: &str) -> Markup {
     super::shell("No such machine order", who, &body)
 }
 
+/// Where a practice job is opened; at length where there is no job yet.
+fn practice(at_length: bool) -> Markup {
+    html! {
+        form.another method="post" action="/practice" {
+            @if at_length {
+                h2.thin { "New here?" }
+                p {
+                    "A practice job leads through a whole job in six steps, about five minutes: an invented engine, half tested. It "
+                    "counts for nothing."
+                }
+            }
+            input type="hidden" name="back" value=(surroundings::new_job());
+            button.plain[!at_length] type="submit" { "Open a practice job" }
+        }
+    }
+}
+
 /// The wall.
 pub(crate) fn page(
     bench: &Bench,
@@ -271,10 +288,12 @@ pub(crate) fn page(
                     }
                 }
             }
+            @if jobs.is_empty() && find.is_empty() { (practice(true)) }
             details.fold.sheet open[!errors.is_empty() || jobs.is_empty()] {
                 summary { "Open a job" }
                 (form.show())
             }
+            @if !jobs.is_empty() && find.is_empty() { (practice(false)) }
             @if !closed.is_empty() {
                 section {
                     h2.thin { (count(closed.len(), "job closed", "jobs closed")) }
