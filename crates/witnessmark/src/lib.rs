@@ -28,7 +28,7 @@ use clap::{ColorChoice, CommandFactory, Parser, Subcommand};
 use store::Place;
 
 use crate::desk::Desk;
-use crate::talk::{Manner, Talk, complain};
+use crate::talk::{Manner, Talk, complain, harmless};
 use crate::trouble::{Done, EXIT_HELP, Exit, Trouble};
 
 /// What `--store` takes.
@@ -159,12 +159,16 @@ pub fn main() -> ExitCode {
 /// The line that is said, where they are no command.
 pub fn understand(words: &[OsString]) -> Result<String, String> {
     let asked = Cli::try_parse_from(words).map_err(|error| {
-        if matches!(error.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) {
-            return error.to_string();
+        let helps = matches!(
+            error.kind(),
+            ErrorKind::DisplayHelp | ErrorKind::DisplayVersion | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
+        );
+        if helps {
+            return harmless(&error.to_string());
         }
-        misread(&error).err().and_then(|trouble| trouble.line()).unwrap_or_else(|| error.to_string())
+        harmless(&misread(&error).err().and_then(|trouble| trouble.line()).unwrap_or_else(|| error.to_string()))
     })?;
-    let store = asked.store.as_deref().map(Place::read).transpose().map_err(|why| why.to_string())?;
+    let store = asked.store.as_deref().map(Place::read).transpose().map_err(|why| harmless(&why.to_string()))?;
     Ok(format!("{:?} of {store:?}", asked.command))
 }
 

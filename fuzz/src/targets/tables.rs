@@ -146,8 +146,10 @@ pub fn price_list(bytes: &[u8]) -> Holds {
     };
     let table = witnessmark::price_table(&quotes)?;
     let table = String::from_utf8(table).map_err(|error| error.to_string())?;
-    for cell in table.split([',', '\n', '"']) {
-        ensure(!cell.starts_with(['=', '+', '@']), || format!("a table program takes {cell:?} for a formula"))?;
+    for row in csv::ReaderBuilder::new().has_headers(false).from_reader(table.as_bytes()).records() {
+        let row = row.map_err(|error| format!("written as\n{table}\nit is no table: {error}"))?;
+        let formula = row.iter().find(|cell| cell.starts_with(['=', '+', '-', '@']));
+        ensure(formula.is_none(), || format!("a table program takes {formula:?} for a formula"))?;
     }
     match witnessmark::price_list(&table, knowledge) {
         Ok(again) => ensure(again == quotes, || format!("written as\n{table}\n{quotes:?}\nis\n{again:?}")),

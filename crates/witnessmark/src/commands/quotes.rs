@@ -168,9 +168,9 @@ async fn export(desk: &Desk, job: &str, out: Option<&std::path::Path>, force: bo
     Ok(Exit::Fine)
 }
 
-/// A cell that no table program takes for a formula.
+/// A cell that no table program takes for a formula; one apostrophe before it says that it is words, as [`list::bare`] reads it.
 fn plain(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\'']) { format!("'{text}") } else { text.to_owned() }
 }
 
 /// The quotes as a table with the headings that an import knows.
