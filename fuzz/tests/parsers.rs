@@ -1,4 +1,10 @@
 //! Every parser keeps its promises for all that was ever found and for some thousand changed seeds; the same ones in every run.
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "clippy lets only the tests themselves off, not the functions they share"
+)]
 
 use std::sync::mpsc::{RecvTimeoutError, channel};
 use std::time::Duration;

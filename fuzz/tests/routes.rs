@@ -474,10 +474,7 @@ async fn every_route_of_the_description_answers_whatever_it_is_sent() {
             well += u64::from(status.is_success());
             kept += usize::from(status == StatusCode::CREATED);
         }
-        assert!(
-            well * 20 > how_many(),
-            "{method} {path}: {well} requests were well, too few to try what comes behind the door"
-        );
+        assert!(well >= 5, "{method} {path}: {well} requests were well, too few to try what comes behind the door");
     }
     assert_eq!(shop.entries().await, kept, "what was said to be kept is in the record, and nothing else");
     let all = shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap();
