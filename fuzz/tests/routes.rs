@@ -32,7 +32,7 @@ const LONGEST: Duration = Duration::from_secs(5);
 struct Chance(u64);
 
 impl Chance {
-    /// Source: SplitMix64, Steele, Lea and Flood 2014 \[published\].
+    /// Source: `SplitMix64`, Steele, Lea and Flood 2014 \[published\].
     fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
@@ -343,10 +343,10 @@ impl Shop {
                 Some(example) if !(careless && chance.one_in(4)) => example.to_owned(),
                 _ if name == "Idempotency-Key" && !chance.one_in(6) => key(chance),
                 _ if name == "If-Match" && chance.one_in(2) => "*".to_owned(),
-                _ => match of_form(chance, whole, &parameter["schema"], 0) {
-                    Value::String(text) => text,
-                    other => other.to_string(),
-                },
+                _ => {
+                    let made = of_form(chance, whole, &parameter["schema"], 0);
+                    made.as_str().map_or_else(|| made.to_string(), str::to_owned)
+                }
             };
             let left_out = match needed || example.is_some() {
                 true => careless && chance.one_in(12),
