@@ -1,17 +1,26 @@
 //! `cargo xtask tidy`: prints each complaint, and ends with 1 when there is one. `cargo xtask bench-peers`: times the exact engine beside
-//! a general-purpose library.
+//! a general-purpose library. `cargo xtask fuzz`: searches for inputs on which a parser does not keep its promises.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "the bench is a door: it speaks to a terminal")]
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    match xtask::fuzz::as_compiler() {
+        Ok(None) => {}
+        Ok(Some(code)) => return ExitCode::from(u8::try_from(code).unwrap_or(1)),
+        Err(error) => {
+            eprintln!("cannot compile: {error:#}");
+            return ExitCode::FAILURE;
+        }
+    }
     let words: Vec<String> = std::env::args().skip(1).collect();
     match words.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         ["tidy"] => tidy(),
         ["bench-peers"] => bench_peers(),
+        ["fuzz", rest @ ..] => fuzz(rest),
         _ => {
-            eprintln!("usage: cargo xtask tidy|bench-peers");
+            eprintln!("usage: cargo xtask tidy|bench-peers|fuzz");
             ExitCode::from(2)
         }
     }
@@ -46,6 +55,20 @@ fn bench_peers() -> ExitCode {
         Err(error) => {
             eprintln!("cannot time: {error:#}");
             ExitCode::FAILURE
+        }
+    }
+}
+
+fn fuzz(words: &[&str]) -> ExitCode {
+    match xtask::fuzz::fuzz(&root(), words, |line| println!("{line}")) {
+        Ok(0) => ExitCode::SUCCESS,
+        Ok(found) => {
+            eprintln!("{found} found: mend what does not hold and keep the file under fuzz/found");
+            ExitCode::FAILURE
+        }
+        Err(error) => {
+            eprintln!("cannot search: {error:#}");
+            ExitCode::from(6)
         }
     }
 }

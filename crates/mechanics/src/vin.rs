@@ -92,7 +92,9 @@ pub fn years_of_code(code: char) -> Vec<u16> {
 /// ISO 3779 for the characters, 49 CFR 565.15 for check digit and year code, 73 FR 23367 for place 7 \[published\].
 #[must_use]
 pub fn read_vin(text: &str) -> VinReading {
-    let vin: String = text.chars().filter(|c| !c.is_whitespace() && *c != '-').flat_map(char::to_uppercase).collect();
+    // Letters beyond the plain ones stay as they are: some would become two (ß), or a plain one that nobody typed (ſ).
+    let vin: String =
+        text.chars().filter(|c| !c.is_whitespace() && *c != '-').map(|c| c.to_ascii_uppercase()).collect();
     let length = vin.chars().count();
     let mut warnings = Vec::new();
     if length != 17 {

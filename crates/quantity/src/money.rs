@@ -359,7 +359,7 @@ pub fn parse_money(text: &str, expected: Option<Currency>) -> Result<MoneyReply,
     let currency = if letters.is_empty() {
         expected.ok_or_else(|| MoneyError::NoCurrency { typed: typed.clone() })?
     } else {
-        Currency::from_code(&letters.to_uppercase())
+        Currency::from_code(&letters.to_ascii_uppercase())
             .ok_or_else(|| MoneyError::UnknownCurrency { typed: typed.clone(), code: letters.clone() })?
     };
     let stripped = text.trim();
@@ -414,6 +414,12 @@ pub fn parse_money(text: &str, expected: Option<Currency>) -> Result<MoneyReply,
     }
 }
 
+/// The most digits that are read before the decimal sign: with four minor digits, the most a currency has, an amount still has as many as
+/// are read.
+const MOST_WHOLE: usize = 24;
+/// The most digits that are read: any number of 28 digits can be held exactly.
+const MOST_DIGITS: usize = 28;
+
 /// The amount when `point` is the decimal sign and every other separator groups thousands.
 fn reading_with_point(body: &str, point: char) -> Option<Decimal> {
     let mut halves = body.split(point);
@@ -428,7 +434,8 @@ fn reading_with_point(body: &str, point: char) -> Option<Decimal> {
     let separators: Vec<char> = whole.chars().filter(|c| !c.is_ascii_digit()).collect();
     let one_separator = separators.windows(2).all(|pair| pair.first() == pair.last());
     let whole: String = groups.concat();
-    if !well_grouped || !one_separator || whole.is_empty() && minor.is_empty() || whole.len() + minor.len() > 24 {
+    let too_long = whole.len() > MOST_WHOLE || whole.len() + minor.len() > MOST_DIGITS;
+    if !well_grouped || !one_separator || whole.is_empty() && minor.is_empty() || too_long {
         return None;
     }
     let text =

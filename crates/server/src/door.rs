@@ -8,9 +8,10 @@ use std::time::Duration;
 
 use anatomy::{EntryId, JobId, Position};
 use axum::Router;
-use axum::extract::{DefaultBodyLimit, Form, Multipart, Path, Query, State};
+use axum::body::to_bytes;
+use axum::extract::{DefaultBodyLimit, Form, Multipart, Path, Query, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
-use axum::middleware;
+use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use documents::papers::{Paper, PaperSize};
@@ -177,6 +178,7 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .merge(lan::pages_here())
         .fallback(nothing_here)
         .method_not_allowed_fallback(other_method)
+        .layer(middleware::from_fn(refused_in_its_form))
         .layer(DefaultBodyLimit::max(LARGEST_BODY))
         .layer(middleware::from_fn_with_state(bench.clone(), offline::answered))
         .layer(middleware::from_fn_with_state(bench.clone(), pages::told_of_standing))
@@ -187,6 +189,25 @@ pub(crate) type Shown = Result<Response, OnPage>;
 /// A trouble in the form that the asker reads: a program gets a problem document, a person a page.
 fn in_its_form(uri: &Uri, trouble: Trouble) -> Response {
     if uri.path().starts_with("/api/") { OnWire(trouble).into_response() } else { OnPage(trouble).into_response() }
+}
+
+/// The longest refusal of the framework that is repeated, in bytes \[ours\].
+const LONGEST_REFUSAL: usize = 4096;
+
+/// What the framework refuses before a handler is asked (an address, a query or a body of no form) is told like every other trouble.
+async fn refused_in_its_form(request: Request, next: Next) -> Response {
+    let uri = request.uri().clone();
+    let response = next.run(request).await;
+    let kind = response.headers().get(header::CONTENT_TYPE);
+    let bare = kind.is_none_or(|kind| kind.as_bytes().starts_with(b"text/plain"));
+    if !(response.status().is_client_error() && bare) {
+        return response;
+    }
+    let status = response.status();
+    let said = to_bytes(response.into_body(), LONGEST_REFUSAL).await.unwrap_or_default();
+    let said = String::from_utf8_lossy(&said).trim().to_owned();
+    let why = if said.is_empty() { "look at the address and at what is sent".to_owned() } else { said };
+    in_its_form(&uri, Trouble::new(status, "the request cannot be read", why))
 }
 
 async fn nothing_here(uri: Uri) -> Response {

@@ -40,3 +40,5 @@ mod words;
 pub use desk::Bench;
 pub use door::{ServeError, Stopped, api_routes, bind, router, serve};
 pub use log::Event;
+pub use photos::kept_of;
+pub use small::small;

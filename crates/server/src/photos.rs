@@ -44,6 +44,15 @@ impl Picture {
     }
 }
 
+/// Gives what is kept of a photo that somebody sends: its media type, and the picture with nothing else in it.
+///
+/// # Errors
+/// Why it is no photo that is taken, or cannot be read.
+pub fn kept_of(photo: Vec<u8>) -> Result<(&'static str, Vec<u8>), String> {
+    let kind = Picture::of(&photo).ok_or("this is no photo we take; send it as JPEG, PNG or WebP")?;
+    Ok((kind.media_type(), alone(kind, Bytes::from(photo))?))
+}
+
 /// The picture alone, or why it cannot be read.
 pub(crate) fn alone(kind: Picture, photo: Bytes) -> Result<Vec<u8>, String> {
     let bytes = match kind {

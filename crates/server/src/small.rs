@@ -49,7 +49,7 @@ impl AtHand {
 ///
 /// # Errors
 /// Why the photo cannot be opened: torn, of another kind, or too large.
-pub(crate) fn small(photo: &[u8]) -> Result<Vec<u8>, String> {
+pub fn small(photo: &[u8]) -> Result<Vec<u8>, String> {
     let mut reader = ImageReader::new(Cursor::new(photo)).with_guessed_format().map_err(|e| e.to_string())?;
     let mut limits = Limits::default();
     limits.max_image_width = Some(LARGEST);

@@ -133,7 +133,20 @@ impl Talk {
 /// Writes one line to standard error, whatever was asked for.
 pub(crate) fn complain(text: &str) {
     // Where standard error is closed there is nowhere to complain to.
-    let _nobody = writeln!(io::stderr().lock(), "{text}");
+    let _nobody = writeln!(io::stderr().lock(), "{}", harmless(text));
+}
+
+/// A text in which nothing steers a terminal: what would is written out, since it was typed or stands in a file.
+pub(crate) fn harmless(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_control() && c != '\n' {
+            out.extend(c.escape_default());
+        } else {
+            out.push(c);
+        }
+    }
+    out
 }
 
 /// Width of a text without its colour codes.

@@ -129,11 +129,14 @@ impl Records {
 
 /// Reads the records of a CSV file.
 fn read_records(path: &Path) -> Result<Vec<Record>, Trouble> {
-    let doing = format!("read {}", path.display());
-    let text = read_text(path)?;
+    records(&read_text(path)?, &format!("read {}", path.display()))
+}
+
+/// The records of a CSV text.
+pub(crate) fn records(text: &str, doing: &str) -> Result<Vec<Record>, Trouble> {
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(text.as_bytes());
-    let wrong = |line: u64, why: String| Trouble::new(Exit::Usage, &doing, format!("line {line}: {why}"));
-    let heading = reader.headers().map_err(|error| Trouble::new(Exit::Usage, &doing, error))?.clone();
+    let wrong = |line: u64, why: String| Trouble::new(Exit::Usage, doing, format!("line {line}: {why}"));
+    let heading = reader.headers().map_err(|error| Trouble::new(Exit::Usage, doing, error))?.clone();
     let column = |name: &str| heading.iter().position(|cell| cell == name);
     let need = |name: &str| {
         column(name).ok_or_else(|| {
@@ -143,7 +146,7 @@ fn read_records(path: &Path) -> Result<Vec<Record>, Trouble> {
     let (seen, at, watched, after) = (need("seen")?, need("at")?, need("watched_from")?, column("after"));
     let mut records = Vec::new();
     for row in reader.records() {
-        let row = row.map_err(|error| Trouble::new(Exit::Usage, &doing, error))?;
+        let row = row.map_err(|error| Trouble::new(Exit::Usage, doing, error))?;
         let line = row.position().map_or(0, csv::Position::line);
         let cell = |place: usize| row.get(place).unwrap_or("");
         let number =

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 use knowledge::Knowledge;
-use logbook::{EntryBody, Fact, JobState, QuoteReceived};
+use logbook::{EntryBody, JobState, QuoteReceived};
 use quantity::Money;
 use serde_json::json;
 use workup::quotes::{Need, Offer, by_need};
@@ -151,7 +151,7 @@ fn in_json(state: &JobState, knowledge: &Knowledge, need: &Need<'_>) -> serde_js
 
 async fn export(desk: &Desk, job: &str, out: Option<&std::path::Path>, force: bool) -> Done {
     let taken = desk.take_up(job).await?;
-    let written = table(&taken.job.state.quotes)
+    let written = table(taken.job.state.quotes.iter().map(|quote| &quote.body))
         .map_err(|error| Trouble::new(Exit::Refused, "write the quotes as a table", error))?;
     taken.store.close().await;
     match out {
@@ -168,13 +168,13 @@ async fn export(desk: &Desk, job: &str, out: Option<&std::path::Path>, force: bo
     Ok(Exit::Fine)
 }
 
-/// A cell that no table program takes for a formula.
+/// A cell that no table program takes for a formula; one apostrophe before it says that it is words, as [`list::bare`] reads it.
 fn plain(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\'']) { format!("'{text}") } else { text.to_owned() }
 }
 
 /// The quotes as a table with the headings that an import knows.
-fn table(quotes: &[Fact<QuoteReceived>]) -> Result<Vec<u8>, csv::Error> {
+pub(crate) fn table<'q>(quotes: impl IntoIterator<Item = &'q QuoteReceived>) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(list::HEADINGS)?;
     let money = |m: &Option<Money>| m.as_ref().map_or_else(String::new, |m| m.amount().to_string());
@@ -195,6 +195,12 @@ fn table(quotes: &[Fact<QuoteReceived>]) -> Result<Vec<u8>, csv::Error> {
         ])?;
     }
     writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
+}
+
+/// The quotes of a price list whose columns say everything; nobody says anything beside it.
+pub(crate) fn listed(text: &str, knowledge: &Knowledge) -> Result<Vec<QuoteReceived>, String> {
+    let told = list::Told { supplier: None, currency: None, days: None, columns: Vec::new(), takes: Vec::new() };
+    Ok(list::read(text, &told, knowledge)?.quotes.into_iter().map(|(_, quote)| quote).collect())
 }
 
 impl Import {

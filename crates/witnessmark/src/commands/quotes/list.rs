@@ -97,6 +97,11 @@ pub(super) fn currency(code: &str) -> Result<Currency, String> {
         .ok_or_else(|| format!("`{code}` is no currency; write its code of three letters, such as EUR"))
 }
 
+/// The words of a cell without the one apostrophe by which table programs are told that they are words.
+pub(super) fn bare(cell: &str) -> Option<&str> {
+    Some(cell.strip_prefix('\'').unwrap_or(cell).trim()).filter(|words| !words.is_empty())
+}
+
 /// A heading as it is compared.
 fn normal(text: &str) -> String {
     let small = text.to_lowercase().replace(['_', '-', '.', ':'], " ");
@@ -192,7 +197,7 @@ pub(super) fn read(text: &str, told: &Told<'_>, knowledge: &Knowledge) -> Result
     for (line, row) in &rows {
         let cell = |name: &str| columns.get(name).and_then(|n| row.get(*n)).map(str::trim).filter(|c| !c.is_empty());
         let by_column = cell("for").and_then(|text| {
-            let text = text.trim_start_matches('\'');
+            let text = bare(text)?;
             all.iter().find(|(id, name, _)| id == text || normal(name) == normal(text))
         });
         let by_words = takes.iter().find(|(its, _)| its == line).map(|(_, need)| *need);
@@ -264,7 +269,7 @@ fn quote<'c>(
     if price.amount() < quantity::Decimal::ZERO {
         return Err(format!("price {price} is below nought; mend the cell"));
     }
-    let supplier = cell("supplier").or(told.supplier).map(|s| s.trim_start_matches('\'').to_owned());
+    let supplier = cell("supplier").and_then(bare).or(told.supplier).map(str::to_owned);
     let supplier = supplier.ok_or("nobody says whose it is; say it with `--supplier NAME`")?;
     let whole_number = |name: &str| -> Result<Option<u32>, String> {
         let digits = |text: &str| text.split_whitespace().next().unwrap_or_default().parse::<u32>();
@@ -279,9 +284,9 @@ fn quote<'c>(
     let valid_until = cell("holds until")
         .map(|t| t.parse().map_err(|_| format!("holds until `{t}` is no day; write it as 2026-03-14")))
         .transpose()?;
-    let includes = cell("includes").map_or_else(Vec::new, |t| {
-        t.trim_start_matches('\'').split(';').map(str::trim).filter(|i| !i.is_empty()).map(str::to_owned).collect()
-    });
+    let includes = cell("includes")
+        .and_then(bare)
+        .map_or_else(Vec::new, |t| t.split(';').map(str::trim).filter(|i| !i.is_empty()).map(str::to_owned).collect());
     Ok(QuoteReceived {
         supplier,
         price,
@@ -294,7 +299,7 @@ fn quote<'c>(
         freight: money("freight")?,
         valid_until,
         used_odometer: None,
-        note: cell("note").or_else(|| cell("item")).map(|n| n.trim_start_matches('\'').to_owned()),
+        note: cell("note").and_then(bare).or_else(|| cell("item").and_then(bare)).map(str::to_owned),
         includes,
     })
 }
