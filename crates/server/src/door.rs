@@ -694,6 +694,7 @@ async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: Head
         caption: caption.to_owned(),
         drawn: typed.contains_key("drawn"),
         position,
+        bag: typed.get("bag").map(|b| b.trim().to_owned()).filter(|b| !b.is_empty()),
     };
     bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &EntryBody::PhotoKept(body)).await?;
     Ok(back_to(&typed, &id, entry).into_response())

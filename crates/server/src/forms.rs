@@ -12,8 +12,8 @@ use anatomy::{
 };
 use knowledge::Knowledge;
 use logbook::{
-    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor, GoodReadings,
-    JobState, Kind, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
+    ArrivalResult, BagEnd, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor,
+    GoodReadings, JobState, Kind, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
 };
 use maud::{Markup, html};
 use quantity::{Charge, Currency, MoneyReply, Prices, Rounding, TaxBy, Unit, parse_money};
@@ -197,6 +197,17 @@ fn steps(knowledge: &Knowledge) -> Ask {
 
 fn joints(knowledge: &Knowledge) -> Ask {
     ids(knowledge.joints.iter().map(|j| (j.id.as_str(), j.name.as_str())))
+}
+
+/// The rules of what keeps its place, each as the trade says it.
+fn keeps(knowledge: &Knowledge) -> Ask {
+    Ask::Pick(knowledge.keeps.iter().map(|k| (k.id.clone(), format!("{}: {}", k.part, k.words))).collect())
+}
+
+fn bags(state: &JobState) -> Ask {
+    let shown = |bag: &workup::bags::Bag<'_>| (bag.mark.to_owned(), format!("{}: {}", bag.mark, bag.holds()));
+    let list: Vec<(String, String)> = workup::bags::all(state).iter().map(shown).collect();
+    if list.is_empty() { Ask::Line } else { Ask::Pick(list) }
 }
 
 fn options(state: &JobState, knowledge: &Knowledge) -> Ask {
@@ -443,8 +454,19 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
             need("part", "What", Ask::Line),
             need("bag", "Bag or cell", Ask::Line),
             may("count", "How many", Ask::Count),
+            may("joint", "From which joint", joints(knowledge)),
             may("position", "Where it came from", places(state)),
+            may("own_place", "Does each go back to its own place?", known()),
             may("marks", "Marks made", Ask::Line),
+            rare("from_bolts", "Bolts of the joint, by their number in the sequence", Ask::Counts),
+            rare("keep", "What keeps its place", keeps(knowledge)),
+            rare("stage", "Goes back in at (left out: where its joint is put together)", steps(knowledge)),
+        ],
+        Kind::BagEmptied => vec![
+            need("bag", "Which bag", bags(state)),
+            need("how", "What became of it", pick(BagEnd::ALL, BagEnd::word)),
+            may("words", "What is missing or damaged, or what went in instead", Ask::Line),
+            rare("stage", "At which stage", steps(knowledge)),
         ],
         Kind::AdviceOverruled => {
             vec![need("advice", "What was advised", Ask::Line), need("reason", "Why not", Ask::Line)]
@@ -726,6 +748,17 @@ fn read(fields: &[Field], typed: &Typed, currency: Option<Currency>) -> (Value, 
             }
             continue;
         }
+        // Numbers are typed in a row, or ticked one by one.
+        if let (true, Ask::Counts) = (text.is_empty(), &field.ask) {
+            let under = format!("{}.", field.name);
+            let ticked = typed.iter().filter(|(name, _)| name.starts_with(&under));
+            let mut numbers: Vec<u16> = ticked.filter_map(|(_, number)| number.trim().parse().ok()).collect();
+            if !numbers.is_empty() {
+                numbers.sort_unstable();
+                put(&mut root, &field.name, numbers.into_iter().map(Value::from).collect());
+                continue;
+            }
+        }
         if text.is_empty() {
             if field.need {
                 errors.push(FieldTrouble::new(&*field.name, format!("{} is not answered; it is needed", field.label)));
@@ -778,7 +811,12 @@ pub(crate) fn body(
 pub(crate) fn by_button(kind: Kind) -> bool {
     matches!(
         kind,
-        Kind::BuildStepDone | Kind::StageReached | Kind::CautionTicked | Kind::OutsideAnswered | Kind::WaitStarted
+        Kind::BuildStepDone
+            | Kind::BagEmptied
+            | Kind::StageReached
+            | Kind::CautionTicked
+            | Kind::OutsideAnswered
+            | Kind::WaitStarted
     )
 }
 

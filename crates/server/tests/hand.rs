@@ -193,7 +193,7 @@ async fn axe_core_finds_nothing_serious_on_any_screen_in_either_light() {
         ("a", TOLVANE, usize::MAX),
         ("b", OSTRAND, usize::MAX),
         ("c", MERROWIN, usize::MAX),
-        ("half way", OSTRAND, 171),
+        ("half way", OSTRAND, 178),
     ])
     .await;
     let client = shop.browser(390, 844).await;
@@ -225,7 +225,7 @@ async fn axe_core_finds_nothing_serious_on_any_screen_in_either_light() {
 async fn no_page_scrolls_sideways_at_320_px_nor_four_times_enlarged() {
     let shop = Shop::told(&[
         ("a", TOLVANE, usize::MAX),
-        ("b", OSTRAND, 171),
+        ("b", OSTRAND, 178),
         ("c", MERROWIN, usize::MAX),
         ("early", TOLVANE, 60),
     ])

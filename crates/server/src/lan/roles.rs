@@ -186,6 +186,7 @@ const fn who_enters(kind: Kind) -> &'static [Role] {
         | Kind::BuildStepDone
         | Kind::HoldPointSigned
         | Kind::HoldPointPassedOpen
+        | Kind::BagEmptied
         | Kind::StageLeftOut
         | Kind::BoltsPlaced
         | Kind::BoltTightened
