@@ -139,6 +139,8 @@ impl Shop {
                 "enter?check=proof-compression&reading=pressure&position=cyl-1&phase=as-left",
                 "enter?check=proof-cooling-hold&phase=as-left",
                 "bolts",
+                "bags",
+                "bags?joint=head",
             ] {
                 // Each kind of page once closed and once open; the moments of every job.
                 if n == 0 || n + 1 == self.jobs.len() {

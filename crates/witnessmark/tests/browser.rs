@@ -266,6 +266,7 @@ fn page_of(kind: &str) -> &'static str {
         "build-step-done"
         | "hold-point-signed"
         | "hold-point-passed-open"
+        | "bag-emptied"
         | "stage-left-out"
         | "bolts-placed"
         | "bolt-tightened"

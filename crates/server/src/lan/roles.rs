@@ -70,6 +70,7 @@ const ROUTES: &[(&str, &str, &[Role])] = &[
     ("GET", "/jobs/{id}/entries/{entry}", ALL),
     ("POST", "/jobs/{id}/entries/{entry}", ALL),
     ("GET", "/jobs/{id}/bolts", ALL),
+    ("GET", "/jobs/{id}/bags", ALL),
     ("POST", "/jobs/{id}/sheet", ALL),
     ("GET", "/jobs/{id}/sheet.toml", ALL),
     ("POST", "/jobs/{id}/photos", ALL),
