@@ -14,6 +14,17 @@ use crate::forms::{self, Ask, Typed};
 use crate::surroundings;
 use crate::words::{count, sentence, when};
 
+/// Where a bag is shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum At<'a> {
+    /// On the board: what the build wants of it is folded.
+    Board,
+    /// Under Build, where no stage asks for it.
+    Build,
+    /// At the stage that asks for it.
+    Stage(&'a str),
+}
+
 /// Marks up to this many letters are set large \[ours\].
 const SHORT: usize = 4;
 
@@ -44,14 +55,14 @@ pub(crate) fn page(view: &View, joint: Option<&str>) -> Markup {
                 }
             }
             ul.tray {
-                @for bag in &open { (cell(view, bag, None)) }
+                @for bag in &open { (cell(view, bag, At::Board)) }
             }
         }
         @if !emptied.is_empty() {
             details.fold id="emptied" open[open.is_empty()] {
                 summary { "Emptied: " (count(emptied.len(), "bag", "bags")) }
                 ul.tray {
-                    @for bag in &emptied { (cell(view, bag, None)) }
+                    @for bag in &emptied { (cell(view, bag, At::Board)) }
                 }
             }
         }
@@ -112,8 +123,8 @@ fn fill(view: &View, joint: Option<&str>) -> Markup {
                 "Fill a bag"
                 @if let Some(joint) = joint { ": " (super::bolts::joint_name(view, joint)) }
             }
-            details.fold open[joint.is_some()] {
-                summary { "From which joint" }
+            details.fold {
+                summary { @if joint.is_some() { "From another joint" } @else { "From which joint" } }
                 nav.chips aria-label="Joints" {
                     @for (id, name) in joints(view) {
                         a   href=(address(&view.job.id.to_string(), Some(id)))
@@ -167,7 +178,7 @@ fn standing(bag: &Bag<'_>) -> Markup {
 }
 
 /// One bag with all that is known of it, and its keys while the build waits for it.
-pub(crate) fn cell(view: &View, bag: &Bag<'_>, stage: Option<&str>) -> Markup {
+pub(crate) fn cell(view: &View, bag: &Bag<'_>, at: At<'_>) -> Markup {
     let open = bag.standing().is_open();
     let stages = bags::stages_of(bag, view.state(), view.knowledge());
     html! {
@@ -185,13 +196,13 @@ pub(crate) fn cell(view: &View, bag: &Bag<'_>, stage: Option<&str>) -> Markup {
                         @if let Some(marks) = &part.marks { " · marks: " (marks) }
                     }
                     @if !from.is_empty() {
-                        p.quiet { "From " (from) }
+                        p.quiet { "From: " (from) }
                     }
                     @if let Some(keeps) = bags::keeps_place(part, view.knowledge()) {
                         p.keeps { (sentence(&keeps)) }
                     }
                 }
-                @if stage.is_none() && open {
+                @if at == At::Board && open {
                     p.quiet {
                         @if stages.is_empty() { "No stage of the build asks for it; say it here when it is back in." } @else {
                             "Goes back in at "
@@ -204,8 +215,8 @@ pub(crate) fn cell(view: &View, bag: &Bag<'_>, stage: Option<&str>) -> Markup {
                 }
                 (standing(bag))
                 (pictures(bag))
-                @if open { (keys(view, bag, stage)) }
-                @else if stage.is_none() {
+                @if open { (keys(view, bag, at)) }
+                @else if at == At::Board {
                     @if let Some(end) = bag.end {
                         (view.take_back(&end.in_entry.to_string(), "It is not: take that back"))
                     }
@@ -236,8 +247,9 @@ fn pictures(bag: &Bag<'_>) -> Markup {
 }
 
 /// What is tapped when a bag is asked back, and the camera.
-fn keys(view: &View, bag: &Bag<'_>, stage: Option<&str>) -> Markup {
+fn keys(view: &View, bag: &Bag<'_>, at: At<'_>) -> Markup {
     let mark = bag.mark.to_owned();
+    let stage = if let At::Stage(stage) = at { Some(stage) } else { None };
     let with = |how: BagEnd| {
         let mut given = vec![("bag", mark.clone()), ("how", how.word().to_owned())];
         given.extend(stage.map(|s| ("stage", s.to_owned())));
@@ -245,11 +257,36 @@ fn keys(view: &View, bag: &Bag<'_>, stage: Option<&str>) -> Markup {
     };
     let back = with(BagEnd::BackIn);
     let back: Vec<(&str, &str)> = back.iter().map(|(name, value)| (*name, value.as_str())).collect();
-    html! {
+    let (wrong, unused) = (with(BagEnd::SomethingWrong), with(BagEnd::NotUsed));
+    let returned = [&wrong, &unused].iter().any(|given| view.came_back(Kind::BagEmptied, given).is_some());
+    let said = |heading: &str, given: &[(&'static str, String)], label: &'static str| {
+        let mut fields: Vec<forms::Field> =
+            given.iter().map(|(name, value)| forms::need(*name, "", Ask::Fixed(value.clone()))).collect();
+        fields.push(forms::need("words", label, Ask::Line));
+        html! {
+            @if view.takes(Kind::BagEmptied) {
+                details.fold open[view.came_back(Kind::BagEmptied, given).is_some()] {
+                    summary { (heading) }
+                    (view.form_of(Kind::BagEmptied, given, fields, "Keep it"))
+                }
+            }
+        }
+    };
+    let asked = html! {
         div.bagkeys { (view.button(Kind::BagEmptied, &back, "Back in")) }
-        (view.form(Kind::BagEmptied, "Something is missing or damaged", &with(BagEnd::SomethingWrong)))
-        (view.form(Kind::BagEmptied, "Not used again", &with(BagEnd::NotUsed)))
-        @if stage.is_none() { (camera(view, bag)) }
+        (said("Something is missing or damaged", &wrong, "What is missing or damaged"))
+        (said("Not used again", &unused, "What went in instead, and where this goes"))
+    };
+    html! {
+        @if at == At::Board {
+            (camera(view, bag))
+            @if view.takes(Kind::BagEmptied) {
+                details.fold open[returned] {
+                    summary { "It is asked back" }
+                    (asked)
+                }
+            }
+        } @else { (asked) }
     }
 }
 
@@ -296,7 +333,7 @@ pub(crate) fn asked_at(view: &View, stage: &str) -> Markup {
                 @if !open.is_empty() {
                     h4 { "Bags for this stage" }
                     ul.tray {
-                        @for bag in open.iter().rev() { (cell(view, bag, Some(stage))) }
+                        @for bag in open.iter().rev() { (cell(view, bag, At::Stage(stage))) }
                     }
                 }
                 @for bag in &emptied {

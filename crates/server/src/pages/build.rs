@@ -234,7 +234,7 @@ fn bags_out(view: &View, stages: &[&BuildStage]) -> Markup {
                 @if !elsewhere.is_empty() {
                     p.quiet { "No stage of this work asks for these:" }
                     ul.tray {
-                        @for bag in &elsewhere { (super::bags::cell(view, bag, None)) }
+                        @for bag in &elsewhere { (super::bags::cell(view, bag, super::bags::At::Build)) }
                     }
                 }
             }
