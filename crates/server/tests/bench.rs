@@ -1819,7 +1819,7 @@ async fn a_bag_gets_the_next_number_and_is_asked_back_at_its_stage_until_it_is_e
     let mut wrong = form;
     (wrong[2].1, wrong[7]) = ("2", ("from_bolts.3", "9"));
     let (answer, said) = shop.post_form(&tell, &wrong).await;
-    assert_eq!(answer.status(), StatusCode::CONFLICT, "{}", words_of(&said));
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{}", words_of(&said));
     assert!(
         said.contains("no bolt 9") && said.contains("value=\"head bolts\"") && said.contains("Fill a bag"),
         "{said}"
@@ -1875,15 +1875,15 @@ async fn a_bag_gets_the_next_number_and_is_asked_back_at_its_stage_until_it_is_e
     assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
     assert!(words_of(&said).contains("what is missing or damaged"), "{}", words_of(&said));
     let (answer, said) = send(end("9", "back-in", "")).await;
-    assert_eq!(answer.status(), StatusCode::CONFLICT, "{}", words_of(&said));
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{}", words_of(&said));
     assert!(words_of(&said).contains("the bags are 1, 2, tray B"), "{}", words_of(&said));
     for form in [end("2", "something-wrong", "exhaust 3 is bent"), end("1", "not-used", "new ones went in")] {
         let (answer, said) = send(form).await;
         assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&said));
     }
     let build = page("build").await;
-    assert!(words_of(&stage(&build, "head_fit")).contains("Not used again: new ones went in"));
-    assert!(words_of(cell_of(&build, "2")).contains("Something missing or damaged: exhaust 3 is bent"));
+    assert!(words_of(&stage(&build, "head_fit")).contains("Not used again : new ones went in"));
+    assert!(words_of(cell_of(&build, "2")).contains("Something missing or damaged : exhaust 3 is bent"));
     for bag in ["2", "tray B"] {
         assert_eq!(send(end(bag, "back-in", "")).await.0.status(), StatusCode::SEE_OTHER);
     }
