@@ -1764,8 +1764,9 @@ async fn over_http_a_machine_order_without_a_code_gets_one_and_an_unknown_code_i
 
 /// What stands in the cell of a bag, on whatever page.
 fn cell_of<'p>(page: &'p str, bag: &str) -> &'p str {
-    let from = page.find(&format!("data-bag=\"{bag}\"")).unwrap_or_else(|| panic!("no bag {bag}: {}", words_of(page)));
-    let rest = page.get(from..).unwrap();
+    let from = page.find(&format!("data-bag=\"{bag}\""));
+    assert!(from.is_some(), "no bag {bag}: {}", words_of(page));
+    let rest = page.get(from.unwrap()..).unwrap();
     rest.get(1..).and_then(|r| r.find("class=\"cell\"")).map_or(rest, |end| rest.get(..end).unwrap())
 }
 

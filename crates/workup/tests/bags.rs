@@ -1,6 +1,6 @@
 //! Bags of small parts: which stage asks each back, what became of it, and what is said of those that nobody emptied.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "helpers of tests stop at a surprise")]
+#![expect(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, reason = "helpers of tests stop at a surprise")]
 
 use knowledge::Knowledge;
 use logbook::{Content, JobState, fold, seal_story, story_from_lines};
