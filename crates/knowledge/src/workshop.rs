@@ -1086,6 +1086,9 @@ pub struct BuildStage {
     /// The joints that it closes: whoever opens one of them reaches this stage.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub closes: Vec<String>,
+    /// The joints that it puts together: what was bagged of them is asked back here.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub makes: Vec<String>,
     /// The kind of place whose caps it fits, each by its number and its arrow.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub caps: Option<Scope>,
@@ -1829,6 +1832,7 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
         last = stage.order;
         lint_applies(stage, "applies", &stage.applies, known, &mut out);
         lint_names(stage, "closes", &stage.closes, &known.joints, &mut out);
+        lint_names(stage, "makes", &stage.makes, &known.joints, &mut out);
         lint_names(stage, "after", &stage.after, &known.operations, &mut out);
         for hold in &stage.holds {
             lint_applies(stage, "hold.applies", &hold.applies, known, &mut out);
@@ -1875,6 +1879,15 @@ pub fn lint_build(stages: &[Located<BuildStage>], known: &Known) -> Vec<Complain
             "closes",
             format!("no stage closes {}: who opens it would get no hold point", never.join(", ")),
             "name it under closes of the stage that puts it together",
+        ));
+    }
+    let made: BTreeSet<&String> = stages.iter().flat_map(|s| &s.makes).collect();
+    let never: Vec<&str> = known.joints.iter().filter(|j| !made.contains(j)).map(String::as_str).collect();
+    if let Some(last) = stages.last().filter(|_| !made.is_empty() && !never.is_empty()) {
+        out.push(last.complaint(
+            "makes",
+            format!("no stage makes {}: what was bagged of it would be asked back nowhere", never.join(", ")),
+            "name it under makes of the stage that puts it together",
         ));
     }
     out

@@ -696,6 +696,15 @@ fn what_is_opened_is_closed_by_a_stage_of_the_build() {
     );
 
     let mut stages = k.steps.clone();
+    for stage in &mut stages {
+        stage.value.makes.retain(|j| j != "rods");
+    }
+    stages[0].value.makes.push("nothing".into());
+    let found = lint_build(&stages, &known);
+    assert!(found.iter().any(|c| c.field == "makes" && c.message.contains("no stage makes rods")), "{}", told(&found));
+    assert!(found.iter().any(|c| c.field == "makes" && c.message.contains("nothing")), "{}", told(&found));
+
+    let mut stages = k.steps.clone();
     let mains = stages.iter_mut().find(|s| s.id == "mains_fit").unwrap();
     mains.value.closes.clear();
     let fit = stages.iter_mut().find(|s| s.id == "head_fit").unwrap();

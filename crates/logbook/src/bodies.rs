@@ -13,8 +13,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::words::{
-    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, FigureFor, GoodReadings, MachineResult,
-    OutsideAnswer, Paper, Phase, ReturnKind, RunKind,
+    ArrivalResult, BagEnd, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, FigureFor, GoodReadings,
+    MachineResult, OutsideAnswer, Paper, Phase, ReturnKind, RunKind,
 };
 
 /// Writes body structs: clonable, comparable, stored with missing fields left out and unknown fields refused.
@@ -328,6 +328,8 @@ bodies! {
         ;
         /// Where on the engine.
         position?: Position,
+        /// The bag whose parts it shows.
+        bag?: String,
     }
     /// The engine was opened as far as a stage.
     StageReached {
@@ -352,6 +354,17 @@ bodies! {
         count?: u32,
         /// Marks made: number, direction.
         marks?: String,
+        /// The joint that it was taken from, an id of the knowledge.
+        joint?: String,
+        /// The build stage that it goes back in at; left out: the one that puts its joint together.
+        stage?: String,
+        /// Whether each goes back to the very place it came from.
+        own_place?: Known,
+        /// The rule that says so, an id of the knowledge.
+        keep?: String,
+        ;
+        /// The bolts of the joint that lie in it, by their number in the tightening sequence.
+        from_bolts*: u16,
     }
     /// Advice was not followed.
     AdviceOverruled {
@@ -752,6 +765,18 @@ bodies! {
         by: String,
         /// Why.
         reason: String,
+    }
+    /// A bag was asked back, and this became of it; of several the last holds.
+    BagEmptied {
+        /// The bag or cell, as it was named when it was filled.
+        bag: String,
+        /// What became of it.
+        how: BagEnd,
+        ;
+        /// The build stage that asked for it.
+        stage?: String,
+        /// What is missing or damaged, or why it is not used again.
+        words?: String,
     }
     /// A stage of the build is not touched by this work.
     StageLeftOut {

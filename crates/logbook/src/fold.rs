@@ -404,6 +404,7 @@ fn put(state: &mut JobState, holding: &mut Holding, entry: &Entry, body: &EntryB
             state.holds_signed.push(fact(entry, b));
         }
         EntryBody::HoldPointPassedOpen(b) => state.holds_open.push(fact(entry, b)),
+        EntryBody::BagEmptied(b) => state.bags_emptied.push(fact(entry, b)),
         EntryBody::StageLeftOut(b) => state.stages_left_out.push(fact(entry, b)),
         EntryBody::BoltsPlaced(b) => {
             place(b.position);

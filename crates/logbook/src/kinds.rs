@@ -138,13 +138,13 @@ kinds! {
     /// A residue was seen.
     ResidueSeen(ResidueSeen) = "residue-seen", None, [V1 = 1], V1;
     /// A picture was kept.
-    PhotoKept(PhotoKept) = "photo-kept", None, [V1 = 1], V1;
+    PhotoKept(PhotoKept) = "photo-kept", None, [V1 = 1, V2 = 2], V2;
     /// The engine was opened as far as a stage.
     StageReached(StageReached) = "stage-reached", Some(Moment::Strip), [V1 = 1], V1;
     /// A caution was ticked.
     CautionTicked(CautionTicked) = "caution-ticked", None, [V1 = 1], V1;
     /// Small parts were bagged.
-    PartBagged(PartBagged) = "part-bagged", Some(Moment::Strip), [V1 = 1], V1;
+    PartBagged(PartBagged) = "part-bagged", Some(Moment::Strip), [V1 = 1, V2 = 2], V2;
     /// Advice was not followed.
     AdviceOverruled(AdviceOverruled) = "advice-overruled", None, [V1 = 1], V1;
     /// The money that choices are made with.
@@ -189,6 +189,8 @@ kinds! {
     HoldPointSigned(HoldPointSigned) = "hold-point-signed", Some(Moment::Build), [V1 = 1, V2 = 2], V2;
     /// A hold point was passed without its proof.
     HoldPointPassedOpen(HoldPointPassedOpen) = "hold-point-passed-open", Some(Moment::Build), [V1 = 1], V1;
+    /// A bag was asked back.
+    BagEmptied(BagEmptied) = "bag-emptied", Some(Moment::Build), [V1 = 1], V1;
     /// A stage of the build is not touched.
     StageLeftOut(StageLeftOut) = "stage-left-out", Some(Moment::Build), [V1 = 1], V1;
     /// The bolts of a joint were set down.
@@ -282,6 +284,17 @@ impl EntryBody {
                 || told.tax_rounding.is_some()
                 || !told.taxed.is_empty();
             return if of_tax { 2 } else { 1 };
+        }
+        if let EntryBody::PhotoKept(photo) = self {
+            return if photo.bag.is_none() { 1 } else { 2 };
+        }
+        if let EntryBody::PartBagged(bagged) = self {
+            let new = bagged.joint.is_some()
+                || bagged.stage.is_some()
+                || bagged.own_place.is_some()
+                || bagged.keep.is_some()
+                || !bagged.from_bolts.is_empty();
+            return if new { 2 } else { 1 };
         }
         if let EntryBody::ApprovalRefused(refusal) = self {
             return if refusal.page.is_none() { 1 } else { 2 };
@@ -408,6 +421,12 @@ impl EntryBody {
         if let EntryBody::PaperIssued(paper) = self {
             digest("sha256", &paper.sha256)?;
         }
+        if let EntryBody::PartBagged(bagged) = self {
+            ensure_bagged(bagged)?;
+        }
+        if let EntryBody::BagEmptied(emptied) = self {
+            ensure_emptied(emptied)?;
+        }
         if let EntryBody::BoltTightened(bolt) = self
             && (bolt.bolt == 0 || bolt.stage == 0)
         {
@@ -436,6 +455,37 @@ fn ensure_asked(ask: &ApprovalAsked) -> Result<(), String> {
         Some(page) if *page == hash => Ok(()),
         Some(_) => Err("page: expected the hash of what stands in shown; make the page anew".into()),
         None => Err("page: expected the hash of what stands in shown, found none; make the page anew".into()),
+    }
+}
+
+/// Passes parts whose bolts are counted from 1, each named once, beside the joint that they are of.
+fn ensure_bagged(bagged: &PartBagged) -> Result<(), String> {
+    let bolts = &bagged.from_bolts;
+    if !bolts.is_empty() && bagged.joint.is_none() {
+        return Err("from_bolts: expected the joint beside it; say of which joint these bolts are".into());
+    }
+    if bolts.contains(&0) {
+        return Err("from_bolts counts from 1: found 0; use the numbers of the tightening sequence".into());
+    }
+    let twice = bolts.iter().enumerate().find(|(n, bolt)| bolts.iter().take(*n).any(|b| b == *bolt));
+    match twice {
+        Some((_, bolt)) => Err(format!("from_bolts: bolt {bolt} is named twice; name each once")),
+        None => Ok(()),
+    }
+}
+
+/// Passes a bag that is back in, or that says in words why it is not.
+fn ensure_emptied(emptied: &BagEmptied) -> Result<(), String> {
+    use crate::words::BagEnd;
+    let said = emptied.words.as_ref().is_some_and(|words| !words.trim().is_empty());
+    match emptied.how {
+        BagEnd::SomethingWrong if !said => {
+            Err("words: expected what is missing or damaged, found none; say what it is".into())
+        }
+        BagEnd::NotUsed if !said => {
+            Err("words: expected why it is not used again, found none; say what went in instead".into())
+        }
+        BagEnd::BackIn | BagEnd::SomethingWrong | BagEnd::NotUsed => Ok(()),
     }
 }
 

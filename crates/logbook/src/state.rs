@@ -269,6 +269,9 @@ pub struct JobState {
     pub holds_signed: Vec<Fact<HoldPointSigned>>,
     /// Hold points passed without proof.
     pub holds_open: Vec<Fact<HoldPointPassedOpen>>,
+    /// Bags asked back, and what became of each.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub bags_emptied: Vec<Fact<BagEmptied>>,
     /// Stages of the build that this work does not touch.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub stages_left_out: Vec<Fact<StageLeftOut>>,

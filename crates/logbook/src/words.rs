@@ -202,6 +202,17 @@ words! {
     }
 }
 words! {
+    /// What became of a bag that was asked back.
+    BagEnd {
+        /// Everything in it is back in.
+        BackIn = "back-in",
+        /// Something is missing or damaged.
+        SomethingWrong = "something-wrong",
+        /// It is not used again: new parts went in.
+        NotUsed = "not-used",
+    }
+}
+words! {
     /// How a job ended.
     Ending {
         /// The engine went back to its owner, mended.

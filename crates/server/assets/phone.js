@@ -204,6 +204,7 @@ async function stays(form, submitter, record) {
     if (bolts) nextBolt(form, record);
     else {
       form.reset();
+      if (record.action.endsWith("/tell/part-bagged")) await nextBag();
       const fold = form.closest("details.fold");
       if (fold && !fold.classList.contains("sheet")) fold.open = false;
       if (submitter && !form.matches(".ask")) {
@@ -247,6 +248,17 @@ function takeBack(record) {
     if (round && record.reading && record.reading.reading === round.reading) setPlace(round, record.reading.position);
   });
   return key;
+}
+
+// The next bag gets the next number also while the shop does not know of the one before.
+async function nextBag() {
+  const waiting = (await heldHere()).filter((r) => r.action.endsWith("/tell/part-bagged")).map((r) => Number(new Map(r.fields).get("bag")));
+  for (const input of document.querySelectorAll("input[data-next]")) {
+    const untouched = input.value === input.defaultValue && input.defaultValue === input.dataset.next;
+    const next = String(Math.max(Number(input.dataset.next), ...waiting.filter(Number.isInteger).map((n) => n + 1)));
+    input.dataset.next = input.defaultValue = next;
+    if (untouched) input.value = next;
+  }
 }
 
 function nextBolt(form, record) {
@@ -586,6 +598,7 @@ async function begin() {
     });
     await openTicked();
   }
+  await nextBag();
   await render();
   await send();
 }

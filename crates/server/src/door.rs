@@ -141,6 +141,7 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .route("/jobs/{id}/withdraw/{entry}", post(withdraw))
         .route("/jobs/{id}/entries/{entry}", get(one_entry).post(put_right))
         .route("/jobs/{id}/bolts", get(bolts))
+        .route("/jobs/{id}/bags", get(bag_board))
         .route("/jobs/{id}/sheet", post(take_sheet))
         .route("/jobs/{id}/sheet.toml", get(give_sheet))
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
@@ -553,13 +554,18 @@ async fn tell(
     let moment = word.filter(|w| Moment::ALL.iter().any(|m| m.word() == *w));
     let here = if back.starts_with(&format!("/jobs/{id}/")) { back.clone() } else { format!("/jobs/{id}/test") };
     let here = moment.map_or(here, |moment| format!("/jobs/{id}/{moment}"));
+    let board = (word == Some("bags")).then(|| {
+        let joint = here.split_once("?joint=").map(|(_, joint)| joint.split('&').next().unwrap_or_default());
+        joint.map(str::to_owned)
+    });
     let mut view = View::of(&bench, &job, &by, here);
     let mut trouble = Trouble::fields("the entry was not kept", errors.clone());
     trouble.status = status;
     view.returned = Some((kind, typed, errors));
-    let page = match moment {
-        Some(moment) => moment_page(&view, moment)?,
-        None => view.form_alone(kind),
+    let page = match (moment, board) {
+        (Some(moment), _) => moment_page(&view, moment)?,
+        (None, Some(joint)) => pages::bags::page(&view, joint.as_deref()),
+        (None, None) => view.form_alone(kind),
     };
     Ok(with_trouble(page, trouble))
 }
@@ -663,6 +669,20 @@ async fn bolts(
     Ok(pages::bolts::page(&view, &walk).into_response())
 }
 
+async fn bag_board(
+    State(bench): State<Bench>,
+    Path(id): Path<String>,
+    Query(asked): Query<Typed>,
+    headers: HeaderMap,
+) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let mut view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/bags"));
+    let joint = pages::bags::asked_joint(&view, &asked);
+    view.here = pages::bags::address(&id, joint.as_deref());
+    view.kept = asked.get("kept").cloned().filter(|e| e.parse::<EntryId>().is_ok());
+    Ok(pages::bags::page(&view, joint.as_deref()).into_response())
+}
+
 async fn give_sheet(State(bench): State<Bench>, Path(id): Path<String>) -> Shown {
     let job = bench.job(pages::job_id(&id)?).await?;
     if job.state.sheet.is_empty() {
@@ -760,6 +780,7 @@ async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: Head
         caption: caption.to_owned(),
         drawn: typed.contains_key("drawn"),
         position,
+        bag: typed.get("bag").map(|b| b.trim().to_owned()).filter(|b| !b.is_empty()),
     };
     bench.keep(job.id, entry, &who(&bench, &headers), surroundings::DEVICE, &EntryBody::PhotoKept(body)).await?;
     Ok(back_to(&typed, &id, entry).into_response())

@@ -12,8 +12,8 @@ use anatomy::{
 };
 use knowledge::Knowledge;
 use logbook::{
-    ArrivalResult, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor, GoodReadings,
-    JobState, Kind, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
+    ArrivalResult, BagEnd, Bearer, BoltAge, Bound, Channel, Covers, Dissolves, Ending, EntryBody, FigureFor,
+    GoodReadings, JobState, Kind, OutsideAnswer, Phase, ReadingValue, ReturnKind, RunKind,
 };
 use maud::{Markup, html};
 use quantity::{Charge, Currency, MoneyReply, Prices, Rounding, TaxBy, Unit, parse_money};
@@ -39,6 +39,10 @@ pub(crate) type Typed = BTreeMap<String, String>;
 pub(crate) enum Ask {
     /// A few words.
     Line,
+    /// A few words, with some that are often meant.
+    Suggest(Vec<String>),
+    /// A mark; the number proposed where none is typed.
+    Numbered(u32),
     /// Some sentences.
     Long,
     /// One thing a line.
@@ -47,6 +51,8 @@ pub(crate) enum Ask {
     Bolts,
     /// Whole numbers, in sequence.
     Counts,
+    /// Any of some numbers, each with a box to tick.
+    Ticks(Vec<u16>),
     /// A day.
     Day,
     /// A whole number.
@@ -197,6 +203,17 @@ fn steps(knowledge: &Knowledge) -> Ask {
 
 fn joints(knowledge: &Knowledge) -> Ask {
     ids(knowledge.joints.iter().map(|j| (j.id.as_str(), j.name.as_str())))
+}
+
+/// The rules of what keeps its place, each as the trade says it.
+fn keeps(knowledge: &Knowledge) -> Ask {
+    Ask::Pick(knowledge.keeps.iter().map(|k| (k.id.clone(), format!("{}: {}", k.part, k.words))).collect())
+}
+
+fn bags(state: &JobState) -> Ask {
+    let shown = |bag: &workup::bags::Bag<'_>| (bag.mark.to_owned(), format!("{}: {}", bag.mark, bag.holds()));
+    let list: Vec<(String, String)> = workup::bags::all(state).iter().map(shown).collect();
+    if list.is_empty() { Ask::Line } else { Ask::Pick(list) }
 }
 
 fn options(state: &JobState, knowledge: &Knowledge) -> Ask {
@@ -441,10 +458,21 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
         )],
         Kind::PartBagged => vec![
             need("part", "What", Ask::Line),
-            need("bag", "Bag or cell", Ask::Line),
+            need("bag", "Bag or cell", Ask::Numbered(workup::bags::next_free(state))),
             may("count", "How many", Ask::Count),
+            may("joint", "From which joint", joints(knowledge)),
             may("position", "Where it came from", places(state)),
+            may("own_place", "Does each go back to its own place?", known()),
             may("marks", "Marks made", Ask::Line),
+            rare("from_bolts", "Bolts of the joint, by their number in the sequence", Ask::Counts),
+            rare("keep", "What keeps its place", keeps(knowledge)),
+            rare("stage", "Goes back in at (left out: where its joint is put together)", steps(knowledge)),
+        ],
+        Kind::BagEmptied => vec![
+            need("bag", "Which bag", bags(state)),
+            need("how", "What became of it", pick(BagEnd::ALL, BagEnd::word)),
+            may("words", "What is missing or damaged, or what went in instead", Ask::Line),
+            rare("stage", "At which stage", steps(knowledge)),
         ],
         Kind::AdviceOverruled => {
             vec![need("advice", "What was advised", Ask::Line), need("reason", "Why not", Ask::Line)]
@@ -726,6 +754,17 @@ fn read(fields: &[Field], typed: &Typed, currency: Option<Currency>) -> (Value, 
             }
             continue;
         }
+        // Numbers are typed in a row, or ticked one by one.
+        if text.is_empty() && matches!(field.ask, Ask::Counts | Ask::Ticks(_)) {
+            let under = format!("{}.", field.name);
+            let ticked = typed.iter().filter(|(name, _)| name.starts_with(&under));
+            let mut numbers: Vec<u16> = ticked.filter_map(|(_, number)| number.trim().parse().ok()).collect();
+            if !numbers.is_empty() {
+                numbers.sort_unstable();
+                put(&mut root, &field.name, numbers.into_iter().map(Value::from).collect());
+                continue;
+            }
+        }
         if text.is_empty() {
             if field.need {
                 errors.push(FieldTrouble::new(&*field.name, format!("{} is not answered; it is needed", field.label)));
@@ -778,7 +817,12 @@ pub(crate) fn body(
 pub(crate) fn by_button(kind: Kind) -> bool {
     matches!(
         kind,
-        Kind::BuildStepDone | Kind::StageReached | Kind::CautionTicked | Kind::OutsideAnswered | Kind::WaitStarted
+        Kind::BuildStepDone
+            | Kind::BagEmptied
+            | Kind::StageReached
+            | Kind::CautionTicked
+            | Kind::OutsideAnswered
+            | Kind::WaitStarted
     )
 }
 
@@ -786,10 +830,12 @@ pub(crate) fn by_button(kind: Kind) -> bool {
 fn answer(ask: &Ask, text: &str, currency: Option<Currency>) -> Result<Value, String> {
     let json = |made: Result<Value, serde_json::Error>| made.map_err(|e| e.to_string());
     match ask {
-        Ask::Line | Ask::Long | Ask::Pick(_) | Ask::Several(_) | Ask::Fixed(_) => Ok(Value::from(text)),
+        Ask::Line | Ask::Suggest(_) | Ask::Numbered(_) | Ask::Long | Ask::Pick(_) | Ask::Several(_) | Ask::Fixed(_) => {
+            Ok(Value::from(text))
+        }
         Ask::List => Ok(text.lines().map(str::trim).filter(|l| !l.is_empty()).map(Value::from).collect()),
         Ask::Bolts => text.lines().map(str::trim).filter(|l| !l.is_empty()).map(bolt).collect(),
-        Ask::Counts => text
+        Ask::Counts | Ask::Ticks(_) => text
             .split(|c: char| !c.is_ascii_digit())
             .filter(|n| !n.is_empty())
             .map(|n| {
@@ -1024,6 +1070,27 @@ impl Form<'_> {
                 }
             };
         }
+        if let Ask::Ticks(numbers) = &f.ask {
+            return html! {
+                fieldset.field.ticks {
+                    legend {
+                        (f.label)
+                        span.may { " (may be left out)" }
+                    }
+                    @for (n, number) in numbers.iter().enumerate() {
+                        @let name = format!("{}.{n}", f.name);
+                        label.tick {
+                            input
+                                type="checkbox"
+                                name=(name)
+                                value=(number)
+                                checked[self.typed.contains_key(&name)];
+                            span { (number) }
+                        }
+                    }
+                }
+            };
+        }
         if let Ask::Fixed(value) = &f.ask {
             return html! {
                 input type="hidden" name=(f.name) value=(value);
@@ -1087,6 +1154,28 @@ impl Form<'_> {
                         required[f.need]
                         aria-describedby=[wrong.map(|_| &hint)]
                     { (there) },
+                    Ask::Suggest(words) => {
+                        input
+                            type="text"
+                            id=(id)
+                            name=(f.name)
+                            value=(there)
+                            required[f.need]
+                            list=(format!("{id}-words"))
+                            aria-describedby=[wrong.map(|_| &hint)];
+                        datalist id=(format!("{id}-words")) {
+                            @for word in words { option value=(word) {} }
+                        }
+                    },
+                    Ask::Numbered(next) => input
+                        type="text"
+                        id=(id)
+                        name=(f.name)
+                        value=(if there.is_empty() { next.to_string() } else { there.to_owned() })
+                        data-next=(next)
+                        required[f.need]
+                        autocomplete="off"
+                        aria-describedby=[wrong.map(|_| &hint)];,
                     Ask::Counts => input
                         type="text"
                         inputmode="numeric"
@@ -1122,7 +1211,7 @@ impl Form<'_> {
                             option value=(word) selected[word == there] { (shown) }
                         }
                     },
-                    Ask::Several(_) | Ask::Fixed(_) => "",
+                    Ask::Several(_) | Ask::Ticks(_) | Ask::Fixed(_) => "",
                 }
             }
         }

@@ -266,6 +266,7 @@ pub(crate) async fn ahead(State(bench): State<Bench>, Path(id): Path<String>, he
     let job = bench.job(pages::job_id(&id)?).await?;
     let view = View::of(&bench, &job, &who(&bench, &headers), format!("/jobs/{id}/test"));
     let mut out: Vec<String> = Moment::ALL.iter().map(|m| view.link(m.word())).collect();
+    out.push(view.link("bags"));
     let fits = |check: &Check| check.applies.iter().all(|a| view.told(&a.attribute).is_none_or(|v| v == a.value));
     let begun = job.state.moments.contains(&Moment::Build) || job.state.moments.contains(&Moment::Prove);
     let advised: Vec<&str> = view.case.iter().flat_map(|c| &c.advice.next).map(|next| next.check.as_str()).collect();

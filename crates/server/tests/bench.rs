@@ -1827,4 +1827,157 @@ async fn a_practice_job_leads_through_its_first_steps() {
     // Other jobs have no such strip.
     let (_, page) = shop.get(&format!("/jobs/{}/hear", shop.job)).await;
     assert!(!words_of(&page).contains("Practice, step"));
+
+/// What stands in the cell of a bag, on whatever page.
+fn cell_of<'p>(page: &'p str, bag: &str) -> &'p str {
+    let from = page.find(&format!("data-bag=\"{bag}\""));
+    assert!(from.is_some(), "no bag {bag}: {}", words_of(page));
+    let rest = page.get(from.unwrap()..).unwrap();
+    rest.get(1..).and_then(|r| r.find("class=\"cell\"")).map_or(rest, |end| rest.get(..end).unwrap())
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_bag_gets_the_next_number_and_is_asked_back_at_its_stage_until_it_is_empty() {
+    let layout = json!({"arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "pushrod"});
+    let figure = |text: &str| json!({"text": text, "unit": "mm"});
+    let bolt = |x: &str, y: &str| json!({"along": figure(x), "across": figure(y)});
+    let placed = json!({"joint": "head", "position": "bank-A",
+                        "bolts": [bolt("0", "0"), bolt("90", "0"), bolt("0", "80"), bolt("90", "80")]});
+    let shop = Shop::with(&[("engine-described", json!({"layout": layout})), ("bolts-placed", placed)]).await;
+    let at = |rest: &str| format!("/jobs/{}/{rest}", shop.job);
+    let page = async |rest: &str| {
+        let (answer, page) = shop.get(&at(rest)).await;
+        assert_eq!(answer.status(), StatusCode::OK, "{rest}");
+        page
+    };
+    let board = page("bags").await;
+    assert!(
+        board.contains("name=\"bag\" value=\"1\"") && board.contains("Nothing is bagged yet"),
+        "{}",
+        words_of(&board)
+    );
+    assert!(!board.contains("from_bolts"), "without a joint there are no bolts to tick");
+    // A joint that was tapped: its bolts stand as boxes beside their drawing.
+    let board = page("bags?joint=head").await;
+    for n in 0..4 {
+        assert!(board.contains(&format!("name=\"from_bolts.{n}\" value=\"{}\"", n + 1)), "{n}");
+    }
+    let back = at("bags?joint=head");
+    let tell = at("tell/part-bagged");
+    let form = [
+        ("back", back.as_str()),
+        ("part", "head bolts"),
+        ("bag", "1"),
+        ("count", "2"),
+        ("joint", "head"),
+        ("position", "bank-A"),
+        ("from_bolts.1", "2"),
+        ("from_bolts.3", "4"),
+        ("own_place", "yes"),
+    ];
+    let (answer, said) = shop.post_form(&tell, &form).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&said));
+    let to = answer.headers()[header::LOCATION].to_str().unwrap().to_owned();
+    assert!(to.starts_with(&format!("{back}&kept=")), "one goes on at the same joint: {to}");
+    let entries = shop.store.entries_of(shop.job.parse().unwrap()).await.unwrap();
+    let kept: Value = serde_json::from_str(&entries.last().unwrap().line).unwrap();
+    assert_eq!((&kept["v"], &kept["body"]["from_bolts"]), (&json!(2), &json!([2, 4])));
+    // What cannot be comes back on the board with what was typed.
+    let mut wrong = form;
+    (wrong[2].1, wrong[7]) = ("2", ("from_bolts.3", "9"));
+    let (answer, said) = shop.post_form(&tell, &wrong).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{}", words_of(&said));
+    assert!(
+        said.contains("no bolt 9") && said.contains("value=\"head bolts\"") && said.contains("Fill a bag"),
+        "{said}"
+    );
+
+    for (bag, part, stage) in [("2", "pushrods", "valvegear_ohv"), ("tray B", "fan bolts", "")] {
+        let form = [("part", part), ("bag", bag), ("stage", stage)];
+        assert_eq!(shop.post_form(&tell, &form).await.0.status(), StatusCode::SEE_OTHER);
+    }
+    let board = page("bags").await;
+    assert!(board.contains("name=\"bag\" value=\"3\"") && board.contains("Out: 3 bags"));
+    let places: Vec<usize> =
+        ["tray B", "2", "1"].map(|bag| board.find(&format!("data-bag=\"{bag}\"")).unwrap()).to_vec();
+    assert!(places.is_sorted(), "what came off last stands first");
+    let first = words_of(cell_of(&board, "1"));
+    for says in ["Head to block, bolts 2, 4", "2 pieces", "Each back to its own place", "Head on"] {
+        assert!(first.contains(says), "{says}: {first}");
+    }
+    assert!(words_of(cell_of(&board, "tray B")).contains("No stage of the build asks for it"));
+
+    // A photo of what lies in a bag stands in its cell.
+    let photo = [("entry", key(7)), ("caption", "Pushrods as they stood".to_owned()), ("bag", "2".to_owned())];
+    let photo: Vec<(&str, &str)> = photo.iter().map(|(k, v)| (*k, v.as_str())).collect();
+    let (status, said) = shop.queued_file(&at("photos"), &photo, ("photo", "rods.png", PNG)).await;
+    assert_eq!(status, StatusCode::OK, "{said}");
+    assert!(cell_of(&page("bags").await, "2").contains("Pushrods as they stood"));
+
+    // Build asks each back at its stage; what no stage asks for stands above them.
+    let build = page("build").await;
+    let stage = |page: &str, id: &str| {
+        let rest = page.split_once(&format!("data-stage=\"{id}\"")).unwrap().1.to_owned();
+        rest.split("data-stage=").next().unwrap().to_owned()
+    };
+    let head = stage(&build, "head_fit");
+    assert!(head.contains("data-bag=\"1\"") && head.contains("1 bag out") && !head.contains("data-bag=\"2\""));
+    assert!(stage(&build, "valvegear_ohv").contains("data-bag=\"2\""));
+    assert!(!stage(&build, "block_ready").contains("data-bag"));
+    let above = build.split("data-stage=").next().unwrap();
+    assert!(above.contains("3 bags are out") && above.contains("data-bag=\"tray B\""), "{}", words_of(above));
+    for rest in ["prove", "hand-back"] {
+        assert!(words_of(&page(rest).await).contains("3 bags not emptied"), "{rest}");
+    }
+    let empty = at("tell/bag-emptied");
+    let build_page = at("build");
+    let end = |bag: &'static str, how: &'static str, words: &'static str| {
+        [("back", build_page.clone()), ("bag", bag.to_owned()), ("how", how.to_owned()), ("words", words.to_owned())]
+    };
+    let send = async |form: [(&str, String); 4]| {
+        let form: Vec<(&str, &str)> = form.iter().map(|(k, v)| (*k, v.as_str())).collect();
+        shop.post_form(&empty, &form).await
+    };
+    let (answer, said) = send(end("2", "something-wrong", "")).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(words_of(&said).contains("what is missing or damaged"), "{}", words_of(&said));
+    let (answer, said) = send(end("9", "back-in", "")).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{}", words_of(&said));
+    assert!(words_of(&said).contains("the bags are 1, 2, tray B"), "{}", words_of(&said));
+    for form in [end("2", "something-wrong", "exhaust 3 is bent"), end("1", "not-used", "new ones went in")] {
+        let (answer, said) = send(form).await;
+        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&said));
+    }
+    let build = page("build").await;
+    assert!(words_of(&stage(&build, "head_fit")).contains("Not used again : new ones went in"));
+    assert!(words_of(cell_of(&build, "2")).contains("Something missing or damaged : exhaust 3 is bent"));
+    for bag in ["2", "tray B"] {
+        assert_eq!(send(end(bag, "back-in", "")).await.0.status(), StatusCode::SEE_OTHER);
+    }
+    let board = page("bags").await;
+    assert!(
+        board.contains("Out: 0 bags") && board.contains("Emptied: 3 bags") && board.contains("Every bag is emptied")
+    );
+    assert!(!page("hand-back").await.contains("not emptied"));
+}
+
+/// A phone that was out of reach sends a bag and what became of it; each is kept once, however often it comes.
+#[tokio::test(flavor = "multi_thread")]
+async fn bags_that_waited_on_a_phone_come_in_once() {
+    let shop = Shop::after(10).await;
+    let at = |rest: &str| format!("/jobs/{}/{rest}", shop.job);
+    let (_, ahead) = shop.get(&at("offline.json")).await;
+    assert!(ahead.contains(&at("bags")), "the board is fetched ahead");
+    let (filled, emptied) = (key(1), key(2));
+    let fill = [("entry", filled.as_str()), ("part", "cover bolts"), ("bag", "1"), ("joint", "cover")];
+    let empty = [("entry", emptied.as_str()), ("bag", "1"), ("how", "back-in"), ("stage", "covers")];
+    let before = shop.entries().await;
+    for _ in 0..2 {
+        for (kind, form) in [("part-bagged", &fill), ("bag-emptied", &empty)] {
+            let (status, said) = shop.queued(&at(&format!("tell/{kind}")), "Ansel", form).await;
+            assert_eq!((status, &said["kept"]), (StatusCode::OK, &json!(true)), "{kind}: {said}");
+        }
+    }
+    assert_eq!(shop.entries().await, before + 2);
+    assert!(shop.get(&at("bags")).await.1.contains("Emptied: 1 bag"));
 }

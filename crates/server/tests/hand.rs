@@ -139,6 +139,8 @@ impl Shop {
                 "enter?check=proof-compression&reading=pressure&position=cyl-1&phase=as-left",
                 "enter?check=proof-cooling-hold&phase=as-left",
                 "bolts",
+                "bags",
+                "bags?joint=head",
             ] {
                 // Each kind of page once closed and once open; the moments of every job.
                 if n == 0 || n + 1 == self.jobs.len() {
@@ -193,7 +195,7 @@ async fn axe_core_finds_nothing_serious_on_any_screen_in_either_light() {
         ("a", TOLVANE, usize::MAX),
         ("b", OSTRAND, usize::MAX),
         ("c", MERROWIN, usize::MAX),
-        ("half way", OSTRAND, 171),
+        ("half way", OSTRAND, 178),
     ])
     .await;
     let client = shop.browser(390, 844).await;
@@ -225,7 +227,7 @@ async fn axe_core_finds_nothing_serious_on_any_screen_in_either_light() {
 async fn no_page_scrolls_sideways_at_320_px_nor_four_times_enlarged() {
     let shop = Shop::told(&[
         ("a", TOLVANE, usize::MAX),
-        ("b", OSTRAND, 171),
+        ("b", OSTRAND, 178),
         ("c", MERROWIN, usize::MAX),
         ("early", TOLVANE, 60),
     ])

@@ -2,6 +2,7 @@
 
 pub(crate) mod amend;
 pub(crate) mod backup;
+pub(crate) mod bag;
 pub(crate) mod calc;
 pub(crate) mod carry;
 pub(crate) mod demo;

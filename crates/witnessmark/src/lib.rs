@@ -91,6 +91,12 @@ enum Command {
     Correct(commands::amend::Correct),
     /// Writes a note.
     Note(commands::tell::Note),
+    /// Lists the bags of small parts, with what became of each.
+    Bags(commands::bag::Bags),
+    /// Puts small parts into a numbered bag.
+    Bag(Box<commands::bag::Fill>),
+    /// Says what became of a bag when it was asked back.
+    BagEmptied(commands::bag::Empty),
     /// Enters anything else, with its body as JSON.
     Tell(commands::tell::Tell),
     /// Quotes of a job side by side; in from a price list, out as a table.
@@ -248,6 +254,9 @@ fn run(cli: Cli) -> Done {
             Command::Withdraw(c) => c.run(&desk).await,
             Command::Correct(c) => c.run(&desk).await,
             Command::Note(c) => c.run(&desk).await,
+            Command::Bags(c) => c.run(&desk).await,
+            Command::Bag(c) => c.run(&desk).await,
+            Command::BagEmptied(c) => c.run(&desk).await,
             Command::Tell(c) => c.run(&desk).await,
             Command::Quotes(c) => c.run(&desk).await,
             Command::MachineBack(c) => c.run(&desk).await,

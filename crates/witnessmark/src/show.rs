@@ -50,6 +50,7 @@ impl Sheet<'_> {
         self.checks()?;
         self.options()?;
         self.proof()?;
+        self.bags()?;
         self.machine()?;
         self.date()?;
         self.committed()?;
@@ -112,6 +113,29 @@ impl Sheet<'_> {
         };
         let tick = if hold && !ticked { format!(" [tick: {id}]") } else { String::new() };
         t.line(&format!("{}{sign} {text}{tick}", " ".repeat(indent)), indent + 4)
+    }
+
+    /// The bags that the build still waits for, of how many.
+    fn bags(&self) -> io::Result<()> {
+        let (t, state) = (self.talk, self.state());
+        let all = workup::bags::all(state).len();
+        if all == 0 {
+            return Ok(());
+        }
+        t.heading("BAGS OF SMALL PARTS")?;
+        let open = workup::bags::open(state);
+        if open.is_empty() {
+            return t.line(&format!("  {}, every one emptied.", count(all, "bag", "bags")), 2);
+        }
+        for bag in &open {
+            let stages = workup::bags::stages_of(bag, state, self.knowledge);
+            let at = stages.first().map(|s| format!("; goes back in at {}", s.title)).unwrap_or_default();
+            let words = bag.end.and_then(|end| end.words.as_ref()).map(|w| format!(" ({w})")).unwrap_or_default();
+            let standing = bag.standing().words();
+            let mark = t.tone(Tone::Strong, bag.mark);
+            t.line(&format!("  {mark}: {}, {standing}{words}{at}", bag.holds()), 4)?;
+        }
+        t.line(&format!("  {} of {} emptied", all - open.len(), count(all, "bag", "bags")), 2)
     }
 
     /// What each approval allows, and what is used of it.

@@ -39,7 +39,7 @@ const HALFWAY: [(&str, &str, &str, usize); 2] = [
         "halfway",
         include_str!("../../../cases/0002-ostrand-h6/story.jsonl"),
         "Ostrand H6 flatbed, shakes and smokes white cold",
-        171,
+        178,
     ),
 ];
 
@@ -266,6 +266,7 @@ fn page_of(kind: &str) -> &'static str {
         "build-step-done"
         | "hold-point-signed"
         | "hold-point-passed-open"
+        | "bag-emptied"
         | "stage-left-out"
         | "bolts-placed"
         | "bolt-tightened"

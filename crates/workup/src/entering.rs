@@ -12,6 +12,7 @@ use quantity::{Question, Reply, Typed, Unit, parse_quantity};
 use serde_json::Value;
 
 use crate::Case;
+use crate::bags;
 use crate::committed::{self, Beyond};
 use crate::faces::{self, Line};
 use crate::gates;
@@ -776,7 +777,11 @@ fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'stati
             let attributes = knowledge.attributes.iter().map(|a| a.id.as_str()).collect();
             vec![("attribute", attributes), ("value", values.into_iter().flatten().collect())]
         }
-        Kind::BuildStepDone | Kind::StageLeftOut => vec![("stage", steps())],
+        Kind::PartBagged => {
+            let keeps = knowledge.keeps.iter().map(|k| k.id.as_str()).collect();
+            vec![("joint", joints()), ("stage", steps()), ("keep", keeps)]
+        }
+        Kind::BuildStepDone | Kind::StageLeftOut | Kind::BagEmptied => vec![("stage", steps())],
         Kind::HoldPointSigned | Kind::HoldPointPassedOpen => {
             let stage = knowledge.steps.iter().find(|s| s.id == field("stage"));
             let holds = stage.map(|s| s.holds.iter().map(|h| h.record.as_str()));
@@ -797,7 +802,6 @@ fn named<'k>(kind: Kind, body: &Value, knowledge: &'k Knowledge) -> Vec<(&'stati
         | Kind::GaugeCleared
         | Kind::ReadingTaken
         | Kind::PhotoKept
-        | Kind::PartBagged
         | Kind::AdviceOverruled
         | Kind::MoneyTold
         | Kind::LimitsTold
@@ -891,6 +895,7 @@ pub fn ensure(state: &JobState, after: &JobState, knowledge: &Knowledge, body: &
         held_up(state, knowledge, body)?;
         gates::ensure(state, knowledge, body)?;
         tightening::ensure(body)?;
+        bags::ensure(state, body)?;
     }
     let corrects = matches!(body, EntryBody::EntryCorrected(_));
     committed::ensure_within(state, after, corrects).map_err(|beyond| {
@@ -922,6 +927,7 @@ fn corrected(state: &JobState, knowledge: &Knowledge, kind: Option<Kind>, body: 
     let body = body_of(kind, body, state, knowledge)?;
     gates::ensure_corrected(state, knowledge, &body)?;
     tightening::ensure(&body)?;
+    bags::ensure(state, &body)?;
     let EntryBody::ReadingTaken(reading) = body else { return Ok(()) };
     let (check, of) = found(knowledge, &reading.check, &reading.reading)?;
     fits(described(state)?, check, &reading.position)?;

@@ -13,14 +13,15 @@
 //! [`customer_page`] and [`asking`] (what a customer is asked, and whether the question still holds), [`cores`] (old parts
 //! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came
 //! back), [`gates`] (hold points and what they hold up), [`quotes`] (offers side by side), [`teardown`] (what opening
-//! costs), [`tightening`] (the bolts of a joint), [`entering`] (the rules by which an entry is taken), [`learning`] (what the shop's
-//! own jobs say of the odds), [`practice`] (a job to learn with), [`simulate`] (how good
+//! costs), [`tightening`] (the bolts of a joint), [`bags`] (small parts put away and asked back), [`entering`] (the rules by which
+//! an entry is taken), [`learning`] (what the shop's own jobs say of the odds), [`practice`] (a job to learn with), [`simulate`] (how good
 //! the advice is) and [`mod@words`].
 
 pub mod advice;
 pub mod arrivals;
 pub mod asking;
 pub mod awaited;
+pub mod bags;
 pub mod beliefs;
 pub mod bounds;
 pub mod calls;
@@ -249,6 +250,7 @@ pub fn work_up_in_two(
     notices.extend(odd);
     notices.extend(scales::past_the_end(state, knowledge));
     notices.extend(bounds::odd(state));
+    notices.extend(bags::left_over(state));
     let (machine, of_machine) = machine::back::of_state(state, layout, knowledge);
     notices.extend(of_machine);
     let blocks = money::blocks(&net, layout, knowledge);

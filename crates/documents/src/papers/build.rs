@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Signer};
-use logbook::{Fact, HoldPointSigned};
+use logbook::{Fact, HoldPointSigned, PartBagged};
+use workup::bags::{self, Bag, Standing};
 use workup::curing;
 use workup::findings::Finding;
 use workup::gates::{self, Answer, HoldPoint};
@@ -48,6 +49,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) {
         sheet.heading("Other joints tightened");
         bolts(sheet, desk, &nowhere);
     }
+    other_bags(sheet, desk, &stages);
     let (told, not_reached): (Vec<&BuildStage>, Vec<&BuildStage>) =
         named(&reach.left_out).into_iter().partition(|s| desk.state.stages_left_out.iter().any(|l| l.stage == s.id));
     not_touched(sheet, desk, &told);
@@ -118,6 +120,7 @@ fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
     if !mind.is_empty() {
         sheet.text(format!("Mind: {}.", mind.join(". ")));
     }
+    asked_back(sheet, desk, stage);
     steps(sheet, desk, stage);
     caps(sheet, desk, stage);
     cures(sheet, desk, stage);
@@ -167,6 +170,72 @@ fn readings<'a>(desk: &Desk<'a>, reads: &[String]) -> Option<gates::Taken<'a>> {
 /// Who read it and when, the last of them.
 fn read_by(taken: &gates::Taken<'_>) -> String {
     taken.last.last().map(|f| format!("read by {}, {}", f.by, day(&f.at))).unwrap_or_default()
+}
+
+/// The bags that a stage asks back, each with a box.
+fn asked_back(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage) {
+    let rows: Vec<Vec<Cell>> = bags::asked_at(desk.state, desk.knowledge, &stage.id)
+        .iter()
+        .map(|bag| one_bag(desk, bag, &|part| bags::stage_of(part, desk.state, desk.knowledge) == Some(stage)))
+        .collect();
+    bag_table(sheet, rows);
+}
+
+/// The bags that no stage of this sheet asks back.
+fn other_bags(sheet: &mut Sheet, desk: &Desk<'_>, stages: &[&BuildStage]) {
+    let all = bags::all(desk.state);
+    let here = |bag: &&Bag<'_>| {
+        !bags::stages_of(bag, desk.state, desk.knowledge).iter().any(|s| stages.iter().any(|other| other.id == s.id))
+    };
+    let rows: Vec<Vec<Cell>> = all.iter().filter(here).map(|bag| one_bag(desk, bag, &|_| true)).collect();
+    if !rows.is_empty() {
+        sheet.heading("Bags that no stage of this sheet asks for");
+        bag_table(sheet, rows);
+    }
+}
+
+fn bag_table(sheet: &mut Sheet, rows: Vec<Vec<Cell>>) {
+    sheet.table(
+        &[
+            ("Back in", None),
+            ("Bag", Some(0.7)),
+            ("What lies in it", Some(2.2)),
+            ("Missing, damaged, not used", Some(1.6)),
+        ],
+        rows,
+    );
+}
+
+/// A bag with its box; of what lies in it the parts that are meant.
+fn one_bag(desk: &Desk<'_>, bag: &Bag<'_>, meant: &dyn Fn(&PartBagged) -> bool) -> Vec<Cell> {
+    let parts = bag.parts.iter().filter(|p| meant(p)).map(|p| {
+        let said = [
+            p.count.filter(|n| *n > 1).map(|n| n.to_string()),
+            Some(bags::came_from(p, desk.state, desk.knowledge)).filter(|from| !from.is_empty()),
+            p.marks.as_ref().map(|m| format!("marks: {m}")),
+            bags::keeps_place(p, desk.knowledge),
+        ];
+        let said: Vec<String> = said.into_iter().flatten().collect();
+        (capital(&desk.part_name(&p.part)), said.join("; "))
+    });
+    let (names, notes): (Vec<String>, Vec<String>) = parts.unzip();
+    let notes: Vec<String> = notes.into_iter().filter(|n| !n.is_empty()).collect();
+    let became = match (bag.standing(), bag.end) {
+        (Standing::Out, _) | (_, None) => Cell::line(),
+        (standing, Some(end)) => {
+            let words = end.words.as_ref().map(|w| format!(": {w}")).unwrap_or_default();
+            Cell {
+                note: format!("{}, {}", end.made_by, day(&end.made_at)),
+                ..Cell::of(format!("{}{words}", standing.words()))
+            }
+        }
+    };
+    vec![
+        Cell::tick(!bag.standing().is_open()),
+        Cell::strong(bag.mark),
+        Cell { note: notes.join(". "), ..Cell::of(names.join("; ")) },
+        became,
+    ]
 }
 
 /// The caps of a stage with the number and the arrow that each was marked with when it came off; a line where nobody

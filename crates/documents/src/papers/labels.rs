@@ -24,11 +24,14 @@ fn foot(desk: &Desk<'_>) -> String {
 
 fn bags(desk: &Desk<'_>) -> Vec<Label> {
     let bagged = desk.state.bags.iter().map(|b| {
-        let place = b.position.map(|p| capital(&desk.layout.label(&p)));
+        let from = Some(workup::bags::came_from(b, desk.state, desk.knowledge)).filter(|from| !from.is_empty());
+        let stage = workup::bags::stage_of(b, desk.state, desk.knowledge);
         let lines = [
-            place,
+            from.map(|from| capital(&from)),
             b.count.map(|n| if n == 1 { "1 piece".to_owned() } else { format!("{n} pieces") }),
             b.marks.as_ref().map(|m| format!("marks: {m}")),
+            workup::bags::keeps_place(b, desk.knowledge),
+            stage.map(|s| format!("back in at: {}", s.title)),
         ];
         Label {
             mark: b.bag.clone(),

@@ -486,6 +486,41 @@ fn the_build_sheet_names_each_cap_with_its_number_and_arrow_and_leaves_a_line_wh
 }
 
 #[test]
+fn the_build_sheet_asks_each_bag_back_at_its_stage_and_a_label_says_where_it_goes() {
+    let story = include_str!("../../../../cases/0002-ostrand-h6/story.jsonl");
+    // As the flatbed stood before it was put together.
+    let strip: String = story.lines().take(178).map(|line| format!("{line}\n")).collect();
+    let flat = |demo: &Demo, paper: Paper| {
+        let tail = demo.tail();
+        let text = words(&typeset(paper, &job(demo, &tail), PaperSize::A4).unwrap().pdf);
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let demo_of = told("0002-ostrand-h6", &strip);
+    let sheet = flat(&demo_of, Paper::BuildSheet);
+    let at = |text: &str, what: &str| text.find(what).unwrap_or_else(|| panic!("{what}: {text}"));
+    let (pistons, head) = (at(&sheet, ". Rings, pistons, rods"), at(&sheet, ". Head on"));
+    let (gear, covers) = (at(&sheet, ". Lifters, pushrods, rockers"), at(&sheet, ". Front cover, sump, cover"));
+    for (what, from, to) in [
+        ("Rod cap with its bolts", pistons, head),
+        ("Head bolts, long", head, gear),
+        ("bolts 11 to 14", head, gear),
+        ("Pushrods", gear, covers),
+        ("pushrod: same place, same end up", gear, covers),
+    ] {
+        let part = &sheet[from..to];
+        assert!(part.contains(what), "{what}: {part}");
+    }
+    assert!(!sheet.contains("fourteen new ones went in"));
+    let labels = flat(&demo_of, Paper::Labels);
+    for says in ["bolts 11 to 14", "back in at: Head on", "each back to its own place"] {
+        assert!(labels.contains(says), "{says}: {labels}");
+    }
+    // Put together, it says what became of each.
+    let built = flat(&demo("0002-ostrand-h6"), Paper::BuildSheet);
+    assert!(built.contains("not used again: fourteen new ones went in"), "{built}");
+}
+
+#[test]
 fn the_build_sheet_holds_every_hold_point_of_the_stages_that_the_work_reaches() {
     for name in NAMES {
         let demo = demo(name);

@@ -10,13 +10,20 @@ pub(crate) const FORMAT_1: &str = include_str!("../formats/v1/entries.jsonl");
 /// 2026-02-24T07:40:00Z in milliseconds.
 pub(crate) const START_MS: u64 = 1_771_918_800_000;
 
+/// Bags filled and asked back, in the format that they came with.
+const FORMAT_11: &str = include_str!("../formats/v11/entries.jsonl");
+
 pub(crate) fn format_1() -> Vec<Entry> {
     FORMAT_1.lines().map(|line| Entry::from_line(line).expect("a line of the first format")).collect()
 }
 
-/// Bodies of all kinds but withdrawals and corrections, which need a target.
+/// Bodies of all kinds but withdrawals and corrections, which need a target; the bags as they are written today too.
 pub(crate) fn sample_bodies() -> Vec<EntryBody> {
+    let bags = FORMAT_11.lines().map(|line| Entry::from_line(line).expect("a line of that format"));
     format_1()
+        .into_iter()
+        .chain(bags.filter(|entry| entry.kind().contains("bag")))
+        .collect::<Vec<Entry>>()
         .iter()
         .filter_map(|entry| match entry.content() {
             Content::Known(EntryBody::EntryWithdrawn(_) | EntryBody::EntryCorrected(_)) => None,

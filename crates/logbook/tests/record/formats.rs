@@ -14,6 +14,7 @@ const V7: &str = include_str!("../formats/v7/entries.jsonl");
 const V8: &str = include_str!("../formats/v8/entries.jsonl");
 const V9: &str = include_str!("../formats/v9/entries.jsonl");
 const V10: &str = include_str!("../formats/v10/entries.jsonl");
+const V11: &str = include_str!("../formats/v11/entries.jsonl");
 const V1: &str = include_str!("../formats/v1/entries.jsonl");
 
 #[test]
@@ -31,7 +32,8 @@ fn the_first_format_holds_every_kind_in_version_1_and_can_be_read() {
         };
     }
     // Kinds that came later stand in the folder they came with.
-    let later = BTreeSet::from([Kind::BoltsPlaced, Kind::LimitsTold, Kind::StageLeftOut, Kind::WaitStarted]);
+    let later =
+        BTreeSet::from([Kind::BagEmptied, Kind::BoltsPlaced, Kind::LimitsTold, Kind::StageLeftOut, Kind::WaitStarted]);
     let every: BTreeSet<Kind> = Kind::ALL.iter().copied().filter(|kind| !later.contains(kind)).collect();
     assert_eq!(seen, every);
 }
@@ -379,4 +381,48 @@ fn the_ninth_format_knows_what_was_set_going_to_stand() {
     // A place that the engine does not have is said, as for any other entry; without a place it is no wait.
     let body = serde_json::json!({"check": "cooling-pressure-hold"});
     assert!(logbook::EntryBody::read(Kind::WaitStarted, 1, &body).unwrap_err().to_string().contains("position"));
+}
+
+#[test]
+fn where_bagged_parts_came_from_came_with_version_2_and_bags_asked_back_came_later() {
+    use logbook::{BagEnd, EntryBody};
+    assert_eq!(verify(V11.as_bytes()).unwrap().tail8(None).unwrap(), "fbaa4a52");
+    let entries = import(V11.as_bytes()).entries();
+    assert_eq!(entries.iter().map(logbook::Entry::version).collect::<Vec<_>>(), [1, 1, 1, 2, 2, 2, 1, 1, 1]);
+    for entry in &entries {
+        let Some(kind) = Kind::from_word(entry.kind()) else { panic!("{}", entry.kind()) };
+        assert_eq!(kind.version_for(entry.body()), entry.version());
+        let early = EntryBody::read(kind, 1, entry.body());
+        assert_eq!(early.is_err(), entry.version() == 2, "version 1 holds no field of version 2");
+    }
+    let state = fold(&entries);
+    assert_eq!(state.notices, Vec::new());
+    let [plain, bolts, rods] = state.bags.as_slice() else { panic!("{:?}", state.bags) };
+    assert_eq!((plain.bag.as_str(), &plain.joint, plain.own_place), ("3", &None, None));
+    assert_eq!((bolts.joint.as_deref(), bolts.from_bolts.as_slice()), (Some("head"), &[1, 2, 5][..]));
+    assert_eq!((rods.stage.as_deref(), rods.keep.as_deref()), (Some("valvegear_ohv"), Some("pushrod")));
+    assert_eq!(state.photos[0].bag.as_deref(), Some("5"));
+    let ends: Vec<(&str, BagEnd)> = state.bags_emptied.iter().map(|b| (b.bag.as_str(), b.how)).collect();
+    assert_eq!(ends, [("4", BagEnd::NotUsed), ("5", BagEnd::SomethingWrong), ("5", BagEnd::BackIn)]);
+
+    let refused = |kind: Kind, body: serde_json::Value| {
+        EntryBody::read(kind, kind.latest_version(), &body).unwrap_err().to_string()
+    };
+    for (body, says) in [
+        (serde_json::json!({"part": "bolts", "bag": "6", "from_bolts": [1]}), "expected the joint beside it"),
+        (serde_json::json!({"part": "bolts", "bag": "6", "joint": "head", "from_bolts": [0, 1]}), "counts from 1"),
+        (
+            serde_json::json!({"part": "bolts", "bag": "6", "joint": "head", "from_bolts": [3, 1, 3]}),
+            "bolt 3 is named twice",
+        ),
+    ] {
+        let why = refused(Kind::PartBagged, body);
+        assert!(why.contains(says), "{why}");
+    }
+    for (how, says) in [("something-wrong", "missing or damaged"), ("not-used", "why it is not used again")] {
+        for words in [None, Some(" ")] {
+            let why = refused(Kind::BagEmptied, serde_json::json!({"bag": "6", "how": how, "words": words}));
+            assert!(why.contains(says), "{why}");
+        }
+    }
 }

@@ -71,6 +71,7 @@ const ROUTES: &[(&str, &str, &[Role])] = &[
     ("GET", "/jobs/{id}/entries/{entry}", ALL),
     ("POST", "/jobs/{id}/entries/{entry}", ALL),
     ("GET", "/jobs/{id}/bolts", ALL),
+    ("GET", "/jobs/{id}/bags", ALL),
     ("POST", "/jobs/{id}/sheet", ALL),
     ("GET", "/jobs/{id}/sheet.toml", ALL),
     ("POST", "/jobs/{id}/photos", ALL),
@@ -188,6 +189,7 @@ const fn who_enters(kind: Kind) -> &'static [Role] {
         | Kind::BuildStepDone
         | Kind::HoldPointSigned
         | Kind::HoldPointPassedOpen
+        | Kind::BagEmptied
         | Kind::StageLeftOut
         | Kind::BoltsPlaced
         | Kind::BoltTightened

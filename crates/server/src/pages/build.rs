@@ -6,6 +6,7 @@ use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BuildStage, Hold, Instruction, Signer};
 use logbook::{Fact, FigureFor, HoldPointPassedOpen, Kind, Moment, RunKind};
 use maud::{Markup, html};
+use workup::bags::{self, Bag};
 use workup::curing;
 use workup::gates::{self, Answer, HoldPoint};
 use workup::tightening::{self, HowFar};
@@ -75,6 +76,9 @@ fn state_of(view: &View, stage: &BuildStage) -> Stripe {
         || view.state().holds_signed.iter().any(|h| h.stage == stage.id)
         || stage.steps.iter().any(read);
     let all = steps_of(view, stage).iter().all(|(n, _)| done(view, stage, *n));
+    let bags = workup::bags::asked_at(view.state(), view.knowledge(), &stage.id);
+    // What is left in a bag is not built in.
+    let all = all && !bags.iter().any(|b| b.standing().is_open());
     let proved = holds_of(view, stage).iter().all(|h| answered(view, h));
     match (any, all, proved) {
         (false, _, _) => Stripe::NotStarted,
@@ -169,6 +173,7 @@ pub(crate) fn page(view: &View) -> Markup {
                 }
             }
         }
+        (bags_out(view, &stages))
         (before_the_start(view))
         ol.stages-build {
             @for (n, stage) in stages.iter().enumerate() {
@@ -208,6 +213,33 @@ pub(crate) fn page(view: &View) -> Markup {
         (view.written("Written down here", super::of_moments(&[Moment::Build])))
     };
     view.page(Moment::Build, &body, None)
+}
+
+/// The bags that are out, and those among them that no stage listed below asks back, with their keys.
+fn bags_out(view: &View, stages: &[&BuildStage]) -> Markup {
+    let open = bags::open(view.state());
+    let listed = |bag: &Bag<'_>| {
+        let asked = bags::stages_of(bag, view.state(), view.knowledge());
+        asked.iter().any(|s| stages.iter().any(|here| here.id == s.id))
+    };
+    let elsewhere: Vec<&Bag<'_>> = open.iter().filter(|bag| !listed(bag)).collect();
+    html! {
+        @if !open.is_empty() {
+            details.fold.sheet id="bags-out" open[elsewhere.len() == open.len()] {
+                summary { (count(open.len(), "bag is", "bags are")) " out" }
+                p { (bags::named(&open)) }
+                p {
+                    a.button.plain href=(view.link("bags")) { "All bags" }
+                }
+                @if !elsewhere.is_empty() {
+                    p.quiet { "No stage of this work asks for these:" }
+                    ul.tray {
+                        @for bag in &elsewhere { (super::bags::cell(view, bag, super::bags::At::Build)) }
+                    }
+                }
+            }
+        }
+    }
 }
 
 /// The hold points that the first start waits for, before it.
@@ -302,6 +334,8 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
     let holding = view.holding(&cautions);
     let (steps, holds) = (steps_of(view, stage), holds_of(view, stage));
     let left = steps.iter().filter(|(n, _)| !done(view, stage, *n)).count();
+    let bags = bags::asked_at(view.state(), view.knowledge(), &stage.id);
+    let out = bags.iter().filter(|b| b.standing().is_open()).count();
     let untouched = !stage.always && state_of(view, stage) == Stripe::NotStarted && stage.after_seeing.is_empty();
     let mind: Vec<_> = stage.warnings.iter().filter(|w| w.belongs(|a| view.was_stated(a))).collect();
     html! {
@@ -317,6 +351,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                             @let unsigned = holds.iter().filter(|h| !answered(view, h)).count();
                             @if unsigned > 0 { (count(unsigned, "hold point open", "hold points open")) }
                         }
+                        @if out > 0 { ", " (count(out, "bag out", "bags out")) }
                     }
                 }
             }
@@ -329,6 +364,7 @@ fn one(view: &View, stage: &BuildStage, open: bool) -> Markup {
                 }
             }
             (clocks(view, stage))
+            (super::bags::asked_at(view, &stage.id))
             ol.steps {
                 @for (n, step) in &steps {
                     @let number = (n + 1).to_string();

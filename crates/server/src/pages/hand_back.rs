@@ -26,6 +26,7 @@ pub(crate) fn page(view: &View) -> Markup {
         }
     };
     let body = html! {
+        (super::bags::still_out(view))
         section.sheet {
             h2 { "Handed back" }
             @if let Some(proof) = view.case.as_ref().map(|c| &c.proof) {

@@ -1,6 +1,7 @@
 //! The pages. Each module is one screen and opens with three lines: who, which moment, why this arrangement.
 
 pub(crate) mod asking;
+pub(crate) mod bags;
 pub(crate) mod bolts;
 pub(crate) mod build;
 pub(crate) mod calculators;

@@ -32,6 +32,7 @@ pub(crate) fn page(view: &View) -> Markup {
             }
             (view.form(Kind::EngineRun, "The engine was run", &[]))
         }
+        (super::bags::still_out(view))
         (left(view))
         (super::test::another(view, Phase::AsLeft, "Another reading after the work"))
         (panel_place(&pairs(view)))

@@ -26,7 +26,16 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
             (view.photo_form(None))
             @if strip {
                 (view.form(Kind::ResidueSeen, "A residue was seen", &[]))
-                (view.form(Kind::PartBagged, "Bag or mark parts", &[]))
+                div {
+                    (view.form(Kind::PartBagged, "Bag or mark parts", &[]))
+                    p {
+                        a.button href=(view.link("bags")) {
+                            @let out = workup::bags::open(view.state()).len();
+                            "The bags"
+                            @if out > 0 { ", " (out) " out" }
+                        }
+                    }
+                }
             }
             (view.form(Kind::GaugeDescribed, "Lay a gauge ready", &[]))
             (view.form(Kind::GaugeDoubted, "A gauge is doubtful", &[]))

@@ -532,3 +532,41 @@ fn machine_work_goes_out_with_a_code_and_comes_back_by_it() {
         assert!(flat.contains(said), "{said}: {sheet}");
     }
 }
+
+#[test]
+fn small_parts_go_into_the_next_bag_and_come_back_out_of_it() {
+    let (shop, job) = Shop::with_job();
+    let first = shop.run(&["bag", &job, "cover bolts", "--count", "8", "--joint", "cover"]).exits(0).out;
+    assert!(first.starts_with("in bag 1: entry "), "{first}");
+    shop.run(&["bag", &job, "head bolts", "--joint", "head", "--bolts", "1,2,5", "--marks", "old"]).exits(0);
+    shop.run(&["bag", &job, "fan bolts", "--bag", "tray B", "--own-place"]).exits(0);
+    let list = shop.run(&["bags", &job, "--json"]).exits(0).json();
+    let marks: Vec<&str> = list["bags"].as_array().expect("bags").iter().filter_map(|b| b["bag"].as_str()).collect();
+    assert_eq!((marks, &list["next_free"]), (vec!["1", "2", "tray B"], &3.into()));
+    assert_eq!(list["bags"][1]["parts"][0]["from_bolts"], serde_json::json!([1, 2, 5]));
+    assert_eq!((&list["bags"][1]["stages"][0], &list["bags"][2]["own_place"]), (&"head_fit".into(), &().into()));
+
+    let said = shop.run(&["bag", &job, "bolts", "--joint", "heads"]).exits(4).err;
+    assert!(said.contains("no joint is called `heads`"), "{said}");
+    shop.run(&["bag", &job, "bolts", "--bolts", "1"]).exits(2);
+    let said = shop.run(&["bag-emptied", &job, "7"]).exits(4).err;
+    assert!(said.contains("no bag is called `7`; the bags are 1, 2, tray B"), "{said}");
+    shop.run(&["bag-emptied", &job, "1", "--wrong", "a", "--not-used", "b"]).exits(2);
+    shop.run(&["bag-emptied", &job, "1", "--wrong", "one bolt is stretched"]).exits(0);
+    let left = shop.run(&["bag-emptied", &job, "2", "--not-used", "new ones went in"]).exits(0).out;
+    assert!(left.starts_with("kept, 2 bags left: entry "), "{left}");
+    let open = shop.run(&["bags", &job, "--open"]).exits(0).out;
+    assert!(
+        open.contains("something missing or damaged: one bolt is stretched") && !open.contains("head bolts"),
+        "{open}"
+    );
+    let paper = shop.run(&["workup", &job]).exits(0).out;
+    let (_, bags) = paper.split_once("BAGS OF SMALL PARTS").expect("the bags stand in the work-up");
+    assert!(bags.contains("tray B: fan bolts, out") && bags.contains("1 of 3 bags emptied"), "{bags}");
+    for bag in ["1", "TRAY b"] {
+        shop.run(&["bag-emptied", &job, bag]).exits(0);
+    }
+    let paper = shop.run(&["workup", &job]).exits(0).out;
+    assert!(paper.contains("3 bags, every one emptied."), "{paper}");
+    assert_eq!(shop.run(&["bags", &job, "--open", "--json"]).exits(0).json()["bags"], serde_json::json!([]));
+}
