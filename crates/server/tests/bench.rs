@@ -1827,6 +1827,7 @@ async fn a_practice_job_leads_through_its_first_steps() {
     // Other jobs have no such strip.
     let (_, page) = shop.get(&format!("/jobs/{}/hear", shop.job)).await;
     assert!(!words_of(&page).contains("Practice, step"));
+}
 
 /// What stands in the cell of a bag, on whatever page.
 fn cell_of<'p>(page: &'p str, bag: &str) -> &'p str {
