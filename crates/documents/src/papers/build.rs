@@ -120,8 +120,8 @@ fn one_stage(sheet: &mut Sheet, desk: &Desk<'_>, stage: &BuildStage, n: usize) {
     if !mind.is_empty() {
         sheet.text(format!("Mind: {}.", mind.join(". ")));
     }
-    asked_back(sheet, desk, stage);
     steps(sheet, desk, stage);
+    asked_back(sheet, desk, stage);
     caps(sheet, desk, stage);
     cures(sheet, desk, stage);
     bolts(sheet, desk, &|joint| stage_of(joint) == stage.id);
