@@ -29,7 +29,7 @@ use crate::log::Event;
 use crate::pages::{self, Asking, View, asking, enter, who};
 use crate::photos::{self, Picture};
 use crate::trouble::{FieldTrouble, OnPage, OnWire, Trouble, with_trouble};
-use crate::{api, asked, forms, guard, lan, live, log, machine, offline, papers, pressed, surroundings};
+use crate::{api, asked, forms, guard, lan, listing, live, log, machine, offline, papers, pressed, surroundings};
 
 /// The largest photo taken, in bytes \[ours\].
 const LARGEST_PHOTO: usize = 12 * 1024 * 1024;
@@ -146,6 +146,7 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .route("/jobs/{id}/sheet.toml", get(give_sheet))
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
+        .route("/jobs/{id}/price-list", get(listing::page).post(listing::take).layer(DefaultBodyLimit::max(listing::LARGEST)))
         .route("/jobs/{id}/page", post(asked::make))
         .route("/jobs/{id}/page/{file}", get(asked::give))
         .route("/jobs/{id}/look.html", get(asked::look))
@@ -334,7 +335,8 @@ async fn open_practice(State(bench): State<Bench>, headers: HeaderMap, Form(type
     // The form carries the id of the job, so that a second touch opens the same one.
     let job: JobId = typed.get("back").and_then(|t| t.parse().ok()).unwrap_or_else(surroundings::new_job);
     let there = match bench.store().last_of(job).await? {
-        Some(_) => bench.job(job).await?.entries.len(),
+        // The shop's rates are told with the opening, and are none of the story.
+        Some(_) => bench.job(job).await?.entries.iter().filter(|e| e.kind() != Kind::MoneyTold.word()).count(),
         None => 0,
     };
     let mut state = logbook::JobState::default();

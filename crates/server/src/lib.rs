@@ -23,6 +23,7 @@ mod entering;
 mod forms;
 mod guard;
 pub mod lan;
+mod listing;
 mod live;
 mod log;
 mod machine;

@@ -1982,3 +1982,80 @@ async fn bags_that_waited_on_a_phone_come_in_once() {
     assert_eq!(shop.entries().await, before + 2);
     assert!(shop.get(&at("bags")).await.1.contains("Emptied: 1 bag"));
 }
+
+const PRICES: &str = "\
+Article;Net;Core;Lead time
+Head gasket, layered steel, 1.2 mm;61,50;;2-4
+Head, reconditioned, with seats and guides;742,00;180,00;5 to 8
+Sump plug;1,10;;1
+";
+
+impl Shop {
+    /// Gives a price list with what is said beside it.
+    async fn list(&self, fields: &[(&str, &str)]) -> (Response<()>, String) {
+        let mut body = String::new();
+        for (name, text) in fields {
+            let file = if *name == "file" { "; filename=\"list.csv\"" } else { "" };
+            body.push_str(&format!(
+                "--cut\r\ncontent-disposition: form-data; name=\"{name}\"{file}\r\n\r\n{text}\r\n"
+            ));
+        }
+        body.push_str("--cut--\r\n");
+        let request = Request::post(format!("/jobs/{}/price-list", self.job))
+            .header(header::HOST, HERE)
+            .header("sec-fetch-site", "same-origin")
+            .header(header::CONTENT_TYPE, "multipart/form-data; boundary=cut")
+            .body(Body::from(body));
+        self.send(request.unwrap()).await
+    }
+
+    /// How many quotes the job has.
+    async fn quotes(&self) -> usize {
+        let entries = self.store.entries_of(self.job.parse().unwrap()).await.unwrap();
+        entries.iter().filter(|e| e.line.contains("\"kind\":\"quote-received\"")).count()
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_price_list_is_looked_at_on_the_bench_and_then_kept_once() {
+    let shop = Shop::told(STORY, 12).await;
+    let (answer, page) = shop.get(&format!("/jobs/{}/price-list", shop.job)).await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    assert!(page.contains("type=\"file\""));
+    // Nothing says whose list it is: asked by the label of the field, and what was given is still there.
+    let takes = [("take.0.need", "head_gasket"), ("take.0.words", "layered")];
+    let (answer, page) = shop.list(&[&[("file", PRICES)], takes.as_slice()].concat()).await;
+    assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    let said = words_of(&page);
+    assert!(said.contains("say it under *Whose list it is*") && !said.contains("--supplier"), "{said}");
+    assert!(page.contains("Head gasket, layered steel") && page.contains("value=\"layered\""), "what was given is there");
+    let told = [
+        ("text", PRICES),
+        ("supplier", "Hollin Parts"),
+        ("take.0.need", "head_gasket"),
+        ("take.0.words", "layered"),
+        ("take.1.need", "head_exchange_fit"),
+        ("take.1.words", "reconditioned"),
+    ];
+    let before = shop.quotes().await;
+    let (answer, page) = shop.list(&told).await;
+    assert_eq!(answer.status(), StatusCode::OK, "{}", words_of(&page));
+    let said = words_of(&page);
+    assert!(said.contains("2 quotes would be kept") && said.contains("1 row is for no need"), "{said}");
+    assert_eq!(shop.quotes().await, before, "to look keeps nothing");
+    let ids: Vec<String> = (0..2)
+        .map(|n| {
+            let from = page.split(&format!("name=\"entry.{n}\" value=\"")).nth(1).unwrap();
+            from.split('"').next().unwrap().to_owned()
+        })
+        .collect();
+    let mut keep = told.to_vec();
+    keep.extend([("entry.0", ids[0].as_str()), ("entry.1", ids[1].as_str()), ("step", "keep")]);
+    for _ in 0..2 {
+        let (answer, page) = shop.list(&keep).await;
+        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{}", words_of(&page));
+        assert_eq!(shop.quotes().await, before + 2, "a second touch keeps nothing twice");
+    }
+    let (_, page) = shop.get(&format!("/jobs/{}/order", shop.job)).await;
+    assert!(words_of(&page).contains("Hollin Parts"));
+}

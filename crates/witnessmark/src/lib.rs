@@ -193,7 +193,7 @@ pub fn price_list(text: &str, knowledge: &knowledge::Knowledge) -> Result<Vec<lo
 /// # Errors
 /// When a row cannot be written.
 pub fn price_table(quotes: &[logbook::QuoteReceived]) -> Result<Vec<u8>, String> {
-    commands::quotes::table(quotes).map_err(|error| error.to_string())
+    workup::price_list::table(quotes).map_err(|error| error.to_string())
 }
 
 /// Gives the records of lives in a CSV text.

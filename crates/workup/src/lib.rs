@@ -12,7 +12,7 @@
 //! writes the job's network for other programs. Beside them: [`committed`] (money against what was approved),
 //! [`customer_page`] and [`asking`] (what a customer is asked, and whether the question still holds), [`cores`] (old parts
 //! that go back), [`awaited`] (what is on the way and sets the date), [`machine`] (orders to a machine shop and what came
-//! back), [`gates`] (hold points and what they hold up), [`quotes`] (offers side by side), [`teardown`] (what opening
+//! back), [`gates`] (hold points and what they hold up), [`quotes`] (offers side by side), [`price_list`] (quotes out of a table, and into one), [`teardown`] (what opening
 //! costs), [`tightening`] (the bolts of a joint), [`bags`] (small parts put away and asked back), [`entering`] (the rules by which
 //! an entry is taken), [`learning`] (what the shop's own jobs say of the odds), [`practice`] (a job to learn with), [`simulate`] (how good
 //! the advice is) and [`mod@words`].
@@ -49,6 +49,7 @@ pub mod notice;
 pub mod on_phone;
 pub mod opened;
 pub mod practice;
+pub mod price_list;
 pub mod proof;
 pub mod quotes;
 pub mod remembered;

@@ -76,6 +76,8 @@ const ROUTES: &[(&str, &str, &[Role])] = &[
     ("GET", "/jobs/{id}/sheet.toml", ALL),
     ("POST", "/jobs/{id}/photos", ALL),
     ("GET", "/jobs/{id}/papers/{file}", ALL),
+    ("GET", "/jobs/{id}/price-list", OFFICE),
+    ("POST", "/jobs/{id}/price-list", OFFICE),
     ("POST", "/jobs/{id}/page", OFFICE),
     ("GET", "/jobs/{id}/page/{file}", OFFICE),
     ("GET", "/jobs/{id}/look.html", OFFICE),

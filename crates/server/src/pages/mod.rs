@@ -18,6 +18,7 @@ pub(crate) mod own_jobs;
 pub(crate) mod pairing;
 pub(crate) mod place;
 mod practice;
+pub(crate) mod price_list;
 pub(crate) mod prove;
 pub(crate) mod queue;
 mod quotes;

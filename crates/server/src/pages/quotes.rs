@@ -21,6 +21,11 @@ pub(super) fn side_by_side(view: &View) -> Markup {
             }
             @for need in &needs { (one(view, need)) }
             (view.form(Kind::QuoteReceived, "A quote came in", &[]))
+            @if view.takes(Kind::QuoteReceived) {
+                p {
+                    a href=(view.link("price-list")) { "Quotes out of a price list" }
+                }
+            }
         }
     }
 }

@@ -1,14 +1,12 @@
 //! `quotes`: what was quoted, need by need, side by side; out into a table, and in from a price list.
 
-mod list;
-
 use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 use knowledge::Knowledge;
 use logbook::{EntryBody, JobState, QuoteReceived};
-use quantity::Money;
 use serde_json::json;
+use workup::price_list::{self as list, table};
 use workup::quotes::{Need, Offer, by_need};
 
 use crate::desk::{Desk, read_text, write_file};
@@ -168,38 +166,9 @@ async fn export(desk: &Desk, job: &str, out: Option<&std::path::Path>, force: bo
     Ok(Exit::Fine)
 }
 
-/// A cell that no table program takes for a formula; one apostrophe before it says that it is words, as [`list::bare`] reads it.
-fn plain(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\'']) { format!("'{text}") } else { text.to_owned() }
-}
-
-/// The quotes as a table with the headings that an import knows.
-pub(crate) fn table<'q>(quotes: impl IntoIterator<Item = &'q QuoteReceived>) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(list::HEADINGS)?;
-    let money = |m: &Option<Money>| m.as_ref().map_or_else(String::new, |m| m.amount().to_string());
-    for q in quotes {
-        writer.write_record([
-            plain(&q.supplier),
-            plain(q.need.as_deref().or(q.option.as_deref()).unwrap_or_default()),
-            q.price.amount().to_string(),
-            q.price.currency().code().to_owned(),
-            money(&q.freight),
-            money(&q.core_deposit),
-            q.lead_days[0].to_string(),
-            q.lead_days[1].to_string(),
-            q.warranty_months.map_or_else(String::new, |m| m.to_string()),
-            q.valid_until.map_or_else(String::new, |d| d.to_string()),
-            plain(&q.includes.join("; ")),
-            plain(q.note.as_deref().unwrap_or_default()),
-        ])?;
-    }
-    writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
-}
-
 /// The quotes of a price list whose columns say everything; nobody says anything beside it.
 pub(crate) fn listed(text: &str, knowledge: &Knowledge) -> Result<Vec<QuoteReceived>, String> {
-    let told = list::Told { supplier: None, currency: None, days: None, columns: Vec::new(), takes: Vec::new() };
+    let told = list::Told { supplier: None, currency: None, days: None, way: list::Way::Command, columns: Vec::new(), takes: Vec::new() };
     Ok(list::read(text, &told, knowledge)?.quotes.into_iter().map(|(_, quote)| quote).collect())
 }
 
@@ -217,6 +186,7 @@ impl Import {
         let told = list::Told {
             supplier: self.supplier.as_deref(),
             currency,
+            way: list::Way::Command,
             days: self.days.as_deref().map(list::days).transpose().map_err(&refuse)?,
             columns: list::pairs(&self.column).map_err(&refuse)?,
             takes: list::pairs(&self.take).map_err(&refuse)?,

@@ -1,4 +1,4 @@
-//! A price list: which of its columns is which, which of its rows is for which need.
+//! A price list: which of its columns is which, which of its rows is for which need; and quotes as such a list.
 
 use std::collections::BTreeMap;
 
@@ -6,8 +6,10 @@ use knowledge::Knowledge;
 use logbook::{JobState, QuoteReceived};
 use quantity::{Currency, Money, MoneyReply, parse_money};
 
+use crate::words::words;
+
 /// The headings of a table that is written, and the first word by which each is read.
-pub(super) const HEADINGS: [&str; 12] = [
+const HEADINGS: [&str; 12] = [
     "supplier",
     "for",
     "price",
@@ -21,6 +23,15 @@ pub(super) const HEADINGS: [&str; 12] = [
     "includes",
     "note",
 ];
+
+/// The labels of the fields of a page.
+pub const SUPPLIER: &str = "Whose list it is";
+/// As [`SUPPLIER`].
+pub const CURRENCY: &str = "Currency of bare amounts";
+/// As [`SUPPLIER`].
+pub const DAYS: &str = "Days until it is here";
+/// As [`SUPPLIER`].
+pub const COLUMNS: &str = "Which column is which";
 
 /// What a column may be, and the headings by which it is known besides its own name; small letters, single spaces.
 const KNOWN: &[(&str, &[&str])] = &[
@@ -40,27 +51,56 @@ const KNOWN: &[(&str, &[&str])] = &[
     ("note", &["remark", "remarks"]),
 ];
 
+/// Where what a list does not say is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// With the options of a command.
+    Command,
+    /// In the fields of a page.
+    Page,
+}
+
+impl Way {
+    /// How something is said: the option with an example, or the field by its label.
+    fn say(self, option: &str, field: &str) -> String {
+        match self {
+            Self::Command => format!("say it with `--{option}`"),
+            Self::Page => format!("say it under *{field}*"),
+        }
+    }
+}
+
 /// What was said beside the list.
-pub(super) struct Told<'a> {
-    pub(super) supplier: Option<&'a str>,
-    pub(super) currency: Option<Currency>,
-    pub(super) days: Option<[u32; 2]>,
+#[derive(Debug, Clone)]
+pub struct Told<'a> {
+    /// Whose list it is, where no column says so.
+    pub supplier: Option<&'a str>,
+    /// The currency of bare amounts.
+    pub currency: Option<Currency>,
+    /// Days at best and at worst, where no column says so.
+    pub days: Option<[u32; 2]>,
+    /// Where it is said.
+    pub way: Way,
     /// Column by heading, as said.
-    pub(super) columns: Vec<(String, String)>,
+    pub columns: Vec<(String, String)>,
     /// Need by words of its row, as said.
-    pub(super) takes: Vec<(String, String)>,
+    pub takes: Vec<(String, String)>,
 }
 
 /// What a list holds for a job.
-pub(super) struct Read {
+#[derive(Debug, Clone)]
+pub struct Read {
     /// The quotes, each with the line of the file it stands in.
-    pub(super) quotes: Vec<(u64, QuoteReceived)>,
+    pub quotes: Vec<(u64, QuoteReceived)>,
     /// How many rows are for nothing that is known.
-    pub(super) left: usize,
+    pub left: usize,
 }
 
 /// Two halves of `WHAT=WORDS`.
-pub(super) fn pairs(list: &[String]) -> Result<Vec<(String, String)>, String> {
+///
+/// # Errors
+/// A text without both halves, named.
+pub fn pairs(list: &[String]) -> Result<Vec<(String, String)>, String> {
     list.iter()
         .map(|text| match text.split_once('=') {
             Some((what, words)) if !what.trim().is_empty() && !words.trim().is_empty() => {
@@ -72,7 +112,10 @@ pub(super) fn pairs(list: &[String]) -> Result<Vec<(String, String)>, String> {
 }
 
 /// Days at best and at worst: `3`, `2..5`, `2-5`, `2 to 5`.
-pub(super) fn days(text: &str) -> Result<[u32; 2], String> {
+///
+/// # Errors
+/// A text that is no number of days, or has the longer time first.
+pub fn days(text: &str) -> Result<[u32; 2], String> {
     let wrong = || format!("`{text}` is no number of days; write `3`, `2..5` or `2 to 5`");
     let numbers: Vec<&str> = text.split(|c: char| !c.is_ascii_digit()).filter(|n| !n.is_empty()).collect();
     let strange = text.chars().any(|c| c.is_ascii_alphabetic()) && !text.contains("to") && !text.contains("day");
@@ -92,13 +135,16 @@ pub(super) fn days(text: &str) -> Result<[u32; 2], String> {
 }
 
 /// A currency by its code.
-pub(super) fn currency(code: &str) -> Result<Currency, String> {
+///
+/// # Errors
+/// A code that no currency has.
+pub fn currency(code: &str) -> Result<Currency, String> {
     Currency::from_code(&code.trim().to_uppercase())
         .ok_or_else(|| format!("`{code}` is no currency; write its code of three letters, such as EUR"))
 }
 
 /// The words of a cell without the one apostrophe by which table programs are told that they are words.
-pub(super) fn bare(cell: &str) -> Option<&str> {
+fn bare(cell: &str) -> Option<&str> {
     Some(cell.strip_prefix('\'').unwrap_or(cell).trim()).filter(|words| !words.is_empty())
 }
 
@@ -140,23 +186,23 @@ fn columns(headings: &csv::StringRecord, told: &Told<'_>) -> Result<BTreeMap<&'s
                     let names: Vec<String> =
                         free.iter().filter_map(|n| headings.get(*n)).map(|h| format!("`{h}`")).collect();
                     let one = headings.get(*first).unwrap_or_default();
-                    return Err(format!(
-                        "{} could all be the {name}; say which with `--column \"{name}={one}\"`",
-                        names.join(" and ")
-                    ));
+                    let say = told.way.say(&format!("column \"{name}={one}\""), COLUMNS);
+                    return Err(format!("{} could all be the {name}; {say}", names.join(" and ")));
                 };
                 out.insert(name, *own);
             }
         }
     }
     if !out.contains_key("price") {
-        return Err(format!("no column is the price; say which with `--column price=HEADING`, there are {}", all()));
+        let say = told.way.say("column price=HEADING", COLUMNS);
+        return Err(format!("no column is the price; {say}, there are {}", all()));
     }
     Ok(out)
 }
 
 /// The needs of the knowledge by id and by name: whether each is a whole option.
-fn needs(knowledge: &Knowledge) -> Vec<(String, String, bool)> {
+#[must_use]
+pub fn needs(knowledge: &Knowledge) -> Vec<(String, String, bool)> {
     let operations = knowledge.operations.iter().map(|o| (o.id.clone(), o.name.clone(), false));
     let parts = knowledge.joints.iter().flat_map(|j| &j.value.parts).map(|p| (p.id.clone(), p.name.clone(), false));
     let options = knowledge.options.iter().map(|o| (o.id.clone(), o.name.clone(), true));
@@ -164,24 +210,45 @@ fn needs(knowledge: &Knowledge) -> Vec<(String, String, bool)> {
 }
 
 /// The name of what a quote is for.
-pub(super) fn need_name(state: &JobState, knowledge: &Knowledge, id: &str) -> String {
+#[must_use]
+pub fn need_name(state: &JobState, knowledge: &Knowledge, id: &str) -> String {
     let heads = state.layout.as_ref().map(|layout| layout.heads().len());
     let option = knowledge.options.iter().find(|o| o.id == id).map(|o| o.name_for(heads).to_owned());
     option
         .or_else(|| needs(knowledge).into_iter().find(|(its, ..)| its == id).map(|(_, name, _)| name))
-        .unwrap_or_else(|| workup::words::words(id))
+        .unwrap_or_else(|| words(id))
 }
 
-/// Reads a price list.
-pub(super) fn read(text: &str, told: &Told<'_>, knowledge: &Knowledge) -> Result<Read, String> {
+/// A reader of a list; tables written where the comma is the decimal sign are parted by semicolons.
+fn reader(text: &str) -> csv::Reader<&[u8]> {
     let first = text.lines().next().unwrap_or_default();
-    // Tables written where the comma is the decimal sign are parted by semicolons.
     let parted = if first.matches(';').count() > first.matches(',').count() { b';' } else { b',' };
-    let mut reader = csv::ReaderBuilder::new()
+    csv::ReaderBuilder::new()
         .delimiter(parted)
         .trim(csv::Trim::All)
         .flexible(false)
-        .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+        .from_reader(text.trim_start_matches('\u{feff}').as_bytes())
+}
+
+/// What stands over the columns of a list; nothing where it cannot be read.
+#[must_use]
+pub fn headings(text: &str) -> Vec<String> {
+    let mut reader = reader(text);
+    reader.headers().map(|h| h.iter().map(str::to_owned).collect()).unwrap_or_default()
+}
+
+/// What a column may be, by its name.
+pub fn may_be() -> impl Iterator<Item = &'static str> {
+    KNOWN.iter().map(|(name, _)| *name)
+}
+
+/// Reads a price list.
+///
+/// # Errors
+/// In words, with the line where there is one: a heading or line that cannot be read, columns or rows that are told apart by
+/// nothing that was said, a cell that is no amount, day or number.
+pub fn read(text: &str, told: &Told<'_>, knowledge: &Knowledge) -> Result<Read, String> {
+    let mut reader = reader(text);
     let headings = reader.headers().map_err(|e| format!("its heading cannot be read: {e}"))?.clone();
     let columns = columns(&headings, told)?;
     let rows: Vec<(u64, csv::StringRecord)> = reader
@@ -261,7 +328,8 @@ fn quote<'c>(
             Ok(MoneyReply::Value(money)) => Ok(Some(money)),
             Ok(MoneyReply::Question { ask, .. }) => Err(format!("{name}: {ask}")),
             Err(error) => {
-                Err(format!("{name} `{text}`: {error}; say the currency with `--currency EUR` where none stands"))
+                let say = told.way.say("currency EUR", CURRENCY);
+                Err(format!("{name} `{text}`: {error}; where no currency stands, {say}"))
             }
         }
     };
@@ -270,7 +338,7 @@ fn quote<'c>(
         return Err(format!("price {price} is below nought; mend the cell"));
     }
     let supplier = cell("supplier").and_then(bare).or(told.supplier).map(str::to_owned);
-    let supplier = supplier.ok_or("nobody says whose it is; say it with `--supplier NAME`")?;
+    let supplier = supplier.ok_or_else(|| format!("nobody says whose it is; {}", told.way.say("supplier NAME", SUPPLIER)))?;
     let whole_number = |name: &str| -> Result<Option<u32>, String> {
         let digits = |text: &str| text.split_whitespace().next().unwrap_or_default().parse::<u32>();
         cell(name).map(|t| digits(t).map_err(|_| format!("{name} `{t}` is no whole number"))).transpose()
@@ -279,7 +347,9 @@ fn quote<'c>(
         (Some(best), Some(worst), _) => days(&format!("{best}..{worst}"))?,
         (_, _, Some(text)) => days(text)?,
         (Some(one), None, None) | (None, Some(one), None) => [one, one],
-        (None, None, None) => told.days.ok_or("nobody says in how many days; say it with `--days 2..5`")?,
+        (None, None, None) => {
+            told.days.ok_or_else(|| format!("nobody says in how many days; {}", told.way.say("days 2..5", DAYS)))?
+        }
     };
     let valid_until = cell("holds until")
         .map(|t| t.parse().map_err(|_| format!("holds until `{t}` is no day; write it as 2026-03-14")))
@@ -302,4 +372,36 @@ fn quote<'c>(
         note: cell("note").and_then(bare).or_else(|| cell("item").and_then(bare)).map(str::to_owned),
         includes,
     })
+}
+
+/// A cell that no table program takes for a formula; one apostrophe before it says that it is words, as [`bare`] reads it.
+fn plain(text: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\'']) { format!("'{text}") } else { text.to_owned() }
+}
+
+/// The quotes as a table with the headings that an import knows.
+///
+/// # Errors
+/// None that is known: it is written to memory.
+pub fn table<'q>(quotes: impl IntoIterator<Item = &'q QuoteReceived>) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(HEADINGS)?;
+    let money = |m: &Option<Money>| m.as_ref().map_or_else(String::new, |m| m.amount().to_string());
+    for q in quotes {
+        writer.write_record([
+            plain(&q.supplier),
+            plain(q.need.as_deref().or(q.option.as_deref()).unwrap_or_default()),
+            q.price.amount().to_string(),
+            q.price.currency().code().to_owned(),
+            money(&q.freight),
+            money(&q.core_deposit),
+            q.lead_days[0].to_string(),
+            q.lead_days[1].to_string(),
+            q.warranty_months.map_or_else(String::new, |m| m.to_string()),
+            q.valid_until.map_or_else(String::new, |d| d.to_string()),
+            plain(&q.includes.join("; ")),
+            plain(q.note.as_deref().unwrap_or_default()),
+        ])?;
+    }
+    writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))
 }
