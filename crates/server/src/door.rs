@@ -146,7 +146,10 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .route("/jobs/{id}/sheet.toml", get(give_sheet))
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
-        .route("/jobs/{id}/price-list", get(listing::page).post(listing::take).layer(DefaultBodyLimit::max(listing::LARGEST)))
+        .route(
+            "/jobs/{id}/price-list",
+            get(listing::page).post(listing::take).layer(DefaultBodyLimit::max(listing::LARGEST)),
+        )
         .route("/jobs/{id}/page", post(asked::make))
         .route("/jobs/{id}/page/{file}", get(asked::give))
         .route("/jobs/{id}/look.html", get(asked::look))

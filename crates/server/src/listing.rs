@@ -80,9 +80,8 @@ async fn keep(
         Some(Ok(entry)) => entry,
         Some(Err(_)) | None => surroundings::new_entry(),
     };
-    let value = serde_json::to_value(quote).map_err(|why| {
-        Trouble::new(StatusCode::INTERNAL_SERVER_ERROR, "a quote cannot be written", why)
-    })?;
+    let value = serde_json::to_value(quote)
+        .map_err(|why| Trouble::new(StatusCode::INTERNAL_SERVER_ERROR, "a quote cannot be written", why))?;
     // Judged as if it had been typed into the form of a quote.
     let body: EntryBody = workup::entering::body_of(Kind::QuoteReceived, &value, &job.state, bench.knowledge())
         .map_err(|why| Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, "a quote of the list does not fit", why))?;

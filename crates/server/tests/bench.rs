@@ -1771,13 +1771,13 @@ async fn what_a_part_turned_out_to_be_is_asked_told_and_counted() {
         let (answer, now) = shop.get(&format!("/jobs/{}/prove", shop.job)).await;
         assert_eq!(answer.status(), StatusCode::OK);
         page = now;
-        if page.contains("seen with the part out") {
+        if page.contains("value=\"gasket-cylinder-coolant\"") {
             break;
         }
         tokio::time::sleep(std::time::Duration::from_millis(50)).await;
     }
     assert!(
-        page.contains("What it turned out to be") && page.contains("seen with the part out"),
+        page.contains("What it turned out to be") && page.contains("value=\"gasket-cylinder-coolant\""),
         "{}",
         words_of(&page)
     );
@@ -1996,9 +1996,7 @@ impl Shop {
         let mut body = String::new();
         for (name, text) in fields {
             let file = if *name == "file" { "; filename=\"list.csv\"" } else { "" };
-            body.push_str(&format!(
-                "--cut\r\ncontent-disposition: form-data; name=\"{name}\"{file}\r\n\r\n{text}\r\n"
-            ));
+            body.push_str(&format!("--cut\r\ncontent-disposition: form-data; name=\"{name}\"{file}\r\n\r\n{text}\r\n"));
         }
         body.push_str("--cut--\r\n");
         let request = Request::post(format!("/jobs/{}/price-list", self.job))
@@ -2028,7 +2026,10 @@ async fn a_price_list_is_looked_at_on_the_bench_and_then_kept_once() {
     assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY);
     let said = words_of(&page);
     assert!(said.contains("say it under *Whose list it is*") && !said.contains("--supplier"), "{said}");
-    assert!(page.contains("Head gasket, layered steel") && page.contains("value=\"layered\""), "what was given is there");
+    assert!(
+        page.contains("Head gasket, layered steel") && page.contains("value=\"layered\""),
+        "what was given is there"
+    );
     let told = [
         ("text", PRICES),
         ("supplier", "Hollin Parts"),

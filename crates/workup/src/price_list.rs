@@ -338,7 +338,8 @@ fn quote<'c>(
         return Err(format!("price {price} is below nought; mend the cell"));
     }
     let supplier = cell("supplier").and_then(bare).or(told.supplier).map(str::to_owned);
-    let supplier = supplier.ok_or_else(|| format!("nobody says whose it is; {}", told.way.say("supplier NAME", SUPPLIER)))?;
+    let supplier =
+        supplier.ok_or_else(|| format!("nobody says whose it is; {}", told.way.say("supplier NAME", SUPPLIER)))?;
     let whole_number = |name: &str| -> Result<Option<u32>, String> {
         let digits = |text: &str| text.split_whitespace().next().unwrap_or_default().parse::<u32>();
         cell(name).map(|t| digits(t).map_err(|_| format!("{name} `{t}` is no whole number"))).transpose()

@@ -168,7 +168,14 @@ async fn export(desk: &Desk, job: &str, out: Option<&std::path::Path>, force: bo
 
 /// The quotes of a price list whose columns say everything; nobody says anything beside it.
 pub(crate) fn listed(text: &str, knowledge: &Knowledge) -> Result<Vec<QuoteReceived>, String> {
-    let told = list::Told { supplier: None, currency: None, days: None, way: list::Way::Command, columns: Vec::new(), takes: Vec::new() };
+    let told = list::Told {
+        supplier: None,
+        currency: None,
+        days: None,
+        way: list::Way::Command,
+        columns: Vec::new(),
+        takes: Vec::new(),
+    };
     Ok(list::read(text, &told, knowledge)?.quotes.into_iter().map(|(_, quote)| quote).collect())
 }
 
