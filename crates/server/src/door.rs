@@ -146,10 +146,7 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .route("/jobs/{id}/sheet.toml", get(give_sheet))
         .route("/jobs/{id}/photos", post(photo).layer(DefaultBodyLimit::max(LARGEST_PHOTO + 64 * 1024)))
         .route("/jobs/{id}/papers/{file}", get(paper))
-        .route(
-            "/jobs/{id}/price-list",
-            get(listing::page).post(listing::take).layer(DefaultBodyLimit::max(listing::LARGEST)),
-        )
+        .route("/jobs/{id}/price-list", get(listing::page).post(listing::take))
         .route("/jobs/{id}/page", post(asked::make))
         .route("/jobs/{id}/page/{file}", get(asked::give))
         .route("/jobs/{id}/look.html", get(asked::look))
@@ -732,25 +729,33 @@ async fn take_sheet(
     Ok(back_to(&typed, &id, entry).into_response())
 }
 
-async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: HeaderMap, mut parts: Multipart) -> Shown {
-    let job = bench.job(pages::job_id(&id)?).await?;
+/// The fields of a form with a file, and the file; `what` and `next` say what is wrong where it does not come through.
+pub(crate) async fn of_parts(
+    parts: &mut Multipart,
+    file: &str,
+    what: &'static str,
+    next: &str,
+) -> Result<(Typed, Option<axum::body::Bytes>), Trouble> {
     let broken = |e: axum::extract::multipart::MultipartError| {
-        Trouble::new(
-            e.status(),
-            "the photo did not come through",
-            format!("{}; at most 12 MB are taken", e.body_text()),
-        )
+        Trouble::new(e.status(), what, format!("{}; {next}", e.body_text()))
     };
     let mut typed = Typed::new();
-    let mut photo = None;
+    let mut bytes = None;
     while let Some(part) = parts.next_field().await.map_err(broken)? {
         let name = part.name().unwrap_or_default().to_owned();
-        if name == "photo" {
-            photo = Some(part.bytes().await.map_err(broken)?);
+        if name == file {
+            bytes = Some(part.bytes().await.map_err(broken)?);
         } else {
             typed.insert(name, part.text().await.map_err(broken)?);
         }
     }
+    Ok((typed, bytes))
+}
+
+async fn photo(State(bench): State<Bench>, Path(id): Path<String>, headers: HeaderMap, mut parts: Multipart) -> Shown {
+    let job = bench.job(pages::job_id(&id)?).await?;
+    let (typed, photo) =
+        of_parts(&mut parts, "photo", "the photo did not come through", "at most 12 MB are taken").await?;
     let photo = photo.filter(|p| !p.is_empty()).ok_or_else(|| {
         Trouble::fields("no photo was chosen", vec![FieldTrouble::new("photo", "choose a photo, or take one")])
     })?;

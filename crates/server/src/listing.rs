@@ -1,6 +1,5 @@
 //! A price list on the bench: looked at, then kept.
 
-use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect};
@@ -8,15 +7,12 @@ use logbook::{EntryBody, Kind, QuoteReceived};
 use workup::price_list::{self, Told, Way};
 
 use crate::desk::{Bench, Job};
-use crate::door::Shown;
+use crate::door::{Shown, of_parts};
 use crate::forms::Typed;
 use crate::pages::price_list::{Looked, NAMED};
 use crate::pages::{self, View, who};
 use crate::surroundings;
 use crate::trouble::{FieldTrouble, Trouble};
-
-/// The largest list that is taken \[ours\].
-pub(crate) const LARGEST: usize = 4 * 1024 * 1024;
 
 /// The page before a list is given.
 pub(crate) async fn page(State(bench): State<Bench>, Path(id): Path<String>, headers: HeaderMap) -> Shown {
@@ -33,19 +29,8 @@ pub(crate) async fn take(
     mut parts: Multipart,
 ) -> Shown {
     let job = bench.job(pages::job_id(&id)?).await?;
-    let broken = |e: MultipartError| {
-        Trouble::new(e.status(), "the list did not come through", format!("{}; at most 4 MB are taken", e.body_text()))
-    };
-    let mut typed = Typed::new();
-    let mut file = None;
-    while let Some(part) = parts.next_field().await.map_err(broken)? {
-        let name = part.name().unwrap_or_default().to_owned();
-        if name == "file" {
-            file = Some(part.bytes().await.map_err(broken)?);
-        } else {
-            typed.insert(name, part.text().await.map_err(broken)?);
-        }
-    }
+    let (mut typed, file) =
+        of_parts(&mut parts, "file", "the list did not come through", "at most 1 MB is taken").await?;
     if let Some(file) = file.filter(|file| !file.is_empty()) {
         let text = String::from_utf8(file.to_vec()).map_err(|_| {
             let next = "it is not UTF-8 text; save the table as CSV in UTF-8, or paste its text";

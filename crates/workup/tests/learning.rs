@@ -17,7 +17,7 @@ use anatomy::{Bank, Position, Scope};
 use inference::lanes::{Extra, Laid, drawn};
 use knowledge::{Adopted, FileSet, Knowledge};
 use logbook::{Fact, JobState, OutcomeFound, fold, seal_story, story_from_lines};
-use serde_json::json;
+use serde_json::{Value, json};
 use workup::learning::{Lesson, OddsLesson, Standing, WORTH_SHARES, learn};
 use workup::{beliefs, network, work_up};
 
@@ -28,6 +28,11 @@ fn book() -> &'static Knowledge {
 
 /// An engine that came in with a complaint and nothing read of it.
 fn came_in() -> JobState {
+    came_in_with(&[])
+}
+
+/// The same with more lines of its story.
+fn came_in_with(more: &[Value]) -> JobState {
     let lines = [
         json!({"at": "2026-02-24T06:40:00Z", "by": "Ida", "device": "bench", "kind": "job-opened", "body": {"title": "came in"}}),
         json!({"at": "2026-02-24T06:41:00Z", "by": "Ida", "device": "bench", "kind": "complaint-heard", "body": {"words": "it boiled"}}),
@@ -35,7 +40,7 @@ fn came_in() -> JobState {
             "arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam", "valves_per_cylinder": 4,
             "head_material": "aluminium", "block_material": "iron", "gasket": "multi-layer-steel", "oil_cooler": "no"}}}),
     ];
-    let text: Vec<String> = lines.iter().map(ToString::to_string).collect();
+    let text: Vec<String> = lines.iter().chain(more).map(ToString::to_string).collect();
     fold(&seal_story("came in", &story_from_lines(&text.join("\n")).expect("a story")).expect("a sealed story"))
 }
 
@@ -224,19 +229,12 @@ fn old_jobs_count_half_with_every_three_years() {
     near(at("2032-06-01T00:00:00Z"), 0.25, 0.0, "over six");
 }
 
-/// Enters a graded reading with one of its outcomes.
+/// An engine of which one graded reading was taken.
 fn job_with_reading(check: &str, reading: &str, outcome: &str, position: &str) -> JobState {
-    let lines = [
-        json!({"at": "2026-02-24T06:40:00Z", "by": "Ida", "device": "bench", "kind": "job-opened", "body": {"title": "came in"}}),
-        json!({"at": "2026-02-24T06:41:00Z", "by": "Ida", "device": "bench", "kind": "complaint-heard", "body": {"words": "it boiled"}}),
-        json!({"at": "2026-02-24T06:42:00Z", "by": "Ida", "device": "bench", "kind": "engine-described", "body": {"layout": {
-            "arrangement": "inline", "cylinders": 4, "fuel": "petrol", "valve_gear": "twin-cam", "valves_per_cylinder": 4,
-            "head_material": "aluminium", "block_material": "iron", "gasket": "multi-layer-steel", "oil_cooler": "no"}}}),
+    came_in_with(&[
         json!({"at": "2026-02-24T06:50:00Z", "by": "Ida", "device": "bench", "kind": "reading-taken", "body": {
-            "check": check, "reading": reading, "position": position, "outcome": outcome}}),
-    ];
-    let text: Vec<String> = lines.iter().map(ToString::to_string).collect();
-    fold(&seal_story(outcome, &story_from_lines(&text.join("\n")).expect("a story")).expect("a sealed story"))
+        "check": check, "reading": reading, "position": position, "outcome": outcome}}),
+    ])
 }
 
 /// A graded reading that looks at the gasket between cylinder and coolant, with its best outcome and its worst.

@@ -8,24 +8,7 @@ use crate::shop::Shop;
 fn told(count: usize) -> Shop {
     let shop = Shop::new();
     for n in 0..count {
-        let title = format!("job number {n}");
-        let args = [
-            "--json",
-            "new",
-            "--title",
-            &title,
-            "--arrangement",
-            "inline",
-            "--cylinders",
-            "4",
-            "--fuel",
-            "petrol",
-            "--valve-gear",
-            "twin-cam",
-            "--count-from",
-            "free-end",
-        ];
-        let job = shop.run(&args).exits(0).json()["job"].as_str().expect("an id").to_owned();
+        let job = shop.opens(&format!("job number {n}"));
         let state = if n == 0 { "flat" } else { "machinable" };
         let body =
             json!({"condition": "head-warp", "position": "bank-A", "state": state, "how": "measured on the bench"});

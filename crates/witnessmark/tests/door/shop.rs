@@ -61,11 +61,17 @@ impl Shop {
     /// A shop with one job: the engine is told and nothing else.
     pub(crate) fn with_job() -> (Shop, String) {
         let shop = Shop::new();
-        let said = shop.run(&[
+        let job = shop.opens("Ostrand van, misses when cold");
+        (shop, job)
+    }
+
+    /// Opens a job with a title and an engine; gives its id.
+    pub(crate) fn opens(&self, title: &str) -> String {
+        let said = self.run(&[
             "--json",
             "new",
             "--title",
-            "Ostrand van, misses when cold",
+            title,
             "--arrangement",
             "inline",
             "--cylinders",
@@ -77,8 +83,7 @@ impl Shop {
             "--count-from",
             "free-end",
         ]);
-        let job = said.exits(0).json()["job"].as_str().expect("an id").to_owned();
-        (shop, job)
+        said.exits(0).json()["job"].as_str().expect("an id").to_owned()
     }
 
     /// Ticks every caution of some checks.
