@@ -807,7 +807,6 @@ impl View {
                     @for e in errors { (e.message) ". " }
                 }
             }
-            (practice::strip(self))
             div .status
                 role="status"
                 aria-live="polite"
@@ -821,7 +820,7 @@ impl View {
                     }
                 }
             }
-            main id="main" { (body) }
+            main id="main" { (practice::strip(self)) (body) }
             (self.title_block(moment))
         };
         shell(self.job.title(), &self.who, &inner)

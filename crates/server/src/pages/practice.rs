@@ -16,14 +16,12 @@ pub(super) fn strip(view: &View) -> Markup {
     let next = steps.iter().position(|s| !s.done);
     let done = steps.iter().filter(|s| s.done).count();
     html! {
-        aside.sheet.practice aria-label="Practice" {
+        section.sheet.practice aria-label="Practice" {
             h2 { "Practice, step " (next.map_or(steps.len(), |n| n + 1)) " of " (steps.len()) }
             @match next.and_then(|n| steps.get(n)) {
                 Some(step) => {
-                    p {
-                        b { (step.title) ". " }
-                        (step.says)
-                    }
+                    p.strong { (step.title) }
+                    p { (step.says) }
                     p {
                         a.button href=(link(view, step)) { "Go there" }
                     }
