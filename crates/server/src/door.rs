@@ -334,13 +334,17 @@ async fn open_practice(State(bench): State<Bench>, headers: HeaderMap, Form(type
     let by = who(&bench, &headers);
     // The form carries the id of the job, so that a second touch opens the same one.
     let job: JobId = typed.get("back").and_then(|t| t.parse().ok()).unwrap_or_else(surroundings::new_job);
-    let there = match bench.store().last_of(job).await? {
-        // The shop's rates are told with the opening, and are none of the story.
-        Some(_) => bench.job(job).await?.entries.iter().filter(|e| e.kind() != Kind::MoneyTold.word()).count(),
-        None => 0,
+    let (mut state, there) = match bench.store().last_of(job).await? {
+        Some(_) => {
+            let job = bench.job(job).await?;
+            // The shop's rates are told with the opening, and are none of the story.
+            let told = job.entries.iter().filter(|e| e.kind() != Kind::MoneyTold.word()).count();
+            (job.state.clone(), told)
+        }
+        None => (JobState::default(), 0),
     };
-    let mut state = logbook::JobState::default();
-    for number in 0.. {
+    // What an earlier touch kept is not kept twice.
+    for number in there.. {
         let Some(body) = practice::entry(number, &state, bench.knowledge()) else { break };
         let body = body.map_err(|why| {
             Trouble::new(
@@ -349,11 +353,8 @@ async fn open_practice(State(bench): State<Bench>, headers: HeaderMap, Form(type
                 format!("{why}; open a job of your own instead"),
             )
         })?;
-        // What an earlier touch kept is not kept twice.
-        if number >= there {
-            let (_, kept) = bench.keep(job, surroundings::new_entry(), &by, surroundings::DEVICE, &body).await?;
-            state = kept.state.clone();
-        }
+        let (_, kept) = bench.keep(job, surroundings::new_entry(), &by, surroundings::DEVICE, &body).await?;
+        state = kept.state.clone();
     }
     Ok(Redirect::to(&format!("/jobs/{job}/hear")).into_response())
 }

@@ -135,6 +135,8 @@ pub struct ShowingLesson {
     pub odd: f64,
     /// Whether it is used.
     pub standing: Standing,
+    /// Whether the state is the mildest, so that the row is the background of the reading.
+    pub mildest: bool,
     /// Chances of the outcomes that this state alone would bring, best first; empty for a reading that is a figure.
     pub row: Vec<f64>,
 }
@@ -475,6 +477,7 @@ fn of_key(
                 learnt: *now,
                 odd,
                 standing,
+                mildest: at == 0,
                 row,
             });
         }
@@ -681,8 +684,27 @@ impl Lesson {
     /// How many figures are used.
     #[must_use]
     pub fn used(&self) -> usize {
-        let odds = self.odds.iter().filter(|o| o.standing == Standing::Used).count();
-        odds + self.showings.iter().filter(|s| s.standing == Standing::Used && !s.row.is_empty()).count()
+        self.odds.iter().filter(|o| o.standing == Standing::Used).count() + self.rows().len()
+    }
+
+    /// The chances of checks that are used. A reading has one background: of several things that look at it and are sound, the one
+    /// that most jobs told of sets it.
+    fn rows(&self) -> Vec<&ShowingLesson> {
+        let usable = |s: &&ShowingLesson| s.standing == Standing::Used && !s.row.is_empty();
+        let mut out: Vec<&ShowingLesson> = Vec::new();
+        for one in self.showings.iter().filter(usable) {
+            let same =
+                |s: &&&ShowingLesson| s.mildest && one.mildest && (&s.check, &s.reading) == (&one.check, &one.reading);
+            match out.iter().position(|s| same(&s)) {
+                Some(place) => {
+                    if let Some(there) = out.get_mut(place).filter(|there| there.told < one.told) {
+                        *there = one;
+                    }
+                }
+                None => out.push(one),
+            }
+        }
+        out
     }
 
     /// The figures that are used, as a knowledge file of the shop.
@@ -703,8 +725,7 @@ impl Lesson {
             factor: o.factor.clone(),
             source: source(o.told.iter().sum()),
         });
-        let showings = self.showings.iter().filter(|s| s.standing == Standing::Used && !s.row.is_empty());
-        let showings = showings.map(|s| knowledge::Showing {
+        let showings = self.rows().into_iter().map(|s| knowledge::Showing {
             check: s.check.clone(),
             reading: s.reading.clone(),
             of: s.of.clone(),

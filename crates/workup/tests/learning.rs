@@ -285,7 +285,7 @@ fn a_check_that_shows_another_picture_is_asked_about_and_not_averaged() {
     near(one.row.iter().sum::<f64>(), 1.0, 1e-9, "the row");
     // By hand: twelve jobs' worth of the book and eight of ten.
     near(one.learnt, one.book.mul_add(12.0, 8.0) / 22.0, 1e-9, "the chance");
-    // Twenty jobs with sound gaskets, and the check cried wolf in none: fewer false alarms than the book has of it.
+    // Sixty jobs with sound gaskets, and the check showed something in none: fewer false alarms than the book has of it.
     let quiet: Vec<JobState> = (0..60).map(|_| job(&best, &states[0])).collect();
     let lesson = lesson(&quiet);
     let one = lesson
@@ -293,13 +293,42 @@ fn a_check_that_shows_another_picture_is_asked_about_and_not_averaged() {
         .iter()
         .find(|s| s.check == check && s.reading == reading && s.state == states[0])
         .expect("learnt");
-    if one.standing == Standing::Used {
-        let knowledge = Knowledge::from_files(&with(&lesson)).expect("knowledge");
-        assert_ne!(knowledge.checks, book().checks);
-        assert_eq!(knowledge.without_learnt().checks, book().checks);
-    }
     assert_eq!((one.showed, one.told), (0, 60));
     assert!(one.learnt < one.book);
+}
+
+#[test]
+fn a_reading_has_one_background_and_the_one_told_by_most_jobs_sets_it() {
+    let (check, reading, best, _, at) = gasket_reading();
+    let states = book().states_of("gasket-cylinder-coolant").expect("states").to_vec();
+    let mut state = job_with_reading(&check, &reading, &best, &at.address());
+    tell(&mut state, "gasket-cylinder-coolant", Position::Cylinder(1), &states[0]);
+    let mut lesson = lesson(&[state]);
+    let place = lesson.showings.iter().position(|s| s.check == check && s.reading == reading).expect("learnt");
+    let mut first = lesson.showings[place].clone();
+    assert!(first.mildest);
+    let outcomes = first.row.len();
+    let row = |best: f64| -> Vec<f64> {
+        let rest = [best, 1.0 - best].into_iter().chain(std::iter::repeat(0.0));
+        rest.take(outcomes).collect()
+    };
+    (first.standing, first.told, first.row) = (Standing::Used, 6, row(0.9));
+    let second = workup::learning::ShowingLesson {
+        of: "head-crack".to_owned(),
+        state: book().states_of("head-crack").expect("states")[0].clone(),
+        told: 9,
+        row: row(0.8),
+        ..first.clone()
+    };
+    lesson.showings = vec![first, second];
+    assert_eq!(lesson.used(), 1);
+    let knowledge = Knowledge::from_files(&with(&lesson)).expect("knowledge");
+    let kind = &knowledge.reading(&check, &reading).expect("the reading").kind;
+    let knowledge::ReadingKind::Graded { background, .. } = kind else { panic!("a graded reading") };
+    assert_eq!(*background, row(0.8));
+    // Taken back, the book's own stands again.
+    assert_ne!(knowledge.checks, book().checks);
+    assert_eq!(knowledge.without_learnt().checks, book().checks);
 }
 
 #[test]

@@ -77,6 +77,12 @@ fn turned_out(view: &View) -> Markup {
 
 /// Asks what one condition turned out to be: its states to pick from, and how that was seen.
 fn ask(view: &View, one: &learning::ToTell) -> Markup {
+    const HOW: [&str; 4] = [
+        "seen with the part out",
+        "measured on the bench",
+        "tested at the machine shop",
+        "proved by running after the repair",
+    ];
     let given = [("condition", one.condition.clone()), ("position", one.position.address())];
     if !view.takes(Kind::OutcomeFound) && view.came_back(Kind::OutcomeFound, &given).is_none() {
         return html! {};
@@ -85,6 +91,9 @@ fn ask(view: &View, one: &learning::ToTell) -> Markup {
     for field in &mut fields {
         let fixed =
             given.iter().find(|(name, _)| field.name == *name).map(|(_, value)| forms::Ask::Fixed(value.clone()));
+        if field.name == "how" {
+            field.ask = forms::Ask::Suggest(HOW.map(str::to_owned).to_vec());
+        }
         let states = || one.states.iter().map(|s| (s.clone(), words(s))).collect();
         let picked = (field.name == "state").then(states);
         if let Some(ask) = fixed.or(picked.map(forms::Ask::Pick)) {
