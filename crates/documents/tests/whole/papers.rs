@@ -24,8 +24,13 @@ pub(crate) fn words(pdf: &[u8]) -> String {
 
 /// The text of a PDF as it comes out.
 pub(crate) fn raw(pdf: &[u8]) -> String {
+    told_by_reader(pdf, "-raw")
+}
+
+/// What the reader of PDF says of a file under an option.
+pub(crate) fn told_by_reader(pdf: &[u8], option: &str) -> String {
     let mut reader = Command::new("pdftotext")
-        .args(["-raw", "-", "-"])
+        .args([option, "-", "-"])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::null())

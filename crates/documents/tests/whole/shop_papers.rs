@@ -5,7 +5,7 @@ use knowledge::{FileSet, Knowledge};
 use workup::invoice::Invoice;
 
 use crate::common::{Demo, NAMES, demo, told};
-use crate::papers::{before, pages, words};
+use crate::papers::{before, pages, told_by_reader, words};
 
 const SHOP: &str = r#"
 [[shop]]
@@ -81,6 +81,42 @@ fn an_order_goes_to_each_supplier_on_sheets_of_its_own_with_all_that_is_ordered_
     }
     let early = before(NAMES[0], "part-ordered");
     assert!(matches!(made(&early, Paper::PurchaseOrder), Err(PaperError::NothingOrdered { .. })));
+}
+
+/// A word on a sheet: its sheet, left, top, right and bottom in points, and itself.
+type Placed = (usize, [f64; 4], String);
+
+fn placed(pdf: &[u8]) -> Vec<Placed> {
+    let told = told_by_reader(pdf, "-bbox");
+    let options = roxmltree::ParsingOptions { allow_dtd: true, ..roxmltree::ParsingOptions::default() };
+    let read = roxmltree::Document::parse_with_options(&told, options).unwrap();
+    let sheets = read.descendants().filter(|n| n.has_tag_name((n.tag_name().namespace().unwrap_or(""), "page")));
+    let mut out = Vec::new();
+    for (sheet, page) in sheets.enumerate() {
+        for word in page.descendants().filter(|n| n.tag_name().name() == "word") {
+            let at = ["xMin", "yMin", "xMax", "yMax"].map(|edge| word.attribute(edge).unwrap().parse().unwrap());
+            out.push((sheet, at, word.text().unwrap_or_default().to_owned()));
+        }
+    }
+    out
+}
+
+/// A label says all that it has to say: none of its words lies on another one.
+#[test]
+fn no_word_of_a_label_lies_on_another() {
+    for name in NAMES {
+        let words = placed(&made(&demo(name), Paper::Labels).unwrap());
+        assert!(words.len() > 40, "{name}: {} words", words.len());
+        for (n, (sheet, a, one)) in words.iter().enumerate() {
+            for (_, b, other) in words.iter().skip(n + 1).filter(|(s, ..)| s == sheet) {
+                // Boxes hold room above and below the letters; letters themselves lie in the middle half.
+                let wide = a[2].min(b[2]) - a[0].max(b[0]);
+                let high = a[3].min(b[3]) - a[1].max(b[1]);
+                let least = (a[3] - a[1]).min(b[3] - b[1]);
+                assert!(wide <= 0.5 || high <= least / 2.0, "{name}, sheet {}: {one:?} lies on {other:?}", sheet + 1);
+            }
+        }
+    }
 }
 
 #[test]
