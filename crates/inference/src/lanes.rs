@@ -26,6 +26,7 @@
 mod builder;
 mod clash;
 mod draw;
+mod numbers;
 mod table;
 mod tree;
 

@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::numbers::Numbers;
 use super::table::{Lanes, Table, Worst, bits, digest, step};
 use super::tree::Place;
 use crate::worst::{Link, Reading, ReadingLink, WorstNet, cumulative};
@@ -50,7 +51,7 @@ pub(super) struct Builder<'a> {
     /// Per tree variable: how a worst-of variable ends.
     pub(super) worst: Vec<Option<Worst>>,
     /// Tables of variables by what they were made from: most sites of a condition have the same one.
-    pub(super) made: BTreeMap<u128, Arc<Vec<f64>>>,
+    pub(super) made: BTreeMap<u128, Arc<Numbers>>,
 }
 
 fn shared_path(a: &[u16], b: &[u16]) -> Vec<u16> {
@@ -198,7 +199,7 @@ impl Builder<'_> {
                 }
                 step(&mut state, &parent_cards);
             }
-            Arc::new(data)
+            Arc::new(data.into())
         });
         let mut table = Table::made(vars, mask, Arc::clone(data), id);
         table.sums_to_one = Some(me);

@@ -9,6 +9,7 @@ use std::sync::{Arc, LazyLock, OnceLock, RwLock};
 
 use rayon::prelude::*;
 
+use super::numbers::Numbers;
 use super::to_f64;
 use crate::shared::ARCH;
 
@@ -16,7 +17,7 @@ use crate::shared::ARCH;
 pub(super) struct Table {
     pub(super) vars: Arc<[u32]>,
     pub(super) mask: u32,
-    pub(super) data: Arc<Vec<f64>>,
+    pub(super) data: Arc<Numbers>,
     pub(super) log: f64,
     pub(super) id: u128,
     /// The variable over which this table is known to sum to one for every row and lane, if any.
@@ -42,7 +43,7 @@ impl Table {
         static ONES: LazyLock<Table> = LazyLock::new(|| Table {
             vars: Arc::from([]),
             mask: 0,
-            data: Arc::new(vec![1.0]),
+            data: Arc::new(vec![1.0].into()),
             log: 0.0,
             id: 1,
             sums_to_one: None,
@@ -56,11 +57,11 @@ impl Table {
 
     pub(super) fn new(vars: Vec<u32>, mask: u32, data: Vec<f64>) -> Self {
         let id = digest(&(mask, vars.len(), bits(&data)));
-        Self { vars: vars.into(), mask, data: Arc::new(data), log: 0.0, id, sums_to_one: None }
+        Self { vars: vars.into(), mask, data: Arc::new(data.into()), log: 0.0, id, sums_to_one: None }
     }
 
     /// A table with a digest of what it was made from.
-    pub(super) fn made(vars: Vec<u32>, mask: u32, data: Arc<Vec<f64>>, id: u128) -> Self {
+    pub(super) fn made(vars: Vec<u32>, mask: u32, data: Arc<Numbers>, id: u128) -> Self {
         Self { vars: vars.into(), mask, data, log: 0.0, id, sums_to_one: None }
     }
 }
@@ -338,9 +339,11 @@ impl Shape {
             return table.clone();
         }
         let places: Vec<usize> = here.iter().filter_map(|code| there.binary_search(code).ok()).collect();
-        let mut data = Vec::with_capacity(table.data.len() / there.len().max(1) * here.len());
-        for row in table.data.chunks_exact(there.len()) {
-            data.extend(places.iter().map(|lane| row[*lane]));
+        let mut data = Numbers::unset(table.data.len() / there.len().max(1) * here.len());
+        for (to, row) in data.chunks_exact_mut(here.len().max(1)).zip(table.data.chunks_exact(there.len())) {
+            for (to, lane) in to.iter_mut().zip(&places) {
+                *to = row[*lane];
+            }
         }
         // Within one shape tables that were equal stay equal, so the digest may stay.
         Table { vars: Arc::clone(&table.vars), data: Arc::new(data), ..*table }
@@ -350,15 +353,17 @@ impl Shape {
         vars.iter().map(|v| self.cards[*v as usize]).product()
     }
 
-    pub(super) fn widen(&self, table: &Table, mask: u32) -> Arc<Vec<f64>> {
+    pub(super) fn widen(&self, table: &Table, mask: u32) -> Arc<Numbers> {
         if table.mask == mask {
             return Arc::clone(&table.data);
         }
         let map = self.map(mask, table.mask);
         let narrow = self.lanes(table.mask);
-        let mut out = Vec::with_capacity(self.rows(&table.vars) * map.len());
-        for row in table.data.chunks_exact(narrow) {
-            out.extend(map.iter().map(|lane| row[*lane as usize]));
+        let mut out = Numbers::unset(self.rows(&table.vars) * map.len());
+        for (to, row) in out.chunks_exact_mut(map.len().max(1)).zip(table.data.chunks_exact(narrow)) {
+            for (to, lane) in to.iter_mut().zip(map.iter()) {
+                *to = row[*lane as usize];
+            }
         }
         Arc::new(out)
     }
@@ -853,9 +858,9 @@ fn steps(cards: &[usize], lanes: usize) -> Vec<usize> {
 }
 
 /// The rows of a result, with the largest magnitude among them.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Made {
-    data: Vec<f64>,
+    data: Numbers,
     most: Most,
 }
 
@@ -889,7 +894,7 @@ fn rescaled(vars: Arc<[u32]>, mask: u32, made: Made, mut log: f64) -> Table {
     let largest = most.largest();
     if largest > 0.0 && !(1e-60..=1e60).contains(&largest) {
         let scale = 1.0 / largest;
-        for x in &mut data {
+        for x in data.iter_mut() {
             *x *= scale;
         }
         log += largest.ln();
@@ -999,60 +1004,53 @@ struct Join<'p> {
 
 /// Rows of a join as work that the widest instructions can be chosen for. A closure would do, were it sure to be compiled
 /// with them.
-struct Working<'j> {
+struct Working<'j, 'd> {
     join: &'j Join<'j>,
     first: usize,
-    rows: usize,
+    data: &'d mut [f64],
 }
 
-impl pulp::NullaryFnOnce for Working<'_> {
-    type Output = Made;
+impl pulp::NullaryFnOnce for Working<'_, '_> {
+    type Output = Most;
 
     #[inline(always)]
-    fn call(self) -> Made {
-        self.join.some(self.first, self.rows)
+    fn call(self) -> Most {
+        self.join.some(self.first, self.data)
     }
 }
 
 impl Join<'_> {
     fn done(&self, hands: Hands) -> Made {
         let rows = self.ready.rows;
-        let working = |first, rows| Working { join: self, first, rows };
-        if hands == Hands::Many && self.ready.products * self.lanes >= MANY && rows >= 2 * PIECES {
+        let mut data = Numbers::unset(rows * self.out_lanes);
+        let most = if hands == Hands::Many && self.ready.products * self.lanes >= MANY && rows >= 2 * PIECES {
             let some = rows.div_ceil(PIECES);
-            let piece = |piece: usize| ARCH.dispatch(working(piece * some, some.min(rows - piece * some)));
-            let pieces: Vec<Made> = (0..rows.div_ceil(some)).into_par_iter().map(piece).collect();
-            let mut out = Made { data: Vec::with_capacity(rows * self.out_lanes), most: Most::default() };
-            for Made { data, most } in pieces {
-                out.data.extend_from_slice(&data);
-                out.most.see(&most.0);
-            }
-            out
+            let piece = |(piece, data)| ARCH.dispatch(Working { join: self, first: piece * some, data });
+            let pieces: Vec<Most> = data.par_chunks_mut(some * self.out_lanes).enumerate().map(piece).collect();
+            let mut most = Most::default();
+            pieces.iter().for_each(|piece| most.see(&piece.0));
+            most
         } else if to_dispatch(rows * self.lanes) {
-            ARCH.dispatch(working(0, rows))
+            ARCH.dispatch(Working { join: self, first: 0, data: &mut data })
         } else {
-            self.some(0, rows)
-        }
+            self.some(0, &mut data)
+        };
+        Made { data, most }
     }
 
-    /// So many rows of the result, from the first on, block after block: each is cleared, worked and looked at for its largest
-    /// while it is near the processor.
+    /// Rows of the result from the first one on, block after block: each is worked and looked at for its largest while it is
+    /// near the processor.
     #[inline(always)]
-    fn some(&self, first: usize, count: usize) -> Made {
-        let block = (BLOCK / self.out_lanes.max(1)).max(1);
-        let mut made = Made { data: Vec::with_capacity(count * self.out_lanes), most: Most::default() };
+    fn some(&self, first: usize, data: &mut [f64]) -> Most {
+        let block = (BLOCK / self.out_lanes.max(1)).max(1) * self.out_lanes;
+        let mut most = Most::default();
         let mut wide = vec![0.0; if self.map.is_some() { self.lanes } else { 0 }];
         let mut rows = Rows::from(&self.ready.dims, first);
-        let mut left = count;
-        while left > 0 {
-            let (from, here) = (made.data.len(), block.min(left));
-            made.data.resize(from + here * self.out_lanes, 0.0);
-            let data = &mut made.data[from..];
+        for data in data.chunks_mut(block.max(1)) {
             self.work(&mut rows, &mut wide, data);
-            made.most.see(data);
-            left -= here;
+            most.see(data);
         }
-        made
+        most
     }
 
     /// Some rows of the result.
@@ -1070,6 +1068,7 @@ impl Join<'_> {
                     if let [only] = to {
                         *only = wide.iter().sum();
                     } else {
+                        to.fill(0.0);
                         for (value, lane) in wide.iter().zip(map) {
                             to[*lane as usize] += value;
                         }
@@ -1092,57 +1091,58 @@ fn to_dispatch(size: usize) -> bool {
 /// Lanes that are added up at once.
 const AT_ONCE: usize = 32;
 
-/// One row of a result: the sum of its products, lane by lane.
+/// One row of a result: the sum of its products, lane by lane, in pieces as wide as may be. The last piece is as narrow as will
+/// do; it overlaps the one before it where the lanes do not divide evenly.
 #[inline(always)]
 fn add_up(out: &mut [f64], left: &[f64], right: &[f64], pairs: &[Pair], plain: bool, weight: f64) {
-    match out.len() {
-        0..4 => in_steps::<1>(out, left, right, pairs, plain, weight),
-        4..8 => in_steps::<4>(out, left, right, pairs, plain, weight),
-        8..16 => in_steps::<8>(out, left, right, pairs, plain, weight),
-        16..AT_ONCE => in_steps::<16>(out, left, right, pairs, plain, weight),
-        _ => in_steps::<AT_ONCE>(out, left, right, pairs, plain, weight),
-    }
-}
-
-/// The row in pieces of one width; the last piece overlaps the one before it where the lanes do not divide evenly.
-#[inline(always)]
-fn in_steps<const N: usize>(out: &mut [f64], left: &[f64], right: &[f64], pairs: &[Pair], plain: bool, weight: f64) {
     let lanes = out.len();
     let mut at = 0;
     while at < lanes {
-        let from = at.min(lanes - N);
-        some_lanes::<N>(&mut out[from..from + N], left, right, pairs, plain, weight, lanes, from);
-        at += N;
+        let rest = lanes - at;
+        let mut piece = Piece { out: &mut *out, left, right, pairs, plain, weight };
+        at += match rest {
+            rest if rest > 16 && lanes >= AT_ONCE => piece.at::<AT_ONCE>(at.min(lanes - AT_ONCE)),
+            rest if rest > 8 && lanes >= 16 => piece.at::<16>(at.min(lanes - 16)),
+            rest if rest > 4 && lanes >= 8 => piece.at::<8>(at.min(lanes - 8)),
+            _ if lanes >= 4 => piece.at::<4>(at.min(lanes - 4)),
+            _ => piece.at::<1>(at),
+        };
     }
 }
 
-#[inline(always)]
-#[expect(clippy::too_many_arguments, reason = "an inner loop written out for three widths")]
-fn some_lanes<const N: usize>(
-    out: &mut [f64],
-    left: &[f64],
-    right: &[f64],
-    pairs: &[Pair],
+/// What the lanes of a row are added up from.
+struct Piece<'p> {
+    out: &'p mut [f64],
+    left: &'p [f64],
+    right: &'p [f64],
+    pairs: &'p [Pair],
     plain: bool,
     weight: f64,
-    lanes: usize,
-    at: usize,
-) {
-    let mut sums = [0.0; N];
-    for pair in pairs {
-        let l = &left[pair.a * lanes + at..][..N];
-        let r = &right[pair.b * lanes + at..][..N];
-        if plain {
-            for ((sum, l), r) in sums.iter_mut().zip(l).zip(r) {
-                *sum += l * r;
-            }
-        } else {
-            for ((sum, l), r) in sums.iter_mut().zip(l).zip(r) {
-                *sum += pair.weight * l * r;
+}
+
+impl Piece<'_> {
+    /// Adds up so many lanes from one on; answers how many.
+    #[inline(always)]
+    fn at<const N: usize>(&mut self, at: usize) -> usize {
+        let Self { left, right, pairs, plain, weight, .. } = *self;
+        let lanes = self.out.len();
+        let mut sums = [0.0; N];
+        for pair in pairs {
+            let l = &left[pair.a * lanes + at..][..N];
+            let r = &right[pair.b * lanes + at..][..N];
+            if plain {
+                for ((sum, l), r) in sums.iter_mut().zip(l).zip(r) {
+                    *sum += l * r;
+                }
+            } else {
+                for ((sum, l), r) in sums.iter_mut().zip(l).zip(r) {
+                    *sum += pair.weight * l * r;
+                }
             }
         }
-    }
-    for (out, sum) in out.iter_mut().zip(&sums) {
-        *out = weight * sum;
+        for (out, sum) in self.out[at..at + N].iter_mut().zip(&sums) {
+            *out = weight * sum;
+        }
+        N
     }
 }

@@ -916,7 +916,7 @@ impl<'a> PartRun<'a> {
         let (vars, mask) = &self.part.scopes[node];
         let (vars, mask) = (vars.clone().into(), *mask);
         let log = if said.log.is_finite() { said.log } else { 0.0 };
-        let table = Table { vars, mask, data: Arc::new(said.values), log, id: 0, sums_to_one: None };
+        let table = Table { vars, mask, data: Arc::new(said.values.into()), log, id: 0, sums_to_one: None };
         self.down[node].get_or_init(|| table);
     }
 
