@@ -23,6 +23,7 @@ mod rosette;
 mod section;
 mod spreads;
 mod strip;
+mod swatch;
 mod trial;
 mod warp;
 
@@ -41,5 +42,6 @@ pub use rosette::bolt_rosette;
 pub use section::{Section, round_section};
 pub use spreads::{SpreadLine, cost_spreads};
 pub use strip::approval_strip;
+pub use swatch::residue_swatch;
 pub use trial::{stated_and_seen, ways_of_testing};
 pub use warp::{Warp, face_map, warp_map};

@@ -7,7 +7,8 @@
 //! - What it must not know: a job, a reading, a belief. It computes no verdict.
 //!
 //! Modules in reading order: [`source`], [`load`], [`network`] (causes, conditions, checks, blocks, outside faults),
-//! [`limits`], [`gauges`], [`workshop`], [`shop`], [`learnt`] (what a shop's own jobs say), [`lint`].
+//! [`limits`], [`gauges`], [`workshop`], [`shop`], [`learnt`] (what a shop's own jobs say), [`lint`], [`things`] (everything with the
+//! tags of its figures).
 
 pub mod gauges;
 pub mod learnt;
@@ -17,6 +18,7 @@ pub mod load;
 pub mod network;
 pub mod shop;
 pub mod source;
+pub mod things;
 pub mod workshop;
 
 use anatomy::Scope;
@@ -35,6 +37,7 @@ pub use network::{
 };
 pub use shop::{Shop, ShopTax, ShopWords};
 pub use source::{Source, SourceKind};
+pub use things::{Tag, Thing};
 use workshop::{
     Arrival, BuildStage, CallSheet, Caution, Joint, Keep, Operation, Place, Reference, RepairOption, Residue, Rule,
     Waiting,

@@ -369,7 +369,7 @@ pub enum Consumables {
 }
 
 /// What a reading looks at.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub enum Observed {
     /// A condition, by id.
     Condition(String),
@@ -388,7 +388,7 @@ impl Observed {
 }
 
 /// What a state of the thing observed does to a reading.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub enum Given {
     /// Chances of the outcomes this state alone would bring, best outcome first.
     Chances(Vec<f64>),
@@ -397,7 +397,7 @@ pub enum Given {
 }
 
 /// One thing a reading looks at, and what each of its states but the mildest does.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Observe {
     /// The condition or cause.
     pub of: Observed,
@@ -462,7 +462,7 @@ pub struct Band {
 ///
 /// # Units
 /// the technician enters `unit`; `background`, the tables and `bands` are in that unit divided as `normalise` says
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Numeric {
     /// The unit it is entered in.
     pub unit: String,
@@ -481,7 +481,7 @@ pub struct Numeric {
 }
 
 /// The kind of a reading.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub enum ReadingKind {
     /// Outcomes from best to worst.
     Graded {
@@ -539,7 +539,7 @@ pub struct ReadingExample {
 }
 
 /// One answer a check gives at each place it is done.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(try_from = "RawReading")]
 pub struct Reading {
     /// The id inside its check.
@@ -565,7 +565,7 @@ pub struct Reading {
 }
 
 /// An outcome that forbids what would do further damage.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Forbids {
     /// The outcome.
@@ -577,7 +577,7 @@ pub struct Forbids {
 }
 
 /// What an outcome forbids.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Forbidden {
     /// Checks with the engine running.
@@ -587,7 +587,7 @@ pub enum Forbidden {
 }
 
 /// What a face's flatness is worked out with, where gaps under a straightedge are told station by station.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct FaceOf {
     /// What the face is called.
@@ -765,7 +765,7 @@ impl RawKind {
 ///
 /// # Units
 /// minutes of work, the engine being open as far as the stage says
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Check {
     /// The id other tables name.

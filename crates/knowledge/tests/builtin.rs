@@ -287,3 +287,32 @@ fn the_version_of_no_files_is_the_sum_of_nothing() {
         "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
     );
 }
+
+#[test]
+fn every_tag_in_the_files_is_listed_with_what_it_speaks_of() {
+    let knowledge = builtin();
+    let things = [knowledge.things(), knowledge.things_without_id()].concat();
+    let listed = |kind: SourceKind| things.iter().flat_map(|t| &t.tags).filter(|tag| tag.source.kind == kind).count();
+    // Counted in the text of the files, where a tag is written as a table with its kind; remarks begin with a number sign.
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../knowledge");
+    let mut text = String::new();
+    for room in std::fs::read_dir(folder).expect("the folder").filter_map(Result::ok).filter(|e| e.path().is_dir()) {
+        for file in std::fs::read_dir(room.path()).expect("a folder").filter_map(Result::ok) {
+            let lines = std::fs::read_to_string(file.path()).expect("a file");
+            text.extend(lines.lines().filter(|l| !l.trim_start().starts_with('#')).map(|l| format!("{l}\n")));
+        }
+    }
+    for (kind, word) in [
+        (SourceKind::Published, "published"),
+        (SourceKind::CommonPractice, "common-practice"),
+        (SourceKind::Elicited, "elicited"),
+        (SourceKind::FromMemory, "from-memory"),
+    ] {
+        let written = text.matches(&format!("ource = {{ kind = \"{word}\"")).count();
+        assert!(written > 0 || kind == SourceKind::Elicited, "{word}");
+        assert_eq!(listed(kind), written, "{word}");
+    }
+    let check = things.iter().find(|t| t.kind == "check").expect("a check");
+    assert!(check.tags.iter().any(|tag| tag.of == "likelihood"), "{:?}", check.tags);
+    assert!(things.iter().all(|t| !t.name.is_empty()), "{:?}", things.iter().find(|t| t.name.is_empty()));
+}

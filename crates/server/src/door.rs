@@ -155,6 +155,8 @@ fn routes(bench: &Bench) -> Router<Bench> {
         .route("/gauges", get(gauges))
         .route("/machine-work", get(machine_work))
         .route("/own-jobs", get(own_jobs))
+        .route("/residues", get(residues))
+        .route("/sources", get(sources))
         .route("/calculators", get(calculators))
         .route("/calculators/{id}", get(calculator))
         .route("/attachments/{sha256}", get(attachment))
@@ -277,6 +279,25 @@ async fn own_jobs(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
     let lesson =
         counted.await.map_err(|error| broken(error.to_string()))?.map_err(|error| broken(error.to_string()))?;
     Ok(pages::own_jobs::page(&bench, &lesson, &who(&bench, &headers)).into_response())
+}
+
+/// What a residue may be; the place that it was found at stands in the address.
+async fn residues(State(bench): State<Bench>, Query(asked): Query<Typed>, headers: HeaderMap) -> Shown {
+    let place = asked.get("place").map(String::as_str).filter(|p| !p.is_empty());
+    if let Some(place) = place
+        && !bench.knowledge().places.iter().any(|p| p.id == place)
+    {
+        return Err(Trouble::not_found(
+            "there is no such place",
+            format!("no residue is known at `{place}`; look at all of them and choose the place there"),
+        )
+        .into());
+    }
+    Ok(pages::residues::page(&bench, place, &who(&bench, &headers)).into_response())
+}
+
+async fn sources(State(bench): State<Bench>, headers: HeaderMap) -> Shown {
+    Ok(pages::sources::page(&bench, &who(&bench, &headers)).into_response())
 }
 
 async fn calculators(State(bench): State<Bench>, headers: HeaderMap) -> Shown {

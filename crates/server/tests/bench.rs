@@ -2060,3 +2060,43 @@ async fn a_price_list_is_looked_at_on_the_bench_and_then_kept_once() {
     let (_, page) = shop.get(&format!("/jobs/{}/order", shop.job)).await;
     assert!(words_of(&page).contains("Hollin Parts"));
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_residue_is_looked_up_by_where_it_was_found_and_ends_in_the_next_check() {
+    let shop = Shop::told(STORY, 1).await;
+    let known = Knowledge::builtin().unwrap();
+    let (answer, all) = shop.get("/residues").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    let (answer, at_plugs) = shop.get("/residues?place=plug").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    for residue in &known.residues {
+        let section = format!("id=\"{}\"", residue.id);
+        assert!(all.contains(&section), "{}", residue.id);
+        assert_eq!(at_plugs.contains(&section), residue.places.iter().any(|p| p == "plug"), "{}", residue.id);
+        for next in &residue.next {
+            let check = known.check(next).expect("a check");
+            assert!(words_of(&all).to_lowercase().contains(&check.name.to_lowercase()), "{}: {next}", residue.id);
+        }
+    }
+    // Whoever tries a solvent or the check after it reads its caution first.
+    let acid = known.cautions.iter().find(|c| c.id == "acid-and-caustic").expect("the caution");
+    assert!(words_of(&at_plugs).contains(&acid.text));
+    let (answer, page) = shop.get("/residues?place=moon").await;
+    assert_eq!(answer.status(), StatusCode::NOT_FOUND);
+    assert!(page.contains("moon"), "{}", words_of(&page));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_text_says_how_it_was_read_and_what_rests_on_it() {
+    let shop = Shop::told(STORY, 1).await;
+    let known = Knowledge::builtin().unwrap();
+    let (answer, page) = shop.get("/sources").await;
+    assert_eq!(answer.status(), StatusCode::OK);
+    for text in &known.sources {
+        assert!(page.contains(&format!("id=\"text-{}\"", text.id)), "{}", text.id);
+    }
+    let things = [known.things(), known.things_without_id()].concat();
+    let memory =
+        things.iter().flat_map(|t| &t.tags).filter(|t| t.source.kind == knowledge::SourceKind::FromMemory).count();
+    assert!(words_of(&page).contains(&format!("{memory} from memory")), "{}", words_of(&page));
+}

@@ -117,6 +117,8 @@ impl Shop {
             ("devices", "/devices"),
             ("no such code", "/machine-work?code=ABC"),
             ("calculators", "/calculators"),
+            ("residues", "/residues"),
+            ("sources", "/sources"),
             ("calculator", "/calculators/bearing-clearance"),
             ("calculator answered", "/calculators/unit?value=7%20thou&to=mm"),
         ];

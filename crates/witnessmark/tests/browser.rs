@@ -826,6 +826,8 @@ fn pages_of(base: &str, whole: bool) -> Vec<(String, String)> {
     out.push(("no-such-job".to_owned(), "/jobs/019c8e60-4600-7000-8fb2-000000000000/test".to_owned()));
     out.push(("gauges".to_owned(), "/gauges".to_owned()));
     out.push(("calculators".to_owned(), "/calculators".to_owned()));
+    out.push(("residues".to_owned(), "/residues".to_owned()));
+    out.push(("sources".to_owned(), "/sources".to_owned()));
     let worked = mechanics::catalogue().iter().filter(|c| whole || c.id == "bearing-clearance" || c.id == "seat-fit");
     for c in worked {
         let asked: Vec<String> = c

@@ -335,6 +335,13 @@ fn words_of_people_cannot_break_a_picture() {
         sets_the_date: true,
     };
     whole(&pictures::parts_line(&[line.clone(), pictures::PartLine::default()]));
+    for residue in &knowledge::Knowledge::builtin().expect("the built-in knowledge").residues {
+        let swatch = pictures::residue_swatch(&residue.colour, &residue.texture);
+        whole(&swatch);
+        assert!(swatch.contains(&residue.texture), "{}", residue.id);
+        // Something else than the patch of a residue that nobody knows.
+        assert_ne!(swatch, pictures::residue_swatch("", &residue.texture), "{}: {}", residue.id, residue.colour);
+    }
     whole(&pictures::parts_line(&[]));
     whole(&pictures::parts_line(&[pictures::PartLine::default()]));
     let worked = |works| pictures::Worked {

@@ -86,6 +86,8 @@ const ROUTES: &[(&str, &str, &[Role])] = &[
     ("GET", "/gauges", ALL),
     ("GET", "/machine-work", ALL),
     ("GET", "/own-jobs", ALL),
+    ("GET", "/residues", ALL),
+    ("GET", "/sources", ALL),
     ("GET", "/calculators", ALL),
     ("GET", "/calculators/{id}", ALL),
     ("GET", "/attachments/{sha256}", ALL),

@@ -35,6 +35,11 @@ pub(crate) fn list(who: &str) -> Markup {
                     }
                 }
             }
+            p {
+                a.button href="/residues" { "What is this on the part?" }
+                " "
+                a.button href="/sources" { "Where the figures of the book come from" }
+            }
         }
     };
     shell("Bench calculators", who, &body)
@@ -136,7 +141,7 @@ fn workings(c: &Calculator) -> Markup {
     }
 }
 
-fn cautions(all: &[&str]) -> Markup {
+pub(super) fn cautions(all: &[&str]) -> Markup {
     html! {
         @if !all.is_empty() {
             ul.cautions {

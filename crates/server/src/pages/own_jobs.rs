@@ -75,6 +75,9 @@ pub(crate) fn page(bench: &Bench, lesson: &Lesson, who: &str) -> Markup {
                     }
                 }
             }
+            p {
+                a.button href="/sources" { "Where the figures of the book come from" }
+            }
             @if !lesson.left_out.is_empty() {
                 p.quiet {
                     (count(lesson.left_out.len(), "job is", "jobs are"))

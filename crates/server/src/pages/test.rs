@@ -25,7 +25,12 @@ pub(crate) fn page(view: &View, moment: Moment) -> Markup {
             (view.form(Kind::NoteWritten, "Write a note", &[]))
             (view.photo_form(None))
             @if strip {
-                (view.form(Kind::ResidueSeen, "A residue was seen", &[]))
+                div {
+                    (view.form(Kind::ResidueSeen, "A residue was seen", &[]))
+                    p {
+                        a.button href="/residues" { "Which residue is it?" }
+                    }
+                }
                 div {
                     (view.form(Kind::PartBagged, "Bag or mark parts", &[]))
                     p {

@@ -3,9 +3,8 @@
 use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
-use knowledge::{Complaint, FileSet, Knowledge, LoadError};
+use knowledge::{Complaint, FileSet, Knowledge, LoadError, SourceKind, Tag, Thing};
 use serde_json::{Value, json};
-use workup::words::words;
 
 use crate::desk::{Desk, knowledge_exit};
 use crate::show::count;
@@ -31,6 +30,11 @@ enum What {
         /// Its id.
         id: String,
     },
+    /// Counts the figures by where they come from, or lists those of one tag.
+    Sources {
+        /// The tag: published, common-practice, elicited or from-memory.
+        tag: Option<String>,
+    },
     /// Looks the files through and says what is wrong with them.
     Check {
         /// The shop's own folder.
@@ -39,56 +43,12 @@ enum What {
     },
 }
 
-/// One row of the list: kind, id, name, file and line.
-struct Row {
-    kind: &'static str,
-    id: String,
-    name: String,
-    file: String,
-    line: usize,
-}
-
-macro_rules! rows {
-    ($out:ident, $($list:expr => $kind:literal, $name:expr;)+) => {
-        $(for one in &$list {
-            let name: fn(&_) -> String = $name;
-            $out.push(Row { kind: $kind, id: one.value.id.clone(), name: name(&one.value), file: one.file.clone(), line: one.line });
-        })+
-    };
-}
-
-fn rows(k: &Knowledge) -> Vec<Row> {
-    let mut out = Vec::new();
-    rows!(out,
-        k.attributes => "attribute", |a: &knowledge::Attribute| a.plain.clone();
-        k.causes => "cause", |c: &knowledge::Cause| c.name.clone();
-        k.conditions => "condition", |c: &knowledge::Condition| c.name.clone();
-        k.checks => "check", |c: &knowledge::Check| c.name.clone();
-        k.stages => "stage", |s: &knowledge::Stage| s.note.clone().unwrap_or_else(|| words(&s.id));
-        k.prerequisites => "prerequisite", |p: &knowledge::Prerequisite| p.text.clone();
-        k.tools => "tool", |t: &knowledge::Tool| words(&t.id);
-        k.checklists => "checklist", |l: &knowledge::Checklist| l.name.clone();
-        k.outside => "outside", |o: &knowledge::OutsideFault| o.name.clone();
-        k.blocks => "block", |b: &knowledge::Block| b.name.clone();
-        k.limits => "limit", |l: &knowledge::Limit| l.name.clone();
-        k.gauges => "gauge", |g: &knowledge::Gauge| g.name.clone();
-        k.operations => "operation", |o: &knowledge::workshop::Operation| o.name.clone();
-        k.options => "option", |o: &knowledge::workshop::RepairOption| o.name.clone();
-        k.calls => "call", |c: &knowledge::workshop::CallSheet| c.name.clone();
-        k.joints => "joint", |j: &knowledge::workshop::Joint| j.name.clone();
-        k.cautions => "caution", |c: &knowledge::workshop::Caution| c.text.clone();
-        k.residues => "residue", |r: &knowledge::workshop::Residue| format!("{}, {}", r.colour, r.texture);
-        k.places => "place", |p: &knowledge::workshop::Place| p.name.clone();
-        k.sources => "source", |s: &knowledge::workshop::Reference| format!("{} ({})", s.title, s.publisher);
-    );
-    out
-}
-
 impl KnowledgeCommand {
     pub(crate) fn run(self, desk: &Desk) -> Done {
         match self.what {
             What::List { kind } => list(desk, kind.as_deref()),
             What::Show { id } => show(desk, &id),
+            What::Sources { tag } => sources(desk, tag.as_deref()),
             What::Check { folder } => check(desk, folder),
         }
     }
@@ -96,7 +56,7 @@ impl KnowledgeCommand {
 
 fn list(desk: &Desk, kind: Option<&str>) -> Done {
     let known = desk.knowledge()?;
-    let all = rows(&known);
+    let all = known.things();
     let mut kinds: Vec<(&str, usize)> = Vec::new();
     for row in &all {
         match kinds.iter_mut().find(|(k, _)| *k == row.kind) {
@@ -119,7 +79,7 @@ fn list(desk: &Desk, kind: Option<&str>) -> Done {
         return Ok(Exit::Fine);
     };
     let wanted = kind.trim_end_matches('s');
-    let found: Vec<&Row> = all.iter().filter(|r| r.kind == kind || r.kind == wanted).collect();
+    let found: Vec<&Thing> = all.iter().filter(|r| r.kind == kind || r.kind == wanted).collect();
     if found.is_empty() {
         let names: Vec<&str> = kinds.iter().map(|(k, _)| *k).collect();
         return Err(Trouble::new(
@@ -143,11 +103,68 @@ fn list(desk: &Desk, kind: Option<&str>) -> Done {
     Ok(Exit::Fine)
 }
 
+/// The tags in the sequence in which they are told: what people ought to replace stands first.
+const TAGS: [(SourceKind, &str); 4] = [
+    (SourceKind::FromMemory, "from-memory"),
+    (SourceKind::Elicited, "elicited"),
+    (SourceKind::CommonPractice, "common-practice"),
+    (SourceKind::Published, "published"),
+];
+
+fn sources(desk: &Desk, tag: Option<&str>) -> Done {
+    let known = desk.knowledge()?;
+    let things: Vec<Thing> = known.things().into_iter().chain(known.things_without_id()).collect();
+    let tagged = |kind: SourceKind| -> Vec<(&Thing, &Tag)> {
+        let of = |thing| move |tag| (thing, tag);
+        let all = things.iter().flat_map(|thing: &Thing| thing.tags.iter().map(of(thing)));
+        all.filter(|(_, tag)| tag.source.kind == kind).collect()
+    };
+    let t = &desk.talk;
+    let Some(wanted) = tag else {
+        let counts: Vec<(&str, usize)> = TAGS.iter().map(|(kind, word)| (*word, tagged(*kind).len())).collect();
+        if t.json() {
+            let counts: serde_json::Map<String, Value> =
+                counts.iter().map(|(word, n)| ((*word).to_owned(), Value::from(*n))).collect();
+            t.answer(&json!({"version": known.version.as_str(), "tags": counts}))?;
+            return Ok(Exit::Fine);
+        }
+        for (word, n) in counts {
+            t.line(&format!("{word:<16}{n:>5}"), 2)?;
+        }
+        return Ok(Exit::Fine);
+    };
+    let Some((kind, _)) = TAGS.iter().find(|(_, word)| *word == wanted) else {
+        let all: Vec<&str> = TAGS.iter().map(|(_, word)| *word).collect();
+        return Err(Trouble::new(
+            Exit::NotFound,
+            format!("list the figures tagged `{wanted}`"),
+            format!("there is no such tag; there are {}", all.join(", ")),
+        ));
+    };
+    let found = tagged(*kind);
+    if t.json() {
+        let list: Vec<Value> = found
+            .iter()
+            .map(|(thing, tag)| {
+                json!({"kind": thing.kind, "id": thing.id, "name": thing.name, "of": tag.of, "source": tag.source,
+                    "file": thing.file, "line": thing.line})
+            })
+            .collect();
+        t.answer(&list)?;
+        return Ok(Exit::Fine);
+    }
+    for (thing, tag) in found {
+        let of = if tag.of.is_empty() { String::new() } else { format!(": {}", tag.of) };
+        t.line(&format!("{} {}{of} ({}:{}) {}", thing.kind, thing.id, thing.file, thing.line, tag.source), 4)?;
+    }
+    Ok(Exit::Fine)
+}
+
 fn show(desk: &Desk, id: &str) -> Done {
     let known = desk.knowledge()?;
     let files = desk.files()?;
-    let all = rows(&known);
-    let found: Vec<&Row> = all.iter().filter(|r| r.id == id).collect();
+    let all = known.things();
+    let found: Vec<&Thing> = all.iter().filter(|r| r.id == id).collect();
     if found.is_empty() {
         let near: Vec<&str> = all
             .iter()
@@ -184,7 +201,7 @@ fn show(desk: &Desk, id: &str) -> Done {
 }
 
 /// The text of one table of a file: from its heading to the next one of the same height.
-fn table_text(files: &FileSet, row: &Row) -> String {
+fn table_text(files: &FileSet, row: &Thing) -> String {
     let text = files.paths().find(|path| row.file.ends_with(path)).and_then(|path| files.text(path)).unwrap_or("");
     let heading = |line: &str| line.starts_with("[[") && !line.contains('.');
     let mut out = String::new();
@@ -217,7 +234,7 @@ fn check(desk: &Desk, folder: Option<PathBuf>) -> Done {
             t.line(&complaint.to_string(), 4)?;
         }
         if complaints.is_empty() {
-            let things = known.as_ref().map_or(0, |k| rows(k).len());
+            let things = known.as_ref().map_or(0, |k| k.things().len());
             t.line(&format!("nothing to complain of: {things} tables in {name}"), 2)?;
         } else {
             t.say(&format!("{} in {name}", count(complaints.len(), "complaint", "complaints")));

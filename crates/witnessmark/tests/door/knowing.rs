@@ -40,6 +40,23 @@ fn everything_listed_can_be_shown_with_its_source() {
 }
 
 #[test]
+fn figures_are_counted_and_listed_by_where_they_come_from() {
+    let shop = Shop::new();
+    let tags = shop.run_bare(&["--json", "knowledge", "sources"]).exits(0).json()["tags"].clone();
+    for (tag, many) in tags.as_object().expect("tags") {
+        let list = shop.run_bare(&["--json", "knowledge", "sources", tag]).exits(0).json();
+        assert_eq!(list.as_array().map(Vec::len), many.as_u64().and_then(|n| usize::try_from(n).ok()), "{tag}");
+        for one in list.as_array().expect("a list") {
+            assert_eq!(one["source"]["kind"].as_str(), Some(tag.as_str()), "{one}");
+        }
+    }
+    let said = shop.run_bare(&["knowledge", "sources", "from-memory"]).exits(0).out;
+    assert!(said.contains("likelihood") && said.contains(".toml:"), "{said}");
+    let wrong = shop.run_bare(&["knowledge", "sources", "rumour"]);
+    assert!(wrong.code == 3 && wrong.err.contains("from-memory"), "{} {}", wrong.code, wrong.err);
+}
+
+#[test]
 fn every_calculator_answers_its_own_example_in_the_agreed_form() {
     let shop = Shop::new();
     let all = shop.run_bare(&["calc", "--json"]).exits(0).json();
