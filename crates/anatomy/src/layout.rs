@@ -4,14 +4,15 @@
 //! uses and cannot be contradictory. Whatever nobody wrote is filled in by a stated rule and listed by
 //! [`EngineLayout::assumed`]; the rules are habits of the trade \[from memory: trade judgement, no source\].
 
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize};
 use thiserror::Error;
 
 use crate::numbering::{End, Numbering};
 use crate::position::{Bank, CamPlace, Position};
 use crate::words::{
     Arrangement, BoreKind, Follower, Fuel, GasketKind, HeadDivision, Induction, Known, Liner, Metal, Scope, SeatKind,
-    TimingDrive, ValveGear,
+    TimingDrive, ValveGear, Working,
 };
 
 /// The largest number of cylinders a layout may have.
@@ -25,6 +26,7 @@ pub const MOST_CYLINDERS: u8 = 16;
 #[serde(deny_unknown_fields)]
 pub struct LayoutDescription {
     /// How the cylinders stand.
+    #[serde(deserialize_with = "standing")]
     pub arrangement: Arrangement,
     /// How many cylinders.
     pub cylinders: u8,
@@ -32,6 +34,9 @@ pub struct LayoutDescription {
     pub fuel: Fuel,
     /// How the valves are driven.
     pub valve_gear: ValveGear,
+    /// How it works; left out: four strokes. The others are refused, so no layout has it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub works: Option<Working>,
     /// Valves in each cylinder; left out: 4 for two cams, else 2.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub valves_per_cylinder: Option<u8>,
@@ -103,6 +108,7 @@ impl LayoutDescription {
             cylinders,
             fuel,
             valve_gear,
+            works: None,
             valves_per_cylinder: None,
             intake_valves_per_cylinder: None,
             bank_split: None,
@@ -127,9 +133,29 @@ impl LayoutDescription {
     }
 }
 
+/// Reads how the cylinders stand; of a kind of engine that is not covered it says so.
+fn standing<'de, D: Deserializer<'de>>(from: D) -> Result<Arrangement, D::Error> {
+    let word = String::deserialize(from)?;
+    Arrangement::from_word(&word).ok_or_else(|| match Working::from_word(&word) {
+        Some(works @ (Working::TwoStroke | Working::Rotary)) => D::Error::custom(LayoutError::NotCovered { works }),
+        Some(Working::FourStroke) | None => {
+            let all: Vec<String> = Arrangement::ALL.iter().map(|a| format!("`{a}`")).collect();
+            D::Error::custom(format!("unknown variant `{word}`, expected one of {}", all.join(", ")))
+        }
+    })
+}
+
 /// Why a description is no engine, or why a position is not on it.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum LayoutError {
+    /// An engine of another kind than the program knows.
+    #[error(
+        "engine layout, {works}: two-stroke and rotary engines are not covered, expected a four-stroke engine with pistons; nothing here would be right for it, so do not judge it with this"
+    )]
+    NotCovered {
+        /// How it works.
+        works: Working,
+    },
     /// No cylinders, or too many.
     #[error("engine layout, cylinders = {given}: expected 1 to 16; count the cylinders")]
     Cylinders {
@@ -322,6 +348,12 @@ impl EngineLayout {
     /// # Errors
     /// one [`LayoutError`] that names the field, what was expected and the next move
     pub fn new(description: LayoutDescription) -> Result<EngineLayout, LayoutError> {
+        let mut description = description;
+        match description.works {
+            Some(works @ (Working::TwoStroke | Working::Rotary)) => return Err(LayoutError::NotCovered { works }),
+            // What goes without saying is not kept.
+            Some(Working::FourStroke) | None => description.works = None,
+        }
         let cylinders = description.cylinders;
         if !(1..=MOST_CYLINDERS).contains(&cylinders) {
             return Err(LayoutError::Cylinders { given: cylinders });

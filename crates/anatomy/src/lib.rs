@@ -24,5 +24,5 @@ pub use position::{AddressError, Bank, CamPlace, Position};
 pub use relations::RelativeSite;
 pub use words::{
     Arrangement, BoreKind, Follower, Fuel, GasketKind, HeadDivision, Induction, Known, Liner, Metal, Scope, SeatKind,
-    TimingDrive, ValveGear,
+    TimingDrive, ValveGear, Working,
 };

@@ -45,6 +45,17 @@ vocabulary! {
     }
 }
 vocabulary! {
+    /// How an engine works; only the first is covered.
+    Working {
+        /// A piston, and four strokes to a working cycle.
+        FourStroke = "four-stroke",
+        /// A piston, and two strokes to a working cycle.
+        TwoStroke = "two-stroke",
+        /// A rotor in place of pistons.
+        Rotary = "rotary",
+    }
+}
+vocabulary! {
     /// What the engine burns.
     Fuel {
         /// Spark ignition on petrol.

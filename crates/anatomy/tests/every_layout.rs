@@ -419,3 +419,27 @@ fn without_any_word_on_numbering_iso_1204_is_used_and_counted_as_assumed() {
     assert!(four.front_statement().contains("cylinders are counted from the driving (flywheel) end"));
     assert!(four.assumed().iter().any(|a| a.field == "numbering"));
 }
+
+#[test]
+fn two_stroke_and_rotary_engines_are_refused_in_so_many_words_however_they_are_told() {
+    let told = |more: &str, arrangement: &str| {
+        let text = format!(
+            r#"{{"arrangement": "{arrangement}", "cylinders": 1, "fuel": "petrol", "valve_gear": "pushrod"{more}}}"#
+        );
+        serde_json::from_str::<EngineLayout>(&text).map_err(|e| e.to_string())
+    };
+    for (more, arrangement) in [
+        (r#", "works": "two-stroke""#, "inline"),
+        (r#", "works": "rotary""#, "inline"),
+        ("", "rotary"),
+        ("", "two-stroke"),
+    ] {
+        let why = told(more, arrangement).unwrap_err();
+        assert!(why.contains("two-stroke and rotary engines are not covered"), "{more} {arrangement}: {why}");
+    }
+    assert!(told("", "star").unwrap_err().contains("expected one of `inline`, `v`, `flat`"));
+    // What goes without saying is not kept, so what is written does not change.
+    let four = told(r#", "works": "four-stroke""#, "inline").unwrap();
+    assert_eq!(four, told("", "inline").unwrap());
+    assert!(!serde_json::to_string(&four).unwrap().contains("works"));
+}

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use anatomy::{
     Arrangement, BoreKind, End, Follower, Fuel, GasketKind, HeadDivision, Induction, Known, Liner, Metal, Scope,
-    SeatKind, TimingDrive, ValveGear,
+    SeatKind, TimingDrive, ValveGear, Working,
 };
 use knowledge::Knowledge;
 use logbook::{
@@ -295,6 +295,11 @@ pub(crate) fn fields(kind: Kind, state: &JobState, knowledge: &Knowledge) -> Vec
         ],
         Kind::EngineDescribed => vec![
             need("layout.arrangement", "How the cylinders stand", pick(Arrangement::ALL, Arrangement::word)),
+            may(
+                "layout.works",
+                "How it works (two-stroke and rotary are not covered)",
+                pick(Working::ALL, Working::word),
+            ),
             need("layout.cylinders", "How many cylinders", Ask::Count),
             need("layout.fuel", "Fuel", pick(Fuel::ALL, Fuel::word)),
             need("layout.valve_gear", "Valve gear", pick(ValveGear::ALL, ValveGear::word)),

@@ -32,6 +32,9 @@ pub(crate) struct New {
     /// inline, v or flat.
     #[arg(long)]
     arrangement: Option<String>,
+    /// four-stroke; two-stroke and rotary engines are not covered.
+    #[arg(long)]
+    works: Option<String>,
     /// How many cylinders.
     #[arg(long)]
     cylinders: Option<u8>,
@@ -171,6 +174,7 @@ impl New {
         };
         let words = [
             ("arrangement", &self.arrangement),
+            ("works", &self.works),
             ("fuel", &self.fuel),
             ("valve_gear", &self.valve_gear),
             ("head_material", &self.head_material),
