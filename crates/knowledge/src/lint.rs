@@ -685,6 +685,23 @@ impl Knowledge {
                 lint_limit_fits(check, &field, numeric, unit, limit, out);
             }
         }
+        for one in &reading.alone {
+            let field = format!("{name}.alone");
+            resolves(check, &field, &one.limit, "limit", known.limits.contains(&one.limit), out);
+            all_known(check, &field, &one.applies, values, out);
+            in_scope(check, &field, one.scope, &check.scope, out);
+            let side = self.limit(&one.limit).map(|limit| match numeric.worse {
+                Worse::Higher => limit.edges().high_keep,
+                Worse::Lower => limit.edges().low_keep,
+            });
+            if side.is_some_and(|edge| edge.is_none()) {
+                out.push(check.complaint(
+                    field,
+                    format!("{} has no keep edge on the side on which the reading gets worse", one.limit),
+                    "take a limit with one",
+                ));
+            }
+        }
         if let Some(gauge) = &reading.gauge {
             resolves(check, &format!("{name}.gauge"), gauge, "gauge", known.gauges.contains(gauge), out);
             if !check.gauges.contains(gauge) {

@@ -552,6 +552,8 @@ pub struct Reading {
     pub observes: Vec<Observe>,
     /// The limits it is held against, first fitting one first.
     pub limits: Vec<LimitRef>,
+    /// Of a reading that is compared among cylinders: the limits it is held against where there is but one.
+    pub alone: Vec<LimitRef>,
     /// The gauge it is usually taken with.
     pub gauge: Option<String>,
     /// For the gap under a straightedge on a face: what the face's flatness is worked out with.
@@ -641,6 +643,8 @@ struct RawReading {
     bands: Option<Vec<Band>>,
     #[serde(default)]
     limits: Vec<LimitRef>,
+    #[serde(default)]
+    alone: Vec<LimitRef>,
     gauge: Option<String>,
     face: Option<FaceOf>,
     #[serde(default)]
@@ -742,6 +746,7 @@ impl TryFrom<RawReading> for Reading {
             applies: raw.applies,
             observes,
             limits: raw.limits,
+            alone: raw.alone,
             gauge: raw.gauge,
             face: raw.face,
             three_axes: raw.three_axes,
@@ -985,6 +990,9 @@ pub struct OutsideFault {
     pub check: String,
     /// Minutes of that look.
     pub minutes: f64,
+    /// Whether, once it is found, the complaint says nothing of the engine any more.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub explains: bool,
     /// Cautions shown before it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub cautions: Vec<String>,

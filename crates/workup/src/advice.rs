@@ -441,31 +441,54 @@ fn struck_out(option: &OptionHere<'_>, scene: &Scene<'_, '_>) -> Option<StruckOu
         return Some(StruckOut { why: said.because.clone(), entry, reading });
     }
     for rule in &option.option.ruled_out_by {
-        for ((id, _), variable) in &scene.net.sites {
-            if *id != rule.condition {
-                continue;
-            }
-            let Some(named) = scene.net.net.variables.get(*variable) else { continue };
-            let Some(place) = named.states.iter().position(|s| *s == rule.state) else { continue };
-            if scene.run.marginal(*variable).get(place).copied().unwrap_or(0.0) < RULES_OUT {
-                continue;
-            }
-            // The reading that looks at this very thing and is furthest from sound.
-            let reading = scene
-                .findings
-                .iter()
-                .filter(|f| !f.after_repair && !f.measure_again && looks_at(f, *variable, scene))
-                .max_by_key(|f| (severity(f), f.at.clone()));
-            if let Some(finding) = reading {
-                return Some(StruckOut {
-                    why: rule.why.clone(),
-                    entry: Some(finding.entry.clone()),
-                    reading: Some(in_words(finding)),
-                });
-            }
+        let sites: Vec<(usize, usize)> = scene
+            .net
+            .sites
+            .iter()
+            .filter(|((id, _), _)| *id == rule.condition)
+            .filter_map(|(_, variable)| {
+                let named = scene.net.net.variables.get(*variable)?;
+                Some((*variable, named.states.iter().position(|s| *s == rule.state)?))
+            })
+            .collect();
+        let chance =
+            |&(variable, place): &(usize, usize)| scene.run.marginal(variable).get(place).copied().unwrap_or(0.0);
+        let sure: Vec<usize> = sites.iter().filter(|site| chance(site) >= RULES_OUT).map(|(v, _)| *v).collect();
+        // Where nobody knows at which place it is, it may be sure all the same that it is at one of them.
+        let meant = if !sure.is_empty() {
+            sure
+        } else if sites.iter().map(chance).sum::<f64>() >= RULES_OUT && somewhere(scene, &sites) >= RULES_OUT {
+            sites.iter().map(|(variable, _)| *variable).collect()
+        } else {
+            continue;
+        };
+        // The reading that looks at this very thing and is furthest from sound.
+        let reading = scene
+            .findings
+            .iter()
+            .filter(|f| !f.after_repair && !f.measure_again && meant.iter().any(|v| looks_at(f, *v, scene)))
+            .max_by_key(|f| (severity(f), f.at.clone()));
+        if let Some(finding) = reading {
+            return Some(StruckOut {
+                why: rule.why.clone(),
+                entry: Some(finding.entry.clone()),
+                reading: Some(in_words(finding)),
+            });
         }
     }
     None
+}
+
+/// Chance that one of these variables at least is in the state named with it.
+fn somewhere(scene: &Scene<'_, '_>, sites: &[(usize, usize)]) -> f64 {
+    let none: Vec<(usize, Vec<f64>)> = sites
+        .iter()
+        .map(|&(variable, place)| {
+            let count = scene.net.net.variables.get(variable).map_or(0, |v| v.states.len());
+            (variable, (0..count).map(|s| if s == place { 0.0 } else { 1.0 }).collect())
+        })
+        .collect();
+    1.0 - scene.run.probability(&none)
 }
 
 fn severity(finding: &Finding) -> u8 {

@@ -120,21 +120,27 @@ pub(crate) fn outdone(finding: &Finding, findings: &[Finding]) -> bool {
         })
 }
 
+/// What is known of an engine whose complaint was found outside it.
+pub(crate) const EXPLAINED: &str = "complaint-explained";
+
 /// The first reading of every job: the engine was brought in with a complaint.
 ///
 /// Causes are rare in the car park and common on the bench; taken together with the complaint, one that is found takes
-/// the others back.
+/// the others back. Where something outside the engine that explains it was found, the complaint says nothing of the engine.
 #[must_use]
 pub fn complaint(net: &EngineNet, knowledge: &Knowledge) -> Reading {
+    let explained = net.attributes.contains_key(EXPLAINED);
     let links = knowledge
         .causes
         .iter()
+        .filter(|_| !explained)
         .filter_map(|cause| {
             let parent = *net.causes.get(&cause.id)?;
             Some(ReadingLink { parent, given: cause.brings_in.iter().map(|p| [1.0 - p, *p]).collect() })
         })
         .collect();
-    Reading { name: "complaint".to_owned(), own: [1.0, 0.0], links, echo: 0.0 }
+    let own = if explained { [0.0, 1.0] } else { [1.0, 0.0] };
+    Reading { name: "complaint".to_owned(), own, links, echo: 0.0 }
 }
 
 /// What the shop's own jobs say before any check, as one reading for each cause and each place: the chance of its state is

@@ -227,10 +227,28 @@ pub fn of_state(
     net: &EngineNet,
     knowledge: &Knowledge,
 ) -> (Vec<Finding>, Vec<Notice>) {
+    let past = crate::scales::past_the_end(state, knowledge);
     let (mut findings, mut notices) = with_context(state, layout, net, knowledge, |context| {
         let mut notices = Vec::new();
-        (judge_all(&state.readings, context, &mut notices), notices)
+        if past.is_empty() {
+            return (judge_all(&state.readings, context, &mut notices), notices);
+        }
+        // A needle on its stop is no reading: nothing rests on it and nothing is compared with it.
+        let mut readings = state.readings.clone();
+        for taken in &mut readings {
+            let entry = taken.entry.to_string();
+            if past.iter().any(|notice| notice.about == entry) {
+                taken.gauge_doubted_by = taken.gauge_doubted_by.or(Some(taken.entry));
+            }
+        }
+        (judge_all(&readings, context, &mut notices), notices)
     });
+    for finding in &mut findings {
+        if let Some(notice) = past.iter().find(|notice| notice.about == finding.entry) {
+            finding.reason = format!("{}: no verdict rests on it", notice.message);
+            finding.doubted(&notice.what_to_do);
+        }
+    }
     crate::gauges::mark(state, knowledge, &mut findings, &mut notices);
     (findings, notices)
 }
@@ -613,6 +631,7 @@ fn judge_number(
     finding.gauge.clone_from(&doubt.gauge);
     // The limit: the engine's own figure, then the fallbacks in their order.
     let own = own_figure(check, reading, numeric, taken, context);
+    let alone = if own.is_none() { alone(reading, numeric, &taken.position, context) } else { None };
     let fallback = reading.limits.iter().find_map(|r| fallback(r, numeric, &taken.position, context));
     let used = own.clone().or_else(|| fallback.clone());
     let key = (taken.check.clone(), taken.reading.clone(), taken.phase != logbook::Phase::AsFound);
@@ -622,7 +641,10 @@ fn judge_number(
         Normalise::Spec => used.as_ref().and_then(|l| keep(l, numeric.worse)).map(|edge| (edge, value / edge)),
         Normalise::SpecOrBest => {
             let spec = own.as_ref().and_then(|l| l.edges.iter().flatten().copied().reduce(f64::max));
-            spec.or_else(|| best.get(&key).copied()).map(|whole| (whole, value / whole))
+            let best = || best.get(&key).copied().filter(|_| !stands_alone(context));
+            // As good as the best can be, where it is better than it must be.
+            let least = || alone.as_ref().and_then(|l| whole_of(l, numeric)).map(|whole| whole.max(value));
+            spec.or_else(best).or_else(least).map(|whole| (whole, value / whole))
         }
     };
     match measure {
@@ -639,8 +661,9 @@ fn judge_number(
             ));
         }
     }
-    // Readings compared among themselves are judged on their share of the best.
-    let by_share = numeric.normalise == Normalise::SpecOrBest;
+    // Readings compared among themselves are judged on their share of the best; one that stands alone is not its own best.
+    let by_share = numeric.normalise == Normalise::SpecOrBest && (own.is_some() || !stands_alone(context));
+    let used = alone.or(used);
     let (judged, judged_u) = match (by_share, finding.measure) {
         (true, Some(share)) => (share, u * share / value.abs().max(1e-12)),
         _ => (value, u),
@@ -977,6 +1000,33 @@ pub(crate) fn fallback(
         return None;
     }
     fallback_in(context.knowledge.limit(&reference.limit)?, &numeric.unit, context)
+}
+
+/// Whether an engine has one cylinder only, which cannot be compared with another.
+pub(crate) fn stands_alone(context: &Context<'_>) -> bool {
+    context.layout.description().cylinders == 1
+}
+
+/// What a reading that is compared among cylinders is held against where there is but one.
+pub(crate) fn alone(
+    reading: &knowledge::Reading,
+    numeric: &Numeric,
+    position: &Position,
+    context: &Context<'_>,
+) -> Option<LimitUsed> {
+    let stands = numeric.normalise == Normalise::SpecOrBest && stands_alone(context);
+    stands.then(|| reading.alone.iter().find_map(|r| fallback(r, numeric, position, context))).flatten()
+}
+
+/// What a whole reading is taken to be where a limit says the least: the limit is to it as the first band ends.
+fn whole_of(limit: &LimitUsed, numeric: &Numeric) -> Option<f64> {
+    let share = numeric.bands.first().and_then(|band| band.to)?;
+    let [low_reject, low_keep, high_keep, high_reject] = limit.edges;
+    let least = match numeric.worse {
+        Worse::Higher => high_keep.or(high_reject),
+        Worse::Lower => low_keep.or(low_reject),
+    }?;
+    (share > 0.0).then(|| least / share)
 }
 
 /// A limit of the knowledge in a unit, where nothing told of the engine speaks against it.

@@ -408,6 +408,10 @@ pub fn told(state: &JobState, knowledge: &Knowledge) -> BTreeMap<String, String>
         };
         told.insert("odometer".to_owned(), class.to_owned());
     }
+    let found = |id: &String| state.outside.get(id).is_some_and(|a| a.body.answer == OutsideAnswer::Found);
+    if let Some(outside) = knowledge.outside.iter().find(|o| o.explains && found(&o.id)) {
+        told.insert(beliefs::EXPLAINED.to_owned(), outside.id.clone());
+    }
     told
 }
 

@@ -153,7 +153,7 @@ pub fn judging(
         written,
         asked,
         thousands: matches!(parse_quantity("1.234", Some(unit)), Ok(Reply::Question(_))),
-        share: (numeric.normalise == Normalise::SpecOrBest).then(|| Share {
+        share: (numeric.normalise == Normalise::SpecOrBest && !findings::stands_alone(&context)).then(|| Share {
             best: best(state, (check, reading), numeric, phase, &context),
             lower_is_worse: numeric.worse == Worse::Lower,
         }),
@@ -191,10 +191,11 @@ fn blank(check: &Check, reading: &Reading, place: &Position, phase: Phase) -> Re
 fn zone(taken: &ReadingTaken, check: &Check, reading: &Reading, numeric: &Numeric, context: &Context<'_>) -> PhoneZone {
     let own = findings::own_figure(check, reading, numeric, taken, context);
     let bands = || findings::bands_as_edges(numeric);
-    if numeric.normalise == Normalise::SpecOrBest {
+    if numeric.normalise == Normalise::SpecOrBest && (own.is_some() || !findings::stands_alone(context)) {
         let whole = own.as_ref().and_then(|l| l.edges.iter().flatten().copied().reduce(f64::max));
         return PhoneZone { edges: bands(), whole, name: "bands of the check itself".to_owned() };
     }
+    let own = own.or_else(|| findings::alone(reading, numeric, &taken.position, context));
     let used =
         own.or_else(|| reading.limits.iter().find_map(|r| findings::fallback(r, numeric, &taken.position, context)));
     let name = used.as_ref().map_or_else(|| "bands of the check itself".to_owned(), |l| l.name.clone());
