@@ -468,7 +468,13 @@ fn a_face_whose_gauge_or_limit_is_none_is_told() {
     };
     told("blade = \"feeler_fine\"", "blade = \"feeler_gold\"", "readings.gap.face.blade", "feeler_gold", "gauge");
     told("edge = \"straightedge\"", "edge = \"ruler\"", "readings.gap.face.edge", "ruler", "gauge");
-    told("head_flat_6in", "head_flat_9in", "readings.gap.face.stretch_limit", "head_flat_9in", "limit");
+    told(
+        "stretch_limit = \"head_flat_6in\"",
+        "stretch_limit = \"head_flat_9in\"",
+        "readings.gap.face.stretch_limit",
+        "head_flat_9in",
+        "limit",
+    );
     told(
         "stretch_mm = 150.0",
         "stretch_mm = 0.0",

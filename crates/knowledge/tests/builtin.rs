@@ -22,12 +22,12 @@ fn built_in_knowledge_is_at_least_as_large_as_meant() {
     let knowledge = builtin();
     assert_eq!(knowledge.causes.len(), 9);
     assert_eq!(knowledge.causes.iter().map(|c| c.states.len()).product::<usize>(), 1152);
-    assert_eq!(knowledge.conditions.len(), 40);
+    assert_eq!(knowledge.conditions.len(), 41);
     assert_eq!(
         knowledge.conditions.iter().filter(|c| c.helper).map(|c| c.id.as_str()).collect::<Vec<_>>(),
         ["oil-starvation", "coolant-in-oil", "rod-let-go", "head-heat", "valve-contact"]
     );
-    assert_eq!(knowledge.checks.len(), 83);
+    assert_eq!(knowledge.checks.len(), 84);
     assert!(knowledge.outside.len() >= 12, "{}", knowledge.outside.len());
     assert_eq!(
         knowledge.blocks.iter().map(|b| b.id.as_str()).collect::<Vec<_>>(),
