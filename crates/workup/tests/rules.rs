@@ -18,7 +18,7 @@ use std::fs;
 use std::path::PathBuf;
 
 use serde::Deserialize;
-use telling::{EngineHere, Job, Want, Worked, amiss, folder, knowledge};
+use telling::{EngineHere, Job, Want, Worked, amiss, folder};
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -202,13 +202,17 @@ impl Job {
                 ["doubt", label, reason @ ..] => {
                     self.tell("gauge-doubted", json!({"label": label, "reason": reason.join(" ")}));
                 }
-                ["read", check, reading, at, text, unit, "with", gauge, label] => self.tell(
-                    "reading-taken",
-                    json!({
+                ["read", check, reading, at, text, unit, "with", gauge, label] => {
+                    let mark = format!(r#""label":"{label}""#);
+                    if !self.lines.iter().any(|told| told.contains("gauge-described") && told.contains(&mark)) {
+                        self.told(&format!("gauge {gauge} {label}"));
+                    }
+                    let body = json!({
                         "check": check, "reading": reading, "position": at, "value": {"text": text, "unit": unit},
                         "gauge": gauge, "label": label,
-                    }),
-                ),
+                    });
+                    self.tell("reading-taken", body);
+                }
                 ["told", attribute, value] => {
                     self.tell("attribute-told", json!({"attribute": attribute, "value": value, "told_by": "shop"}));
                 }
@@ -256,7 +260,10 @@ impl Worked<'_> {
             typed || taken.is_some_and(|r| r.label.as_deref() == Some(word))
         };
         let here = |f: &&Finding| {
-            f.check == *check && f.reading == *reading && f.position.address() == *at && !f.whole_face
+            f.check == *check
+                && f.reading == *reading
+                && f.position.address() == *at
+                && !f.whole_face
                 && more.iter().all(|word| marked(f, word))
         };
         self.case.findings.iter().rev().find(here)
@@ -270,7 +277,8 @@ impl Worked<'_> {
             "at": "2026-03-03T06:00:00Z", "by": "bench", "device": "bench-1", "kind": entry["kind"], "body": entry["body"],
         });
         with.push(line.to_string());
-        let entries = seal_story("rule", &story_from_lines(&with.join("\n")).expect("a story")).expect("a sealed story");
+        let entries =
+            seal_story("rule", &story_from_lines(&with.join("\n")).expect("a story")).expect("a sealed story");
         let Content::Known(body) = entries.last().expect("an entry").content() else { panic!("{entry} does not read") };
         ensure(&self.state, &fold(&entries), knowledge(), body).err().map(|e| e.to_string())
     }
@@ -425,7 +433,10 @@ pub(crate) fn amiss(want: &Want, jobs: &[Worked<'_>]) -> Vec<String> {
                 let meant = is.as_str().is_some_and(|is| want.verdict.iter().any(|v| v == is));
                 let came = format!("{wanted} is {is}: {}; {:?}", f.reason, f.next_move);
                 hold(want.verdict.is_empty() || meant, format!("{came}; not {:?}", want.verdict));
-                hold(want.again.is_none_or(|again| again == f.measure_again), format!("{came}; again: {:?}", want.again));
+                hold(
+                    want.again.is_none_or(|again| again == f.measure_again),
+                    format!("{came}; again: {:?}", want.again),
+                );
                 let words = format!("{} {} {}", f.shown, f.reason, f.next_move.as_deref().unwrap_or_default());
                 hold(words.contains(&want.says), format!("{came}: not a word of {:?}", want.says));
             }
@@ -437,7 +448,10 @@ pub(crate) fn amiss(want: &Want, jobs: &[Worked<'_>]) -> Vec<String> {
     hold(!want.no_notice.as_ref().is_some_and(noticed), format!("there is a notice {:?}", want.no_notice));
     if let Some(entry) = &want.refused {
         let why = after.refusal(entry);
-        hold(why.as_ref().is_some_and(|why| why.contains(&want.because)), format!("{entry} is taken, or else: {why:?}"));
+        hold(
+            why.as_ref().is_some_and(|why| why.contains(&want.because)),
+            format!("{entry} is taken, or else: {why:?}"),
+        );
     }
     if let Some(part) = &want.awaited {
         let parts = workup::awaited::parts(&after.state);
@@ -452,7 +466,10 @@ pub(crate) fn amiss(want: &Want, jobs: &[Worked<'_>]) -> Vec<String> {
     }
     let first_at = next.first().map(|c| c.position.address());
     let there = first_at.as_ref().is_some_and(|at| want.first_at.contains(at));
-    hold(want.first_at.is_empty() || there, format!("first at {first_at:?}, not {:?}: {:?}", want.first_at, after.advised()));
+    hold(
+        want.first_at.is_empty() || there,
+        format!("first at {first_at:?}, not {:?}: {:?}", want.first_at, after.advised()),
+    );
     known(&want.not_advised);
     let unwanted =
         next.iter().find(|c| want.not_advised.contains(&c.check) || want.not_advised_stage.contains(&c.stage));
@@ -509,7 +526,8 @@ pub(crate) fn amiss(want: &Want, jobs: &[Worked<'_>]) -> Vec<String> {
     let open = want.order.iter().all(|id| line(id).struck_out.is_none());
     hold(open && costs.is_sorted(), format!("{:?} come to {costs:.1?}, all open: {open}", want.order));
     let best = &after.case.advice.best;
-    let ranked: Vec<String> = after.case.options.iter().take(5).map(|o| format!("{} {:.1}", o.id, o.expected)).collect();
+    let ranked: Vec<String> =
+        after.case.options.iter().take(5).map(|o| format!("{} {:.1}", o.id, o.expected)).collect();
     hold(want.best.is_empty() || want.best.contains(best), format!("{best} is best, not {:?}: {ranked:?}", want.best));
     hold(!want.not_best.contains(best), format!("{best} is best: {ranked:?}"));
     out
