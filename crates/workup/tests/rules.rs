@@ -4,12 +4,7 @@
 //! loose on purpose, and never from a run. `cases/rules/README.md` says how a file is written. `cases/choices/` holds choices in the same
 //! form.
 
-#![expect(
-    clippy::expect_used,
-    clippy::indexing_slicing,
-    clippy::panic,
-    reason = "helpers of tests stop at the first surprise"
-)]
+#![expect(clippy::expect_used, clippy::panic, reason = "helpers of tests stop at the first surprise")]
 
 mod telling;
 
