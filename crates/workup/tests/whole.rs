@@ -47,7 +47,7 @@ fn compares(want: &Want) -> bool {
 /// Whether it says what is to be done next, or not to be done.
 fn advises(want: &Want) -> bool {
     let lists = [&want.first, &want.not_advised, &want.not_open, &want.withheld, &want.last_chance, &want.first_at];
-    want.stop.is_some() || want.nothing_turns || lists.iter().any(|list| !list.is_empty())
+    want.stop.is_some() || want.pays.is_some() || want.nothing_turns || lists.iter().any(|list| !list.is_empty())
 }
 
 fn whole() -> Vec<(String, Whole)> {
