@@ -38,6 +38,7 @@ pub use network::{
 pub use shop::{Shop, ShopTax, ShopWords};
 pub use source::{Source, SourceKind};
 pub use things::{Tag, Thing};
+pub use workshop::QuoteAge;
 use workshop::{
     Arrival, BuildStage, CallSheet, Caution, Joint, Keep, Operation, Place, Reference, RepairOption, Residue, Rule,
     Waiting,
@@ -83,6 +84,8 @@ pub struct Knowledge {
     pub operations: Vec<Located<Operation>>,
     /// Ways to put the engine right.
     pub options: Vec<Located<RepairOption>>,
+    /// How a quote past its day is carried; the first table counts.
+    pub quote_ages: Vec<Located<QuoteAge>>,
     /// What to ask before something is bought.
     pub calls: Vec<Located<CallSheet>>,
     /// Joints and the parts that opening them calls for.
@@ -169,6 +172,7 @@ impl Knowledge {
             gauges: take(read_tables(files, "gauges", "gauge"), &mut wrong),
             operations: take(read_tables(files, "operations", "operation"), &mut wrong),
             options: take(read_tables(files, "options", "option"), &mut wrong),
+            quote_ages: take(read_tables(files, "quotes", "quote_age"), &mut wrong),
             calls: take(read_tables(files, "options", "call"), &mut wrong),
             joints: take(read_tables(files, "parts", "joint"), &mut wrong),
             arrivals: take(read_tables(files, "parts", "arrival"), &mut wrong),

@@ -45,6 +45,7 @@ impl Knowledge {
         self.lint_revealed(&mut out);
         self.lint_outside(&known, &mut out);
         self.lint_blocks(&known, &mut out);
+        self.lint_quote_ages(&known, &mut out);
         let tools = ids(&self.tools, |t| &t.id);
         out.extend(lint_limits(&self.limits, &known.cautions, &known.sources));
         out.extend(lint_gauges(&self.gauges, &known.limits, &tools, &known.sources));
@@ -862,6 +863,23 @@ impl Knowledge {
                     "check",
                     "needs words of a complaint, what it is taken for, and what to look at",
                     "fill in complaints, mimics and check",
+                ));
+            }
+        }
+    }
+
+    fn lint_quote_ages(&self, known: &Known, out: &mut Vec<Complaint>) {
+        unique(&self.quote_ages, |rule| &rule.id, out);
+        for rule in &self.quote_ages {
+            sourced(rule, "source", &rule.source, known, out);
+            let months = f64::from(rule.most_months);
+            let wide = rule.spread_percent + rule.spread_per_month_percent * months;
+            let rates = [rule.spread_percent, rule.spread_per_month_percent, rule.drift_per_month_percent];
+            if !rates.iter().all(|r| (0.0..=100.0).contains(r)) || wide >= 100.0 || rule.most_months == 0 {
+                out.push(rule.complaint(
+                    "quote_age",
+                    "needs per cents from 0 to 100, a spread that stays below the price itself, and a month at least",
+                    "mend the figures",
                 ));
             }
         }

@@ -130,6 +130,7 @@ pub const FOLDERS: &[(&str, &[&str])] = &[
     ("options", &["option", "call"]),
     ("outside", &["outside"]),
     ("parts", &["joint", "arrival", "rule"]),
+    ("quotes", &["quote_age"]),
     ("residues", &["residue", "place"]),
     ("shop", &["shop"]),
     ("sources", &["source"]),

@@ -611,6 +611,26 @@ pub struct RepairOption {
     pub money_source: Source,
 }
 
+/// How the price of a quote is carried that is past its day.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct QuoteAge {
+    /// The id.
+    pub id: String,
+    /// Days for which a quote counts as it stands that names no last day.
+    pub holds_days: u16,
+    /// How far to either side the price may lie from the first day past on, in per cent.
+    pub spread_percent: f64,
+    /// What comes to that for each month begun, in per cent.
+    pub spread_per_month_percent: f64,
+    /// By how much prices rise for each month begun, in per cent of the price quoted.
+    pub drift_per_month_percent: f64,
+    /// Months after which it is carried no further.
+    pub most_months: u32,
+    /// Where the figures come from.
+    pub source: Source,
+}
+
 /// What to ask before something is bought for an option.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -645,6 +645,24 @@ fn a_shops_folder_replaces_whole_folders_and_leaves_the_rest() {
 }
 
 #[test]
+fn a_shop_states_its_own_rule_for_old_quotes_and_a_bad_one_is_told() {
+    let shop = tempfile::tempdir().unwrap();
+    std::fs::create_dir(shop.path().join("quotes")).unwrap();
+    let own = |spread: &str| {
+        format!(
+            "[[quote_age]]\nid = \"own\"\nholds_days = 14\nspread_percent = {spread}\nspread_per_month_percent = 2.0\ndrift_per_month_percent = 0.0\nmost_months = 6\nsource = {{ kind = \"elicited\", note = \"two at the counter\" }}\n"
+        )
+    };
+    std::fs::write(shop.path().join("quotes/own.toml"), own("5.0")).unwrap();
+    let with_own = Knowledge::from_folder(shop.path()).unwrap();
+    assert_eq!(with_own.quote_ages.iter().map(|r| (r.id.as_str(), r.holds_days)).collect::<Vec<_>>(), [("own", 14)]);
+    assert!(with_own.lint().iter().all(|c| c.field != "quote_age"));
+    std::fs::write(shop.path().join("quotes/own.toml"), own("95.0")).unwrap();
+    let lint = Knowledge::from_folder(shop.path()).unwrap().lint();
+    assert!(lint.iter().any(|c| c.field == "quote_age" && c.line == 1), "{lint:#?}");
+}
+
+#[test]
 fn a_folder_that_is_no_knowledge_is_refused() {
     let shop = tempfile::tempdir().unwrap();
     std::fs::create_dir(shop.path().join("invoices")).unwrap();

@@ -27,6 +27,7 @@ use crate::findings::{Finding, LimitUsed};
 use crate::money::{self, Bill, BlockHere, Donors, OptionHere, OptionLine, OptionMoney, RiskLine, StruckOut, Terms};
 use crate::network::{self, EngineNet, Seen, What};
 use crate::opened;
+use crate::quotes::aged::Aged;
 
 /// Engines drawn from the exact distribution \[ours\].
 pub const DRAWS: usize = 4096;
@@ -1104,6 +1105,13 @@ fn round_of(
     Some((round, asked))
 }
 
+/// Whose quote prices a whole option, and how old it is where it is past its day.
+fn quote_of(scene: &Scene<'_, '_>, option: &str, supplier: &str) -> String {
+    let quote = money::quote_for(&scene.state.quotes, option);
+    let aged = quote.and_then(|q| Some(Aged::of(scene.state, scene.knowledge, q)?.words(q.price)));
+    aged.map_or_else(|| format!("quote of {supplier}"), |aged| format!("{supplier}, {aged}"))
+}
+
 fn option_lines(
     scene: &Scene<'_, '_>,
     priced: &Priced<'_>,
@@ -1172,7 +1180,7 @@ fn option_lines(
                 price_from: option
                     .quoted
                     .as_ref()
-                    .map_or_else(|| option.option.money_source.to_string(), |s| format!("quote of {s}")),
+                    .map_or_else(|| option.option.money_source.to_string(), |s| quote_of(scene, &option.option.id, s)),
                 opens: priced.opens(index),
                 others: priced.others(index),
                 made: option.made(scene.blocks, scene.layout, scene.knowledge),

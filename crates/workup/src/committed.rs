@@ -374,14 +374,12 @@ fn lines(state: &JobState) -> Vec<(Covers, Line)> {
         );
     }
     if let Some(chosen) = &state.chosen {
-        let followed = |id: EntryId| {
-            state.orders.iter().any(|o| o.quote == Some(id)) || state.machine_orders.iter().any(|o| o.quote == Some(id))
-        };
+        let followed = |id: EntryId| crate::quotes::aged::ordered(state, id);
         // A choice that names no quote rests on the one that its option was priced by.
         let priced_by = state.quotes.iter().rfind(|q| q.option.as_ref() == Some(&chosen.option));
         let accepted: Vec<EntryId> = match chosen.quotes.as_slice() {
             [] => priced_by.map(|q| q.in_entry).into_iter().collect(),
-            named => named.to_vec(),
+            _ => crate::quotes::aged::taken(state),
         };
         let whole = state.quotes.iter().rfind(|q| accepted.contains(&q.in_entry) && q.option.is_some());
         let parts = state.quotes.iter().filter(|q| q.option.is_none() && accepted.contains(&q.in_entry));

@@ -417,6 +417,7 @@ impl CustomerPage {
         let name = ways.iter().find(|w| w.asked).map_or_else(|| line.name.clone(), |w| w.name.clone());
         let known = work::option(knowledge, asked);
         let moves = known.into_iter().flat_map(|k| k.goes_wrong.iter().chain(&k.hidden_costs)).map(|m| sentence(m));
+        let old = crate::quotes::aged::what_moved(state, knowledge, asked);
         let tail = |text: &str| -> String {
             let skip = text.chars().count().saturating_sub(8);
             text.chars().skip(skip).collect()
@@ -431,7 +432,7 @@ impl CustomerPage {
             wrong: wrong(case, state, knowledge),
             beside: case.outside.iter().filter(|o| o.state == "found").map(|o| o.name.clone()).collect(),
             cause,
-            moves: moves.collect(),
+            moves: old.into_iter().chain(moves).collect(),
             covers: question.covers,
             ceiling: amount(&question.ceiling),
             may_pass,

@@ -16,6 +16,7 @@ use quantity::{Charge, Currency, Decimal, Money, Prices, Rounding, TaxBy, TaxRul
 use serde::Serialize;
 
 use crate::money::OptionLine;
+use crate::quotes::aged::{self, Aged};
 use crate::words::of_engines;
 use crate::work::{self, Judged, Reach};
 
@@ -191,6 +192,9 @@ pub struct Estimate {
     /// Deposits, which are in no line.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub deposits: Vec<Deposit>,
+    /// What quotes past their day do to the price, a sentence each.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub old_quotes: Vec<String>,
     /// Tax, which is in no line.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tax: Option<Tax>,
@@ -250,6 +254,7 @@ impl Estimate {
             when_chosen: None,
             differs: Vec::new(),
             deposits: Vec::new(),
+            old_quotes: Vec::new(),
             tax: None,
             parts: Vec::new(),
         };
@@ -277,7 +282,8 @@ impl Estimate {
             .collect();
         let tax = total.and_then(|total| tax(&state.rates, &lines, &total));
         let parts = desk.parts(reach, whole);
-        Self { lines, total, open, when_chosen, differs, deposits, tax, parts, ..empty }
+        let old_quotes = aged::what_moved(state, judged.knowledge, &line.id);
+        Self { lines, total, open, when_chosen, differs, deposits, old_quotes, tax, parts, ..empty }
     }
 }
 
@@ -288,7 +294,8 @@ fn counting<'a>(judged: &Judged<'a>, option: &RepairOption) -> Vec<&'a Fact<Quot
     let chosen = state.chosen.as_ref().filter(|c| c.option == option.id);
     let single = state.quotes.iter().filter(|q| q.need.is_some());
     if let Some(chosen) = chosen {
-        return single.filter(|q| chosen.quotes.contains(&q.in_entry)).collect();
+        let taken = if chosen.quotes.is_empty() { Vec::new() } else { aged::taken(state) };
+        return single.filter(|q| taken.contains(&q.in_entry)).collect();
     }
     let mut last: Vec<&Fact<QuoteReceived>> = Vec::new();
     for quote in single {
@@ -360,8 +367,9 @@ impl<'a> Desk<'a> {
     /// The price that the option has when it is chosen.
     fn when_chosen(&self, whole: Option<&Fact<QuoteReceived>>) -> Option<Range> {
         if let Some(quote) = whole {
-            let freight = quote.freight.as_ref().map_or(Ok(quote.price), |f| quote.price.plus(f)).ok()?;
-            return Some(Range::exact(freight));
+            let freight = quote.freight.map(|f| self.carried(quote, f));
+            let price = self.carried(quote, quote.price);
+            return freight.map_or(Some(price), |freight| price.plus(&freight));
         }
         let [lo, hi] = self.line.price;
         Some(Range { lo: self.rate?.times(exact(lo)?).ok()?, hi: self.rate?.times(exact(hi)?).ok()? })
@@ -384,6 +392,27 @@ impl<'a> Desk<'a> {
         } else {
             Price::Open(format!("quoted as {money}, in another currency: convert it"))
         }
+    }
+
+    /// How a quote is carried, where it is past its day.
+    fn aged(&self, quote: &Fact<QuoteReceived>) -> Option<Aged> {
+        Aged::of(self.judged.state, self.judged.knowledge, quote)
+    }
+
+    /// An amount of a quote: as it stands, or as a quote past its day is carried.
+    fn carried(&self, quote: &Fact<QuoteReceived>, money: Money) -> Range {
+        self.aged(quote).and_then(|aged| aged.carry(money)).unwrap_or_else(|| Range::exact(money))
+    }
+
+    /// The same as a price.
+    fn amount_of(&self, quote: &Fact<QuoteReceived>, money: Money) -> Price {
+        let named = self.amount(money);
+        if known(&named).is_some() { Price::Known(self.carried(quote, money)) } else { named }
+    }
+
+    /// How the price of a quote comes about: in `usual` words, or how old it is.
+    fn how_quoted(&self, quote: &Fact<QuoteReceived>, usual: &str) -> String {
+        self.aged(quote).map_or_else(|| usual.to_owned(), |aged| aged.words(quote.price))
     }
 
     fn quote_for(&self, item: &Item) -> Option<&'a Fact<QuoteReceived>> {
@@ -412,9 +441,9 @@ impl<'a> Desk<'a> {
             group: Group::Always,
             what: format!("{}, the whole job. Includes: {includes}", self.line.name),
             who: supplier.clone(),
-            how: "quoted as one price".to_owned(),
+            how: self.how_quoted(quote, "quoted as one price"),
             charge: None,
-            price: self.amount(quote.price),
+            price: self.amount_of(quote, quote.price),
         }];
         out.extend(quote.freight.map(|freight| EstimateLine {
             group: Group::Always,
@@ -422,7 +451,7 @@ impl<'a> Desk<'a> {
             who: supplier,
             how: "as quoted".to_owned(),
             charge: Some(Charge::Other),
-            price: self.amount(freight),
+            price: self.amount_of(quote, freight),
         }));
         for operation in work::operations(self.judged.state, self.judged.knowledge, &self.option.id) {
             out.push(EstimateLine {
@@ -589,9 +618,9 @@ impl<'a> Desk<'a> {
             group,
             what: format!("{what}{includes}"),
             who: quote.supplier.clone(),
-            how: "as quoted".to_owned(),
+            how: self.how_quoted(quote, "as quoted"),
             charge: self.bought_as(quote),
-            price: self.amount(quote.price),
+            price: self.amount_of(quote, quote.price),
         }
     }
 
@@ -608,7 +637,7 @@ impl<'a> Desk<'a> {
     fn freight(&self, item: &Item, quote: &Fact<QuoteReceived>) -> EstimateLine {
         let price = quote.freight.map_or_else(
             || Price::Open("the quote names no freight: ask whether it is in the price".to_owned()),
-            |f| self.amount(f),
+            |f| self.amount_of(quote, f),
         );
         EstimateLine {
             group: Group::Always,
@@ -621,7 +650,8 @@ impl<'a> Desk<'a> {
     }
 
     fn freight_line(&self, quote: &Fact<QuoteReceived>) -> EstimateLine {
-        let price = quote.freight.map_or_else(|| Price::Open("no freight is told".to_owned()), |f| self.amount(f));
+        let price =
+            quote.freight.map_or_else(|| Price::Open("no freight is told".to_owned()), |f| self.amount_of(quote, f));
         EstimateLine {
             group: Group::Always,
             what: "Freight".to_owned(),
@@ -905,17 +935,19 @@ impl<'a> Desk<'a> {
             let operation = q.need.as_deref().and_then(|n| work::operation(self.judged.knowledge, n));
             operation.is_none_or(|o| o.done_by != DoneBy::Machine) && Some(q.price.currency()) == self.currency
         };
-        let mut bought: Vec<Money> = self.quotes.iter().filter(part).map(|q| q.price).collect();
-        bought.extend(self.quotes.iter().filter(part).filter_map(|q| self.more_of(q)).map(|(_, more)| more));
-        let sum = Money::sum(&bought).ok()?;
-        let amount = sum.times(share).ok().filter(|m| m.amount() > Decimal::ZERO)?;
-        Some(EstimateLine {
+        let mut bought: Vec<Range> = self.quotes.iter().filter(part).map(|q| self.carried(q, q.price)).collect();
+        let more = self.quotes.iter().filter(part).filter_map(|q| self.more_of(q));
+        bought.extend(more.map(|(_, more)| Range::exact(more)));
+        let sum = Range::sum(&bought)?;
+        let amount = Range { lo: sum.lo.times(share).ok()?, hi: sum.hi.times(share).ok()? };
+        let of = if sum.lo == sum.hi { sum.lo.to_string() } else { format!("{} to {}", sum.lo, sum.hi) };
+        (amount.hi.amount() > Decimal::ZERO).then(|| EstimateLine {
             group: Group::Besides,
             what: "Added on parts that were quoted for".to_owned(),
             who: "own shop".to_owned(),
-            how: format!("{told} per cent of {sum}"),
+            how: format!("{told} per cent of {of}"),
             charge: Some(Charge::Parts),
-            price: self.amount(amount),
+            price: Price::Known(amount),
         })
     }
 

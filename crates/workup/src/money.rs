@@ -13,7 +13,7 @@ use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use anatomy::{EngineLayout, Position, Scope};
+use anatomy::{EngineLayout, EntryId, Position, Scope};
 use inference::lanes::{LanesError, forward_draws};
 use knowledge::limits::AppliesTo;
 use knowledge::workshop::{BlockLeft, Growth, HORIZON_MILES, RepairOption, Residual, Span};
@@ -24,6 +24,7 @@ use serde::Serialize;
 
 use crate::network::EngineNet;
 use crate::opened;
+use crate::quotes::aged::Aged;
 
 pub use lives::Lasting;
 pub use made::Made;
@@ -544,6 +545,8 @@ pub struct Terms {
     pub lasting: Lasting,
     /// The cause that was named, and what the engine is known to be.
     pub cause: Option<(String, BTreeMap<String, String>)>,
+    /// The quotes that are past their day, each with what its price is multiplied with: low and high.
+    pub aged: BTreeMap<EntryId, [f64; 2]>,
 }
 
 impl Terms {
@@ -575,6 +578,11 @@ impl Terms {
                     Some((named.cause.clone(), stated))
                 }
                 Some(CauseAnswer::UnknownSigned(_)) | None => None,
+            },
+            aged: {
+                let factors = |aged: Aged| aged.factors.map(|f| f64::try_from(f).unwrap_or(1.0));
+                let aged = |q: &Fact<QuoteReceived>| Some((q.in_entry, factors(Aged::of(state, knowledge, q)?)));
+                state.quotes.iter().filter_map(aged).collect()
             },
         }
     }
@@ -648,8 +656,8 @@ fn waits(option: &RepairOption, quotes: &[Fact<QuoteReceived>]) -> [f64; 2] {
 }
 
 /// The last quote for a whole option.
-fn quote_for<'q>(quotes: &'q [Fact<QuoteReceived>], option: &str) -> Option<&'q QuoteReceived> {
-    quotes.iter().rfind(|q| q.body.option.as_deref() == Some(option) && q.body.need.is_none()).map(|q| &q.body)
+pub(crate) fn quote_for<'q>(quotes: &'q [Fact<QuoteReceived>], option: &str) -> Option<&'q Fact<QuoteReceived>> {
+    quotes.iter().rfind(|q| q.body.option.as_deref() == Some(option) && q.body.need.is_none())
 }
 
 /// Bit by stage of the knowledge.
@@ -870,7 +878,8 @@ pub fn options<'k>(
             let mut quoted = None;
             if let Some((quote, rate)) = quote.zip(terms.rate) {
                 let units = (quote.price.to_f64() + quote.freight.as_ref().map_or(0.0, Money::to_f64)) / rate;
-                fixed = Span { lo: units, hi: units };
+                let [lo, hi] = terms.aged.get(&quote.in_entry).copied().unwrap_or([1.0, 1.0]);
+                fixed = Span { lo: units * lo, hi: units * hi };
                 quoted = Some(quote.supplier.clone());
             }
             let days = quote.map_or_else(|| waits(option, quotes), |q| q.lead_days.map(f64::from));

@@ -1,9 +1,15 @@
 //! Quotes side by side: for each need who asks how much with freight, when it is here, and whether the price still holds.
+//! What one past its day is carried as stands in [`aged`].
+
+pub mod aged;
 
 use anatomy::EntryId;
 use jiff::civil::Date;
+use knowledge::Knowledge;
 use logbook::{Fact, JobState, QuoteReceived};
 use quantity::Money;
+
+use aged::Aged;
 
 /// Whether a quote still holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,6 +62,8 @@ pub struct Offer<'a> {
     pub soonest: bool,
     /// Whether it was taken up with the choice.
     pub taken: bool,
+    /// How it is carried in prices, where it is past its day by the record.
+    pub aged: Option<Aged>,
 }
 
 /// Everything that was quoted for one need.
@@ -71,8 +79,9 @@ pub struct Need<'a> {
 
 /// The quotes of a job by what they are for, in the sequence in which each need was first quoted.
 #[must_use]
-pub fn by_need(state: &JobState, today: Date) -> Vec<Need<'_>> {
-    let mut out: Vec<Need<'_>> = Vec::new();
+pub fn by_need<'s>(state: &'s JobState, knowledge: &Knowledge, today: Date) -> Vec<Need<'s>> {
+    let mut out: Vec<Need<'s>> = Vec::new();
+    let accepted = aged::taken(state);
     for quote in &state.quotes {
         let (Some(id), whole) = (quote.need.as_deref().or(quote.option.as_deref()), quote.option.is_some()) else {
             continue;
@@ -81,9 +90,10 @@ pub fn by_need(state: &JobState, today: Date) -> Vec<Need<'_>> {
             Some(freight) => quote.price.plus(freight).ok(),
             None => Some(quote.price),
         };
-        let taken = state.chosen.as_ref().is_some_and(|c| c.quotes.contains(&quote.in_entry));
+        let taken = accepted.contains(&quote.in_entry);
         let holds = Holds::of(quote, today);
-        let offer = Offer { quote, together, holds, cheapest: false, soonest: false, taken };
+        let aged = Aged::of(state, knowledge, quote).filter(|_| aged::newest(state, quote).in_entry == quote.in_entry);
+        let offer = Offer { quote, together, holds, cheapest: false, soonest: false, taken, aged };
         match out.iter_mut().find(|n| n.id == id && n.whole == whole) {
             Some(need) => need.offers.push(offer),
             None => out.push(Need { id, whole, offers: vec![offer] }),
@@ -118,26 +128,25 @@ fn mark(offers: &mut [Offer<'_>]) {
     });
 }
 
-/// The quotes that ran out and that a choice or an estimate still rests on, while nothing is ordered on them and the job
+/// The quotes past their day that a choice or an estimate still rests on, while nothing is ordered on them and the job
 /// is open.
 #[must_use]
-pub fn run_out(state: &JobState, today: Date) -> Vec<EntryId> {
+pub fn run_out(state: &JobState, knowledge: &Knowledge, today: Date) -> Vec<EntryId> {
     if state.closed.is_some() || state.handed_back.is_some() {
         return Vec::new();
     }
-    let ordered = |id: &EntryId| {
-        state.orders.iter().any(|o| o.quote == Some(*id)) || state.machine_orders.iter().any(|o| o.quote == Some(*id))
-    };
+    let ordered = |id: &EntryId| aged::ordered(state, *id);
     let counts = |o: &Offer<'_>| match &state.chosen {
         Some(_) => o.taken,
         None => true,
     };
-    let all = by_need(state, today);
+    let all = by_need(state, knowledge, today);
     let mut out = Vec::new();
     for need in &all {
         // One that holds takes the place of those that ran out.
-        let fresh = need.offers.iter().any(|o| !matches!(o.holds, Holds::RanOut(_)));
-        let old = need.offers.iter().filter(|o| matches!(o.holds, Holds::RanOut(_)) && counts(o));
+        let past = |o: &Offer<'_>| matches!(o.holds, Holds::RanOut(_)) || o.aged.is_some();
+        let fresh = need.offers.iter().any(|o| !past(o));
+        let old = need.offers.iter().filter(|o| past(o) && counts(o));
         out.extend(old.filter(|o| o.taken || !fresh).map(|o| o.quote.in_entry).filter(|id| !ordered(id)));
     }
     out

@@ -3,7 +3,7 @@
 //! The beliefs before any check, and what engines of the same kind would bring, hang on the engine as described and on the
 //! terms of the customer alone. A technician types forty readings between two changes of these.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use anatomy::EngineLayout;
@@ -42,8 +42,8 @@ impl Remembered {
         terms: &Terms,
     ) -> Result<Arc<Before>, LanesError> {
         let given = beliefs::before_any_check(net, knowledge);
-        // How far the engine is open changes prices, and nothing that is remembered here.
-        let closed = Terms { reached: BTreeSet::new(), ..terms.clone() };
+        // How far the engine is open and how old the quotes are change prices, and nothing that is remembered here.
+        let closed = Terms { reached: BTreeSet::new(), aged: BTreeMap::new(), ..terms.clone() };
         let about = format!("{:?}", (knowledge.version.as_str(), layout, &net.attributes, &given, closed));
         if let Some((known, before)) = self.locked().as_ref()
             && *known == about

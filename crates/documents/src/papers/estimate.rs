@@ -57,7 +57,7 @@ pub(crate) fn write(sheet: &mut Sheet, desk: &Desk<'_>) -> Result<(), PaperError
     }
     quotes(sheet, desk, &option.id);
     approvals(sheet, desk);
-    moves(sheet, desk, &option.id);
+    moves(sheet, desk, desk.case.estimate.as_ref(), &option.id);
     terms(sheet, desk);
     Ok(())
 }
@@ -331,7 +331,7 @@ fn parts(sheet: &mut Sheet, desk: &Desk<'_>, estimate: &Estimate) {
 }
 
 fn quotes(sheet: &mut Sheet, desk: &Desk<'_>, option: &str) {
-    let chosen: Vec<_> = desk.state.chosen.iter().flat_map(|c| c.quotes.clone()).collect();
+    let chosen = workup::quotes::aged::taken(desk.state);
     let rows: Vec<Vec<Cell>> = desk
         .state
         .quotes
@@ -406,9 +406,10 @@ fn approvals(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.text("Nothing above the ceiling is spent before a new yes is written down here.");
 }
 
-fn moves(sheet: &mut Sheet, desk: &Desk<'_>, option: &str) {
+fn moves(sheet: &mut Sheet, desk: &Desk<'_>, estimate: Option<&Estimate>, option: &str) {
     let Some(known) = desk.known_option(option) else { return };
-    let mut items: Vec<String> = known.goes_wrong.iter().map(|w| capital(w)).collect();
+    let mut items: Vec<String> = estimate.map_or_else(Vec::new, |estimate| estimate.old_quotes.clone());
+    items.extend(known.goes_wrong.iter().map(|w| capital(w)));
     items.extend(known.hidden_costs.iter().map(|w| capital(w)));
     if items.is_empty() {
         return;
@@ -420,9 +421,10 @@ fn moves(sheet: &mut Sheet, desk: &Desk<'_>, option: &str) {
 fn terms(sheet: &mut Sheet, desk: &Desk<'_>) {
     sheet.heading("Terms");
     let rates = &desk.state.rates;
+    let taken = workup::quotes::aged::taken(desk.state);
     // Of the quotes that this estimate rests on; one that nobody took up ends nothing.
     let rests_on = |q: &&logbook::Fact<logbook::QuoteReceived>| match &desk.state.chosen {
-        Some(chosen) => chosen.quotes.contains(&q.in_entry) || q.option.as_ref() == Some(&chosen.option),
+        Some(chosen) => taken.contains(&q.in_entry) || q.option.as_ref() == Some(&chosen.option),
         None => true,
     };
     let until = desk.state.quotes.iter().filter(rests_on).filter_map(|q| q.valid_until).min();

@@ -12,7 +12,7 @@ use crate::words::{amount, count, sentence};
 
 /// The quotes of the job, need by need, and the form for another.
 pub(super) fn side_by_side(view: &View) -> Markup {
-    let needs = by_need(view.state(), surroundings::today());
+    let needs = by_need(view.state(), view.knowledge(), surroundings::today());
     html! {
         section.sheet id="quotes" {
             h2 { "Quotes" }
@@ -108,6 +108,9 @@ fn row(offer: &Offer<'_>) -> Markup {
             td data-label="Holds" {
                 @if offer.taken { "taken up" } @else if ran_out { b { (offer.holds.words()) } } @else {
                     (offer.holds.words())
+                }
+                @if let Some(aged) = &offer.aged {
+                    p.quiet { (aged.words(q.price)) }
                 }
             }
         }

@@ -69,9 +69,10 @@ fn waits(bench: &Bench, job: &Arc<Job>) -> Vec<String> {
         let day = promised.or_else(|| order.need_by.map(|d| format!(", needed {d}"))).unwrap_or_default();
         out.push(format!("machine work {} at {}{day}", order.code, order.shop));
     }
-    for id in workup::quotes::run_out(state, surroundings::today()) {
+    for id in workup::quotes::run_out(state, knowledge, surroundings::today()) {
         if let Some(quote) = state.quotes.iter().find(|q| q.in_entry == id) {
-            out.push(format!("a new price from {}: its quote ran out", quote.supplier));
+            let why = if quote.valid_until.is_some() { "its quote ran out" } else { "its quote is old" };
+            out.push(format!("a new price from {}: {why}", quote.supplier));
         }
     }
     if state.layout.is_none() {

@@ -86,7 +86,7 @@ async fn show(desk: &Desk, job: &str) -> Done {
     let knowledge = desk.knowledge()?;
     let taken = desk.take_up(job).await?;
     let state = &taken.job.state;
-    let needs = by_need(state, surroundings::today());
+    let needs = by_need(state, &knowledge, surroundings::today());
     let t = &desk.talk;
     if t.json() {
         t.answer(&needs.iter().map(|need| in_json(state, &knowledge, need)).collect::<Vec<_>>())?;
@@ -125,6 +125,9 @@ fn in_words(offer: &Offer<'_>) -> String {
         out.push_str(&format!("; with {}", q.includes.join(", ")));
     }
     out.push_str(&format!("; {}", offer.holds.words()));
+    if let Some(aged) = &offer.aged {
+        out.push_str(&format!("; {}", aged.words(q.price)));
+    }
     for (said, is) in [("cheapest", offer.cheapest), ("soonest", offer.soonest), ("taken up", offer.taken)] {
         if is {
             out.push_str(&format!("; {said}"));
@@ -140,7 +143,7 @@ fn in_json(state: &JobState, knowledge: &Knowledge, need: &Need<'_>) -> serde_js
         .map(|o| {
             json!({
                 "entry": o.quote.in_entry.to_string(), "quote": o.quote.body, "together": o.together,
-                "holds": o.holds.words(), "cheapest": o.cheapest, "soonest": o.soonest, "taken": o.taken,
+                "holds": o.holds.words(), "carried": o.aged.map(|aged| aged.words(o.quote.price)), "cheapest": o.cheapest, "soonest": o.soonest, "taken": o.taken,
             })
         })
         .collect();
