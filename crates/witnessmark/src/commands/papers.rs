@@ -1,4 +1,4 @@
-//! `papers`: the papers of a job as PDF.
+//! `papers`: the papers of a job, of several, or of all, as PDF.
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -18,14 +18,15 @@ use crate::surroundings;
 use crate::talk::complain;
 use crate::trouble::{Done, Exit, Trouble};
 
-/// Writes the papers of a job as PDF.
+/// Writes the papers of jobs as PDF. One paper that cannot be made keeps no other back.
 #[derive(Debug, Args)]
+#[command(after_help = EXITS)]
 pub(crate) struct Papers {
-    /// The job, or a logbook file.
-    #[arg(required_unless_present = "all")]
-    job: Option<String>,
+    /// The job, or a logbook file; of several each gets a folder of its own, named after its title and number.
+    #[arg(value_name = "JOB", required_unless_present = "all")]
+    jobs: Vec<String>,
     /// Every job of the record, each into a folder of its own.
-    #[arg(long, conflicts_with = "job")]
+    #[arg(long, conflicts_with = "jobs")]
     all: bool,
     /// The folder.
     #[arg(long, value_name = "DIR", default_value = ".")]
@@ -47,6 +48,12 @@ pub(crate) struct Papers {
     force: bool,
 }
 
+/// What the exit code says where some papers were made and others not.
+const EXITS: &str = "\
+What cannot be made is named and everything else is made. Exit codes: 0 all were made; 4 a rule keeps some
+back; 5 a file of that name is there with other content; any other code that all failures share; 1 they
+failed for several reasons.";
+
 /// How the papers are to come out.
 pub(crate) struct Manner<'a> {
     /// Which.
@@ -61,15 +68,46 @@ pub(crate) struct Manner<'a> {
     pub(crate) force: bool,
 }
 
+/// Why something was not made.
+#[derive(Debug)]
+pub(crate) struct Failure {
+    /// The exit code that it alone would give.
+    pub(crate) exit: Exit,
+    /// What and why, with the next move.
+    pub(crate) why: String,
+}
+
+impl Failure {
+    fn of(job: &str, trouble: Trouble) -> Self {
+        let (exit, trouble) = match trouble {
+            Trouble::Said { exit, doing, why } => (exit, Trouble::new(exit, format!("{doing}, job {job}"), why)),
+            silent @ Trouble::Silent(exit) => (exit, silent),
+            nobody @ Trouble::NobodyReads => (Exit::Problem, nobody),
+        };
+        let line = trouble.line().unwrap_or_default();
+        Self { exit, why: line.trim_start_matches("witnessmark: ").to_owned() }
+    }
+}
+
+impl From<PaperError> for Failure {
+    fn from(error: PaperError) -> Self {
+        let exit = if error.is_ruled() { Exit::Refused } else { Exit::Problem };
+        Self { exit, why: format!("cannot write the {error}") }
+    }
+}
+
+/// A paper that was written: which, its file and its number of sheets.
+pub(crate) type Written = (Paper, PathBuf, usize);
+
 /// What became of some papers.
 #[derive(Default)]
 pub(crate) struct Outcome {
-    /// Paper, file and number of sheets.
-    pub(crate) written: Vec<(Paper, PathBuf, usize)>,
+    /// What was written.
+    pub(crate) written: Vec<Written>,
     /// What is to be written down about those that have not left the shop before.
     pub(crate) issued: Vec<PaperIssued>,
     /// Why others were not made.
-    pub(crate) refused: Vec<PaperError>,
+    pub(crate) failed: Vec<Failure>,
 }
 
 /// Typesets papers side by side and writes them; answers what was written, and what could not be made and why. `each` hears of
@@ -81,33 +119,67 @@ pub(crate) fn write(
     folder: &Path,
     manner: &Manner<'_>,
     each: &(dyn Fn() + Sync),
-) -> Result<Outcome, Trouble> {
-    std::fs::create_dir_all(folder).map_err(|e| Trouble::file(format!("make the folder {}", folder.display()), &e))?;
+) -> Outcome {
     let mut out = Outcome::default();
+    let name = number(job);
+    if let Err(error) = std::fs::create_dir_all(folder) {
+        let trouble = Trouble::file(format!("make the folder {}", folder.display()), &error);
+        out.failed.push(Failure::of(&name, trouble));
+        return out;
+    }
     let made: Vec<_> = manner
         .only
         .par_iter()
         .map(|paper| {
-            let made = set(*paper, job, case, knowledge, manner);
+            let made = set(*paper, job, case, knowledge, manner).map_err(Failure::from).and_then(|(set, issued)| {
+                let path = folder.join(format!("{}.pdf", paper.word()));
+                write_file(&path, &set.pdf, manner.force).map_err(|trouble| Failure::of(&name, trouble))?;
+                Ok((path, set.pages, issued))
+            });
             each();
             made
         })
         .collect();
     for (paper, made) in manner.only.iter().zip(made) {
         match made {
-            Ok((set, issued)) => {
-                let path = folder.join(format!("{}.pdf", paper.word()));
-                write_file(&path, &set.pdf, manner.force)?;
+            Ok((path, pages, issued)) => {
                 let same = |p: &PaperIssued| p.paper == issued.paper && p.sha256 == issued.sha256;
                 if !job.state.papers.iter().any(|p| same(p)) {
                     out.issued.push(issued);
                 }
-                out.written.push((*paper, path, set.pages));
+                out.written.push((*paper, path, pages));
             }
-            Err(error) => out.refused.push(error),
+            Err(failure) => out.failed.push(failure),
         }
     }
-    Ok(out)
+    out
+}
+
+/// The number of a job as it stands on its papers: the end of its id.
+fn number(job: &Job) -> String {
+    let id = job.state.job.map(|id| id.to_string()).unwrap_or_default();
+    id.get(id.len().saturating_sub(8)..).unwrap_or(&id).to_owned()
+}
+
+/// The letters of a title in the name of a folder at most \[ours\].
+const TITLE_LETTERS: usize = 48;
+
+/// The folder of a job among others: its title in letters that every disk takes, and its number.
+pub(crate) fn folder_name(job: &Job) -> String {
+    let title = job.state.title.as_deref().unwrap_or_default().to_lowercase();
+    let mut name = String::new();
+    for c in title.chars() {
+        if c.is_ascii_alphanumeric() {
+            name.push(c);
+        } else if !name.is_empty() && !name.ends_with('-') {
+            name.push('-');
+        }
+        if name.len() >= TITLE_LETTERS {
+            break;
+        }
+    }
+    let name = name.trim_end_matches('-');
+    format!("{}-{}", if name.is_empty() { "job" } else { name }, number(job))
 }
 
 /// Typesets one paper, with what is to be written down when it leaves the shop.
@@ -161,67 +233,122 @@ impl Papers {
         };
         let issued = self.issued.as_ref().map(day).transpose()?;
         let knowledge = desk.knowledge()?;
-        let jobs = match &self.job {
-            Some(job) => vec![(job.clone(), desk.job(job).await?)],
-            None => every_job(desk).await?,
-        };
-        let bar = Bar::new("papers", &desk.talk);
+        let (jobs, mut failed) = self.taken(desk).await?;
+        let apart = self.all || jobs.len() + failed.len() > 1;
+        let bar = Bar::new(if apart { "jobs" } else { "papers" }, &desk.talk);
         let through = AtomicU64::new(0);
-        let (mut written, mut refused) = (Vec::new(), Vec::new());
-        let mut of = 0_u64;
-        for (name, job) in &jobs {
-            let case = desk.case(&job.state, &knowledge)?;
-            let only = named.clone().unwrap_or_else(|| due(&case, &job.state, &knowledge));
-            of += u64::try_from(only.len()).unwrap_or_default();
-            let each = || bar.at(through.fetch_add(1, Ordering::Relaxed) + 1, of);
-            let folder = if self.all { self.out.join(name) } else { self.out.clone() };
-            let manner =
-                Manner { only: &only, size, shop: self.shop.as_deref(), issued: issued.clone(), force: self.force };
-            let done = write(job, &case, &knowledge, &folder, &manner, &each)?;
+        let of_jobs = u64::try_from(jobs.len()).unwrap_or_default();
+        let step = |of: u64| bar.at(through.fetch_add(1, Ordering::Relaxed) + 1, of);
+        let made: Vec<Outcome> = jobs
+            .par_iter()
+            .map(|(_, job)| {
+                let done = match desk.case(&job.state, &knowledge) {
+                    Ok(case) => {
+                        let only = named.clone().unwrap_or_else(|| due(&case, &job.state, &knowledge));
+                        let of = u64::try_from(only.len()).unwrap_or_default();
+                        let each = || {
+                            if !apart {
+                                step(of)
+                            }
+                        };
+                        let folder = if apart { self.out.join(folder_name(job)) } else { self.out.clone() };
+                        let shop = self.shop.as_deref();
+                        let manner = Manner { only: &only, size, shop, issued: issued.clone(), force: self.force };
+                        write(job, &case, &knowledge, &folder, &manner, &each)
+                    }
+                    Err(trouble) => Outcome { failed: vec![Failure::of(&number(job), trouble)], ..Outcome::default() },
+                };
+                if apart {
+                    step(of_jobs);
+                }
+                done
+            })
+            .collect();
+        let mut written = Vec::new();
+        for ((name, job), done) in jobs.iter().zip(made) {
+            failed.extend(done.failed);
             // A paper made from a file belongs to a record that lies elsewhere.
-            if !done.issued.is_empty() && !is_path(name) {
-                write_down(desk, name, done.issued).await?;
+            if !done.issued.is_empty()
+                && !is_path(name)
+                && let Err(trouble) = write_down(desk, name, done.issued).await
+            {
+                failed.push(Failure::of(&number(job), trouble));
             }
-            written.extend(done.written);
-            refused.extend(done.refused);
+            written.push((job, done.written));
         }
         bar.away();
+        self.tell(desk, &written, &failed, apart)?;
+        for failure in &failed {
+            complain(&format!("witnessmark: {}", failure.why));
+        }
+        match failed.as_slice() {
+            [] => Ok(Exit::Fine),
+            [first, rest @ ..] => {
+                let alike = rest.iter().all(|f| f.exit == first.exit);
+                Err(Trouble::Silent(if alike { first.exit } else { Exit::Problem }))
+            }
+        }
+    }
+
+    /// Says what was written.
+    fn tell(
+        &self,
+        desk: &Desk,
+        written: &[(&Job, Vec<Written>)],
+        failed: &[Failure],
+        apart: bool,
+    ) -> Result<(), Trouble> {
         let t = &desk.talk;
         if t.json() {
-            let rows: Vec<Value> = written
-                .iter()
-                .map(|(paper, path, sheets)| {
-                    json!({"paper": paper.word(), "file": path.display().to_string(), "sheets": sheets})
-                })
-                .collect();
-            let why: Vec<String> = refused.iter().map(ToString::to_string).collect();
-            t.answer(&json!({"written": rows, "refused": why}))?;
-        } else {
-            for (paper, path, sheets) in &written {
-                let sheets = if *sheets == 1 { "1 sheet".to_owned() } else { format!("{sheets} sheets") };
-                t.line(&format!("{}: {}, {sheets}", paper.title(), path.display()), 2)?;
+            let row = |job: &Job, (paper, path, sheets): &Written| {
+                json!({"job": job.state.job.map(|id| id.to_string()), "paper": paper.word(),
+                       "file": path.display().to_string(), "sheets": sheets})
+            };
+            let rows: Vec<Value> =
+                written.iter().flat_map(|(job, papers)| papers.iter().map(|paper| row(job, paper))).collect();
+            let (refused, failed): (Vec<&Failure>, Vec<&Failure>) =
+                failed.iter().partition(|failure| failure.exit == Exit::Refused);
+            let why = |list: &[&Failure]| list.iter().map(|failure| failure.why.clone()).collect::<Vec<_>>();
+            t.answer(&json!({"written": rows, "refused": why(&refused), "failed": why(&failed)}))?;
+            return Ok(());
+        }
+        let count = |n: usize, one: &str| workup::words::count(n, one, &format!("{one}s"));
+        for (job, papers) in written {
+            if apart {
+                let sheets = papers.iter().map(|(_, _, sheets)| sheets).sum();
+                let folder = self.out.join(folder_name(job));
+                let said =
+                    format!("{}, {} in {}", count(papers.len(), "paper"), count(sheets, "sheet"), folder.display());
+                t.line(&format!("{}: {said}", job.state.title.as_deref().unwrap_or("job")), 2)?;
+                continue;
+            }
+            for (paper, path, sheets) in papers {
+                t.line(&format!("{}: {}, {}", paper.title(), path.display(), count(*sheets, "sheet")), 2)?;
             }
         }
-        match refused.first() {
-            None => Ok(Exit::Fine),
-            Some(_) => {
-                for error in &refused {
-                    complain(&format!("witnessmark: {error}"));
-                }
-                let ruled = refused.iter().all(|e| e.is_ruled());
-                Err(Trouble::Silent(if ruled { Exit::Refused } else { Exit::Problem }))
+        Ok(())
+    }
+
+    /// The jobs that are meant, each once, and those that cannot be read. One job alone that cannot be is a trouble of its own.
+    async fn taken(&self, desk: &Desk) -> Result<(Vec<(String, Job)>, Vec<Failure>), Trouble> {
+        let names: Vec<String> = if self.all { every_job(desk).await? } else { self.jobs.clone() };
+        let (mut jobs, mut failed): (Vec<(String, Job)>, Vec<Failure>) = (Vec::new(), Vec::new());
+        for name in names {
+            match desk.job(&name).await {
+                Ok(job) if jobs.iter().any(|(_, known)| known.state.job == job.state.job) => {}
+                Ok(job) => jobs.push((name, job)),
+                Err(trouble) if self.jobs.len() == 1 => return Err(trouble),
+                Err(trouble) => failed.push(Failure::of(&name, trouble)),
             }
         }
+        Ok((jobs, failed))
     }
 }
 
-/// Every job of the record, by its id.
-async fn every_job(desk: &Desk) -> Result<Vec<(String, Job)>, Trouble> {
+/// The ids of every job of the record.
+async fn every_job(desk: &Desk) -> Result<Vec<String>, Trouble> {
     let store = desk.look().await?;
-    let mut jobs = Vec::new();
-    for kept in store.jobs().await? {
-        jobs.push((kept.job.to_string(), desk.load(&store, kept.job).await?));
-    }
+    let jobs = store.jobs().await?.iter().map(|kept| kept.job.to_string()).collect();
     store.close().await;
     Ok(jobs)
 }

@@ -434,6 +434,72 @@ fn a_paper_that_leaves_the_shop_is_written_down_once() {
     assert_eq!(entries(), before + 4);
 }
 
+/// The folders below one, by name.
+fn folders(at: &std::path::Path) -> Vec<String> {
+    let mut names: Vec<String> = std::fs::read_dir(at)
+        .expect("a folder")
+        .map(|item| item.expect("an item").file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn papers_of_all_jobs_lie_in_folders_that_say_whose_and_one_that_fails_keeps_no_other_back() {
+    let shop = Shop::with_demo();
+    shop.run(&["new", "--title", "Nobody looked yet"]).exits(0);
+    let only = ["--only", "findings", "--only", "parts-list"];
+    let papers = |more: &[&str]| shop.run(&[&["papers", "--out", "sheets"], &only[..], more].concat());
+    let said = papers(&["--all"]).exits(3);
+    let complaints: Vec<&str> = said.err.lines().collect();
+    assert_eq!(complaints.len(), 1, "{}", said.err);
+    assert!(complaints[0].contains("Nobody looked yet") && complaints[0].contains("engine"), "{}", said.err);
+    let named = folders(&shop.path("sheets"));
+    assert_eq!(named.len(), 3, "{named:?}");
+    for word in ["carrier", "merrowin", "ostrand"] {
+        let folder = named.iter().find(|name| name.contains(word)).unwrap_or_else(|| panic!("{word} is missing"));
+        assert_eq!(folders(&shop.path(&format!("sheets/{folder}"))), ["findings.pdf", "parts-list.pdf"]);
+    }
+    // The same again changes nothing; a file in the way is named, and only it is not written.
+    let in_the_way = format!("sheets/{}/findings.pdf", named[0]);
+    shop.write(&in_the_way, b"mine");
+    std::fs::remove_file(shop.path(&format!("sheets/{}/findings.pdf", named[1]))).expect("a file");
+    let said = papers(&["carrier", "ostrand", "merrowin"]).exits(5);
+    assert_eq!(said.err.lines().count(), 1, "{}", said.err);
+    assert!(said.err.contains(&in_the_way), "{}", said.err);
+    assert_eq!(read(&shop.path(&in_the_way)), b"mine");
+    assert!(read(&shop.path(&format!("sheets/{}/findings.pdf", named[1]))).starts_with(b"%PDF"));
+    papers(&["carrier", "ostrand", "merrowin", "--force"]).exits(0);
+    assert!(read(&shop.path(&in_the_way)).starts_with(b"%PDF"));
+    // Several reasons together are code 1, and a job that is not there keeps the other from nothing.
+    std::fs::remove_file(shop.path(&in_the_way)).expect("a file");
+    let said = papers(&["carrier", "ostrand", "merrowin", "nowhere", "--all-not"]).exits(2);
+    assert!(said.err.contains("--all-not"), "{}", said.err);
+    shop.write(&format!("sheets/{}/parts-list.pdf", named[2]), b"mine");
+    let said = papers(&["carrier", "ostrand", "merrowin", "nowhere"]).exits(1);
+    assert!(said.err.lines().all(|line| line.starts_with("witnessmark: cannot ")), "{}", said.err);
+    assert_eq!(said.err.lines().count(), 2, "{}", said.err);
+    assert!(said.err.contains("nowhere") && said.err.contains("parts-list.pdf"), "{}", said.err);
+    assert!(read(&shop.path(&in_the_way)).starts_with(b"%PDF"));
+}
+
+#[test]
+fn the_papers_of_one_job_lie_in_the_folder_itself_and_of_a_job_named_twice_once() {
+    let (shop, job) = Shop::with_job();
+    shop.run(&["papers", &job, "--only", "parts-list", "--out", "one"]).exits(0);
+    assert_eq!(folders(&shop.path("one")), ["parts-list.pdf"]);
+    let said = shop.run(&["--json", "papers", &job, &job, "--only", "parts-list", "--out", "two"]).exits(0).json();
+    assert_eq!(said["written"].as_array().map(Vec::len), Some(1));
+    assert_eq!(said["written"][0]["job"], job.as_str());
+    // A rule keeps an estimate back while the cause is open.
+    let said =
+        shop.run(&["--json", "papers", &job, "--only", "estimate", "--only", "findings", "--out", "one"]).exits(4);
+    let said = said.json();
+    assert_eq!(said["refused"].as_array().map(Vec::len), Some(1));
+    assert_eq!(said["failed"].as_array().map(Vec::len), Some(0));
+    assert_eq!(folders(&shop.path("one")), ["findings.pdf", "parts-list.pdf"]);
+}
+
 #[test]
 fn the_shops_own_knowledge_may_lie_in_the_store_before_the_first_job() {
     fn copy(from: &std::path::Path, to: &std::path::Path) {
