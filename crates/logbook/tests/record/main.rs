@@ -6,6 +6,7 @@ mod common;
 
 mod asking;
 mod chain;
+mod codes;
 mod folding;
 mod formats;
 mod lines;
