@@ -56,7 +56,8 @@ pub(super) fn fitted(
     };
     if ordered {
         for detail in [Detail::Full, Detail::Fewer] {
-            let (sheet, parts) = with(detail);
+            let (mut sheet, parts) = with(detail);
+            sheet.one_sheet = true;
             if let Some(set) = press::print_within(PAPER, issued, &sheet, parts)? {
                 return Ok(set);
             }

@@ -160,6 +160,9 @@ pub(crate) struct Sheet {
     /// How small it may be set, in parts of its size, so that what stands between two breaks stays on one sheet.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(crate) least_scale: Option<f64>,
+    /// Whether a part that is too long even then is of no use: it is then laid out as two bare sheets.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub(crate) one_sheet: bool,
     /// Pictures by file name; they go in as files, not as data.
     #[serde(skip)]
     pub(crate) files: Vec<(String, String)>,
@@ -172,7 +175,15 @@ impl Sheet {
             PaperSize::A4 => "a4",
             PaperSize::Letter => "us-letter",
         };
-        Self { title: title.to_owned(), paper, block, blocks: Vec::new(), least_scale: None, files: Vec::new() }
+        Self {
+            title: title.to_owned(),
+            paper,
+            block,
+            blocks: Vec::new(),
+            least_scale: None,
+            one_sheet: false,
+            files: Vec::new(),
+        }
     }
 
     /// A heading under the title.
