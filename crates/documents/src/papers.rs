@@ -316,7 +316,7 @@ impl PaperError {
 }
 
 /// The papers that a job has something for: those of finding out while it is found out, an estimate of teardown only while
-/// something is to be opened, orders and labels once there is something on them, hand-back and invoice once it comes to that.
+/// something is to be opened, a machine order as long as work may still be sent or once it was, orders and labels once there is something on them, hand-back and invoice once it comes to that.
 #[must_use]
 pub fn due(case: &Case, state: &JobState, knowledge: &Knowledge) -> Vec<Paper> {
     let open = state.closed.is_none();
@@ -325,13 +325,14 @@ pub fn due(case: &Case, state: &JobState, knowledge: &Knowledge) -> Vec<Paper> {
         Paper::BenchSheet => open && !handed && !case.advice.next.is_empty(),
         Paper::Teardown => open && workup::teardown::next_stage(case, state, knowledge).is_some(),
         Paper::PurchaseOrder => !state.orders.is_empty(),
+        // When the work is over, a sheet that says that nothing was sent is none.
+        Paper::MachineOrder => !state.machine_orders.is_empty() || (open && !handed),
         Paper::Labels => !state.orders.is_empty() || !state.bags.is_empty() || !state.machine_orders.is_empty(),
         Paper::HandBack => handed || !state.runs.is_empty(),
         Paper::Invoice => handed,
         Paper::Findings
         | Paper::CustomerReport
         | Paper::Estimate
-        | Paper::MachineOrder
         | Paper::PartsList
         | Paper::BuildSheet
         | Paper::Proof => true,

@@ -233,6 +233,14 @@ fn an_estimate_waits_until_somebody_answers_for_the_cause() {
 }
 
 #[test]
+fn a_machine_order_is_due_while_work_may_be_sent_and_afterwards_where_it_was() {
+    assert!(all_due(&before(NAMES[0], "stage-reached")).contains(&Paper::MachineOrder));
+    let (van, flatbed) = (demo(NAMES[0]), demo(NAMES[1]));
+    assert!(van.state.machine_orders.is_empty() && !all_due(&van).contains(&Paper::MachineOrder));
+    assert!(!flatbed.state.machine_orders.is_empty() && all_due(&flatbed).contains(&Paper::MachineOrder));
+}
+
+#[test]
 fn a_teardown_estimate_prices_opening_and_putting_back_and_is_owed_while_something_is_closed() {
     let demo = before(NAMES[0], "stage-reached");
     let tail = demo.tail();
