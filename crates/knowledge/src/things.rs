@@ -63,6 +63,7 @@ impl Knowledge {
             gauges => "gauge", |g: &crate::Gauge| g.id.clone(), |g: &crate::Gauge| g.name.clone();
             operations => "operation", |o: &crate::workshop::Operation| o.id.clone(), |o: &crate::workshop::Operation| o.name.clone();
             options => "option", |o: &crate::workshop::RepairOption| o.id.clone(), |o: &crate::workshop::RepairOption| o.name.clone();
+            quote_ages => "quote age", |q: &crate::QuoteAge| q.id.clone(), |q: &crate::QuoteAge| words(&q.id);
             calls => "call", |c: &crate::workshop::CallSheet| c.id.clone(), |c: &crate::workshop::CallSheet| c.name.clone();
             joints => "joint", |j: &crate::workshop::Joint| j.id.clone(), |j: &crate::workshop::Joint| j.name.clone();
             cautions => "caution", |c: &crate::workshop::Caution| c.id.clone(), |c: &crate::workshop::Caution| c.text.clone();
