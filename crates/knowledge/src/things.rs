@@ -104,7 +104,7 @@ fn text(value: &Value, fields: &[&str]) -> String {
         Value::Array(list) => {
             Some(list.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ")).filter(|t| !t.is_empty())
         }
-        _ => None,
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::Object(_) => None,
     });
     found.unwrap_or_default()
 }
@@ -149,7 +149,7 @@ fn tags_in(value: &Value, path: &mut Vec<String>, out: &mut Vec<Tag>) {
                 }
             }
         }
-        _ => {}
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
     }
 }
 

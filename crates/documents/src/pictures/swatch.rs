@@ -177,7 +177,7 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
                 let far = |z: f64| format!("{z:.1}");
                 let path = format!(
                     "M{} {}q7 -9 14 0t14 0",
-                    far((x - 14.0).max(2.0).min(WIDTH - 32.0)),
+                    far((x - 14.0).clamp(2.0, WIDTH - 32.0)),
                     far(y.clamp(10.0, HEIGHT - 10.0))
                 );
                 d.path(&path, &stroke(INK, 3.0));
