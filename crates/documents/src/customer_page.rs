@@ -237,6 +237,10 @@ fn way(way: &Way) -> Markup {
             dl {
                 dt { "Price now" }
                 dd { b { (way.price) } }
+                @if let Some(with_tax) = &way.with_tax {
+                    dt { "With the tax" }
+                    dd { b { (with_tax) } }
+                }
                 dt { "Time until it is ready" }
                 dd { (way.days) }
                 @if let Some(runs) = &way.runs {

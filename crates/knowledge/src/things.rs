@@ -15,7 +15,7 @@ pub struct Thing {
     pub kind: &'static str,
     /// Its id; empty for what has none.
     pub id: String,
-    /// Its name in words.
+    /// Its name in words; the kind, for what has none.
     pub name: String,
     /// Its file.
     pub file: String,
@@ -112,6 +112,7 @@ fn text(value: &Value, fields: &[&str]) -> String {
 fn thing<T: Serialize>(kind: &'static str, one: &Located<T>, id: String, name: String) -> Thing {
     let mut tags = Vec::new();
     tags_in(&serde_json::to_value(&one.value).unwrap_or_default(), &mut Vec::new(), &mut tags);
+    let name = if name.is_empty() { kind.to_owned() } else { name };
     Thing { kind, id, name, file: one.file.clone(), line: one.line, tags }
 }
 

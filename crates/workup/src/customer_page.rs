@@ -158,6 +158,10 @@ pub struct Way {
     pub ruled_out: Option<String>,
     /// The price now.
     pub price: String,
+    /// The same with the tax, where that comes on top of all of it. It follows from the price and the tax, so it is no fact of
+    /// its own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub with_tax: Option<String>,
     /// Days until it is ready.
     pub days: String,
     /// The warranty.
@@ -265,7 +269,7 @@ pub fn tax(state: &JobState) -> Option<String> {
     let rates = &state.rates;
     let prices = rates.tax_rules()?.prices;
     let (name, percent) = (rates.tax_word(), rates.tax_percent.as_deref()?.trim().trim_end_matches('%').trim_end());
-    let all = Charge::ALL.iter().all(|charge| rates.taxes(*charge));
+    let all = taxes_all(state);
     let on: Vec<&str> = rates.taxed.iter().map(|charge| charge.word()).collect();
     Some(match (prices, all) {
         (Prices::WithoutTax, true) => format!("Tax ({name}) of {percent} per cent comes on top of these prices."),
@@ -276,10 +280,10 @@ pub fn tax(state: &JobState) -> Option<String> {
     })
 }
 
-/// The price of an option now, low to high, where it is in money.
-fn price(option: &OptionLine) -> Option<String> {
+/// The price of an option now, low to high and so many times, where it is in money.
+fn price(option: &OptionLine, times: f64) -> Option<String> {
     let money = option.money.as_ref()?;
-    let [low, high] = money.price;
+    let [low, high] = money.price.map(|end| end * times);
     Some(if high - low < 0.5 {
         format!("{}\u{a0}{}", money.currency, grouped(low))
     } else {
@@ -408,11 +412,11 @@ impl CustomerPage {
             });
         }
         let on_top = state.rates.tax_rules().filter(|rules| rules.prices == Prices::WithoutTax);
-        let with_tax = on_top.map_or(1.0, |rules| 1.0 + f64::try_from(rules.rate).unwrap_or(0.0));
-        let may_pass = money.price[1] * with_tax > question.ceiling.to_f64() + 0.5;
+        let with_tax = on_top.map(|rules| 1.0 + f64::try_from(rules.rate).unwrap_or(0.0));
+        let may_pass = money.price[1] * with_tax.unwrap_or(1.0) > question.ceiling.to_f64() + 0.5;
         let ways: Vec<Way> = ways_shown(case, knowledge, Some(asked))
             .into_iter()
-            .filter_map(|o| way(case, knowledge, o, asked))
+            .filter_map(|o| way(case, knowledge, o, asked, with_tax.filter(|_| taxes_all(state))))
             .collect();
         let name = ways.iter().find(|w| w.asked).map_or_else(|| line.name.clone(), |w| w.name.clone());
         let known = work::option(knowledge, asked);
@@ -492,7 +496,13 @@ impl CustomerPage {
     }
 }
 
-fn way(case: &Case, knowledge: &Knowledge, line: &OptionLine, asked: &str) -> Option<Way> {
+/// Whether every kind of charge of a job is taxed, so that a price is taxed as a whole.
+fn taxes_all(state: &JobState) -> bool {
+    Charge::ALL.iter().all(|charge| state.rates.taxes(*charge))
+}
+
+/// `with_tax`: how many times the price is to be paid with the tax, where it comes on top of all of it.
+fn way(case: &Case, knowledge: &Knowledge, line: &OptionLine, asked: &str, with_tax: Option<f64>) -> Option<Way> {
     let nothing = stays(&line.id, knowledge);
     let bears = RiskLine::by_bearer(&line.risks).into_iter().map(|(who, risks)| Bears {
         who: bearer(who),
@@ -505,7 +515,8 @@ fn way(case: &Case, knowledge: &Knowledge, line: &OptionLine, asked: &str) -> Op
         best: line.id == case.advice.best,
         stays: nothing,
         ruled_out: line.struck_out.as_ref().map(|out| out.why.clone()),
-        price: price(line)?,
+        price: price(line, 1.0)?,
+        with_tax: with_tax.and_then(|times| price(line, times)),
         days: days(line.days),
         warranty: sentence(&line.warranty),
         runs: line.p_trouble_free.map(of_ten_in_words),

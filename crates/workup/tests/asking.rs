@@ -134,6 +134,34 @@ fn a_ceiling_below_the_high_end_of_the_price_says_that_it_may_be_passed() {
 }
 
 #[test]
+fn tax_that_comes_on_top_of_everything_is_worked_out_beside_each_price_and_otherwise_told_in_words() {
+    let knowledge = Knowledge::builtin().unwrap();
+    let page = |told: Value| {
+        let state = van(CAUSE_NAMED, &[("money-told", told)]);
+        CustomerPage::of(&case(&state, &knowledge), &state, &knowledge, &question("100000")).unwrap()
+    };
+    // Whole euros of a text such as "EUR 2 310 to 2 900".
+    let ends = |text: &str| -> Vec<f64> {
+        let digits = |end: &str| end.chars().filter(char::is_ascii_digit).collect::<String>().parse().unwrap();
+        text.split(" to ").map(digits).collect()
+    };
+    let on_top = page(json!({"prices": "without-tax", "tax_percent": "19"}));
+    assert!(on_top.ways.len() > 2);
+    for way in &on_top.ways {
+        let with = way.with_tax.as_deref().unwrap();
+        assert_eq!(ends(&way.price).len(), ends(with).len(), "{}: {} and {with}", way.name, way.price);
+        for (net, all_in) in ends(&way.price).into_iter().zip(ends(with)) {
+            // Both are told in whole euros: half of one may be lost in each.
+            assert!((net * 1.19 - all_in).abs() <= 0.5 + 0.5 * 1.19 + 1e-9, "{}: {} and {with}", way.name, way.price);
+        }
+    }
+    assert!(page(json!({"prices": "with-tax", "tax_percent": "19"})).ways.iter().all(|w| w.with_tax.is_none()));
+    let some = page(json!({"prices": "without-tax", "tax_percent": "19", "taxed": ["labour"]}));
+    assert!(some.ways.iter().all(|w| w.with_tax.is_none()), "which part of a price is labour is not on the page");
+    assert!(some.tax.unwrap().contains("on top for"));
+}
+
+#[test]
 fn a_page_whose_price_changed_is_void_and_a_yes_to_it_is_refused() {
     let knowledge = Knowledge::builtin().unwrap();
     let (body, ask) = asked(&knowledge);

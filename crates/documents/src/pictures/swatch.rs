@@ -87,20 +87,15 @@ const GRAINS: &[(&str, Grain)] = &[
     ("glaze", Grain::Crust),
 ];
 
+/// The colours named, in the sequence of their words; a word with a hyphen is one colour.
 fn colours(words: &str) -> Vec<&'static str> {
-    let mut left = words.to_lowercase();
-    let mut found: Vec<(usize, &'static str)> = Vec::new();
-    // Longer words stand first in the list, so that "red" is not found again in "red-orange".
-    for (word, colour) in BY_WORD {
-        while let Some(at) = left.find(word) {
-            found.push((at, colour));
-            left.replace_range(at..at + word.len(), &" ".repeat(word.len()));
-        }
-    }
-    found.sort_by_key(|(at, _)| *at);
+    let words = words.to_lowercase();
     let mut out: Vec<&'static str> = Vec::new();
-    for (_, colour) in found {
-        if !out.contains(&colour) && out.len() < COLOURS {
+    for word in words.split(|c: char| !c.is_alphanumeric() && c != '-') {
+        let colour = BY_WORD.iter().find(|(named, _)| *named == word).map(|(_, colour)| *colour);
+        if let Some(colour) = colour.filter(|colour| !out.contains(colour))
+            && out.len() < COLOURS
+        {
             out.push(colour);
         }
     }
@@ -124,9 +119,9 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
     let texture = texture.to_lowercase();
     let grain = GRAINS.iter().find(|(word, _)| texture.contains(word)).map_or(Grain::Film, |(_, grain)| *grain);
     let place = |n: usize| {
-        // Spread evenly and never in rows: two irrational steps.
+        // Spread evenly and in no rows: the steps are powers of one over the root of x^3 = x + 1.
         let n = count_from(n) + 0.5;
-        ((n * 0.618_034).fract() * (WIDTH - 16.0) + 8.0, (n * 0.754_878).fract() * (HEIGHT - 16.0) + 8.0)
+        ((n * 0.754_877_666).fract() * (WIDTH - 16.0) + 8.0, (n * 0.569_840_291).fract() * (HEIGHT - 16.0) + 8.0)
     };
     let over = |fill: &'static str| Pen { class: "wm-residue", stroke: INK, fill, width: 0.75, dashes: "" };
     let stroke =
@@ -217,10 +212,11 @@ mod tests {
     use super::colours;
 
     #[test]
-    fn colours_stand_in_the_sequence_of_their_words_and_longer_words_first() {
+    fn colours_stand_in_the_sequence_of_their_words() {
         assert_eq!(colours("straw to purple to blue"), ["#D9C27A", "#6B3F86", "#2A5CA8"]);
         assert_eq!(colours("red-orange"), ["#C8502A"]);
         assert_eq!(colours("green to yellow-green"), ["#4E9A4A", "#B8CC3A"]);
+        assert_eq!(colours("glows yellow-green under ultraviolet"), ["#B8CC3A"]);
         assert!(colours("nothing of the kind").is_empty());
     }
 }

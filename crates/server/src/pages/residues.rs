@@ -70,7 +70,7 @@ fn one(known: &Knowledge, residue: &Residue, name: &dyn Fn(&str) -> String) -> M
         section.sheet.residue id=(residue.id) {
             h2 { (sentence(&residue.colour)) span.quiet { ", " (residue.texture) } }
             (PreEscaped(pictures::residue_swatch(&residue.colour, &residue.texture)))
-            dl.withheld {
+            dl.facts {
                 dt { "Found at" }
                 dd { (places.join(", ")) }
                 dt { "Water" }
