@@ -20,6 +20,20 @@ pub enum SourceKind {
 }
 
 impl SourceKind {
+    /// All of them, what people ought to replace first.
+    pub const ALL: [Self; 4] = [Self::FromMemory, Self::Elicited, Self::CommonPractice, Self::Published];
+
+    /// The word that the files use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Published => "published",
+            Self::CommonPractice => "common-practice",
+            Self::Elicited => "elicited",
+            Self::FromMemory => "from-memory",
+        }
+    }
+
     /// The kind in the words shown to a reader.
     #[must_use]
     pub fn words(self) -> &'static str {

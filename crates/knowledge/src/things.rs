@@ -6,7 +6,7 @@
 use serde::Serialize;
 use serde_json::Value;
 
-use crate::{Knowledge, Located, Source};
+use crate::{Knowledge, Located, Source, SourceKind};
 
 /// One thing of the knowledge.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -74,11 +74,11 @@ impl Knowledge {
         out
     }
 
-    /// What has tags beside the listed things: travel, repeats, arrivals, rules of parts, waiting times and build stages. They
+    /// The same, and what has tags beside these: travel, repeats, arrivals, rules of parts, waiting times and build stages. They
     /// have no id of their own to be shown by.
     #[must_use]
-    pub fn things_without_id(&self) -> Vec<Thing> {
-        let mut out = Vec::new();
+    pub fn all_tagged(&self) -> Vec<Thing> {
+        let mut out = self.things();
         macro_rules! all {
             ($($list:ident => $kind:literal;)+) => {
                 $(for one in &self.$list {
@@ -93,6 +93,13 @@ impl Knowledge {
         );
         out
     }
+}
+
+/// The figures of one tag, each with the thing that it stands in.
+#[must_use]
+pub fn tagged(things: &[Thing], kind: SourceKind) -> Vec<(&Thing, &Tag)> {
+    let all = things.iter().flat_map(|thing| thing.tags.iter().map(move |tag| (thing, tag)));
+    all.filter(|(_, tag)| tag.source.kind == kind).collect()
 }
 
 /// The fields that name a thing, the first one that is there counts.

@@ -291,7 +291,7 @@ fn the_version_of_no_files_is_the_sum_of_nothing() {
 #[test]
 fn every_tag_in_the_files_is_listed_with_what_it_speaks_of() {
     let knowledge = builtin();
-    let things = [knowledge.things(), knowledge.things_without_id()].concat();
+    let things = knowledge.all_tagged();
     let listed = |kind: SourceKind| things.iter().flat_map(|t| &t.tags).filter(|tag| tag.source.kind == kind).count();
     // Counted in the text of the files, where a tag is written as a table with its kind; remarks begin with a number sign.
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../knowledge");

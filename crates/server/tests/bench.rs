@@ -2095,7 +2095,7 @@ async fn every_text_says_how_it_was_read_and_what_rests_on_it() {
     for text in &known.sources {
         assert!(page.contains(&format!("id=\"text-{}\"", text.id)), "{}", text.id);
     }
-    let things = [known.things(), known.things_without_id()].concat();
+    let things = known.all_tagged();
     let memory =
         things.iter().flat_map(|t| &t.tags).filter(|t| t.source.kind == knowledge::SourceKind::FromMemory).count();
     assert!(words_of(&page).contains(&format!("{memory} from memory")), "{}", words_of(&page));

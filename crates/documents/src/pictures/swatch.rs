@@ -111,7 +111,7 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
     let wide = WIDTH / count(own.len());
     for (n, fill) in own.iter().enumerate() {
         d.rect(
-            (count_from(n) * wide, 0.0),
+            (count(n) * wide, 0.0),
             (wide, HEIGHT),
             &Pen { class: "wm-residue", stroke: "none", fill, width: 0.0, dashes: "" },
         );
@@ -120,7 +120,7 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
     let grain = GRAINS.iter().find(|(word, _)| texture.contains(word)).map_or(Grain::Film, |(_, grain)| *grain);
     let place = |n: usize| {
         // Spread evenly and in no rows: the steps are powers of one over the root of x^3 = x + 1.
-        let n = count_from(n) + 0.5;
+        let n = count(n) + 0.5;
         ((n * 0.754_877_666).fract() * (WIDTH - 16.0) + 8.0, (n * 0.569_840_291).fract() * (HEIGHT - 16.0) + 8.0)
     };
     let over = |fill: &'static str| Pen { class: "wm-residue", stroke: INK, fill, width: 0.75, dashes: "" };
@@ -137,7 +137,7 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
         Grain::Streaks => {
             for n in 0..18 {
                 let (x, y) = place(n);
-                let half = 10.0 + count_from(n % 4) * 4.0;
+                let half = 10.0 + count(n % 4) * 4.0;
                 let (from, to) = ((x, (y - half).max(3.0)), (x, (y + half).min(HEIGHT - 3.0)));
                 d.line(from, to, &stroke(INK, 3.0));
                 d.line(from, to, &stroke(PAPER, 1.5));
@@ -146,7 +146,7 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
         Grain::Drops => {
             for n in 0..14 {
                 let (x, y) = place(n);
-                let r = 3.0 + count_from(n % 3) * 1.6;
+                let r = 3.0 + count(n % 3) * 1.6;
                 d.ellipse((x, y), (r * 1.5, r), &stroke(INK, 2.5));
                 d.ellipse((x, y), (r * 1.5, r), &stroke(PAPER, 1.2));
             }
@@ -154,7 +154,7 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
         Grain::Crust => {
             for n in 0..12 {
                 let (x, y) = place(n);
-                let (a, b) = (5.0 + count_from(n % 3) * 2.0, 4.0 + count_from(n % 2) * 3.0);
+                let (a, b) = (5.0 + count(n % 3) * 2.0, 4.0 + count(n % 2) * 3.0);
                 let points = [
                     (x - a, y - 1.0),
                     (x - 1.0, y - b),
@@ -200,11 +200,6 @@ pub fn residue_swatch(colour: &str, texture: &str) -> String {
         &Pen { class: "wm-line", stroke: INK, fill: "none", width: THICK, dashes: "" },
     );
     d.finish()
-}
-
-/// A number of things counted from nought.
-fn count_from(n: usize) -> f64 {
-    u32::try_from(n).map_or(0.0, f64::from)
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 //! Why so: what rests on memory stands first, because it is what people ought to replace; then the texts, each with how it was
 //! read and how many figures rest on it, since a text that nobody had open is worth less than it looks.
 
+use knowledge::things::tagged;
 use knowledge::workshop::Read;
 use knowledge::{SourceKind, Tag, Thing};
 use maud::{Markup, html};
@@ -13,21 +14,17 @@ use crate::words::{count, sentence};
 /// The page.
 pub(crate) fn page(bench: &Bench, who: &str) -> Markup {
     let known = bench.knowledge();
-    let things: Vec<Thing> = known.things().into_iter().chain(known.things_without_id()).collect();
-    let of = |kind: SourceKind| -> Vec<(&Thing, &Tag)> {
-        let tags = things.iter().flat_map(|thing| thing.tags.iter().map(move |tag| (thing, tag)));
-        tags.filter(|(_, tag)| tag.source.kind == kind).collect()
-    };
+    let things = known.all_tagged();
     let all: usize = things.iter().map(|t| t.tags.len()).sum();
-    let memory = of(SourceKind::FromMemory);
+    let [memory, elicited, common, published] = SourceKind::ALL.map(|kind| tagged(&things, kind));
     let body = html! {
         main id="main" {
             h1 { "Where the figures come from" }
             p {
                 (count(all, "tag", "tags")) " in the book: "
-                (of(SourceKind::Published).len()) " published, "
-                (of(SourceKind::CommonPractice).len()) " common practice, "
-                (of(SourceKind::Elicited).len()) " asked of people, "
+                (published.len()) " published, "
+                (common.len()) " common practice, "
+                (elicited.len()) " asked of people, "
                 strong { (memory.len()) " from memory" } "."
             }
             p.quiet {
@@ -40,15 +37,14 @@ pub(crate) fn page(bench: &Bench, who: &str) -> Markup {
             }
             section.sheet {
                 h2 { "Asked of people" }
-                (by_kind(&of(SourceKind::Elicited)))
+                (by_kind(&elicited))
             }
             section.sheet {
                 h2 { "Texts" }
                 p.quiet { "A text that was not open itself is opened again before a customer is shown a figure of it." }
                 ul.rows {
                     @for text in &known.sources {
-                        @let resting: Vec<(&Thing, &Tag)> = of(SourceKind::Published)
-                            .into_iter()
+                        @let resting: Vec<(&Thing, &Tag)> = published.iter().copied()
                             .filter(|(_, tag)| tag.source.reference.as_deref() == Some(text.id.as_str()))
                             .collect();
                         li id={ "text-" (text.id) } {
@@ -67,7 +63,7 @@ pub(crate) fn page(bench: &Bench, who: &str) -> Markup {
             }
             section.sheet {
                 h2 { "Common practice" }
-                (by_kind(&of(SourceKind::CommonPractice)))
+                (by_kind(&common))
             }
         }
     };

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
-use knowledge::{Complaint, FileSet, Knowledge, LoadError, SourceKind, Tag, Thing};
+use knowledge::{Complaint, FileSet, Knowledge, LoadError, SourceKind, Thing, things::tagged};
 use serde_json::{Value, json};
 
 use crate::desk::{Desk, knowledge_exit};
@@ -103,25 +103,13 @@ fn list(desk: &Desk, kind: Option<&str>) -> Done {
     Ok(Exit::Fine)
 }
 
-/// The tags in the sequence in which they are told: what people ought to replace stands first.
-const TAGS: [(SourceKind, &str); 4] = [
-    (SourceKind::FromMemory, "from-memory"),
-    (SourceKind::Elicited, "elicited"),
-    (SourceKind::CommonPractice, "common-practice"),
-    (SourceKind::Published, "published"),
-];
-
 fn sources(desk: &Desk, tag: Option<&str>) -> Done {
     let known = desk.knowledge()?;
-    let things: Vec<Thing> = known.things().into_iter().chain(known.things_without_id()).collect();
-    let tagged = |kind: SourceKind| -> Vec<(&Thing, &Tag)> {
-        let of = |thing| move |tag| (thing, tag);
-        let all = things.iter().flat_map(|thing: &Thing| thing.tags.iter().map(of(thing)));
-        all.filter(|(_, tag)| tag.source.kind == kind).collect()
-    };
+    let things = known.all_tagged();
     let t = &desk.talk;
     let Some(wanted) = tag else {
-        let counts: Vec<(&str, usize)> = TAGS.iter().map(|(kind, word)| (*word, tagged(*kind).len())).collect();
+        let counts: Vec<(&str, usize)> =
+            SourceKind::ALL.iter().map(|kind| (kind.word(), tagged(&things, *kind).len())).collect();
         if t.json() {
             let counts: serde_json::Map<String, Value> =
                 counts.iter().map(|(word, n)| ((*word).to_owned(), Value::from(*n))).collect();
@@ -133,15 +121,15 @@ fn sources(desk: &Desk, tag: Option<&str>) -> Done {
         }
         return Ok(Exit::Fine);
     };
-    let Some((kind, _)) = TAGS.iter().find(|(_, word)| *word == wanted) else {
-        let all: Vec<&str> = TAGS.iter().map(|(_, word)| *word).collect();
+    let Some(kind) = SourceKind::ALL.into_iter().find(|kind| kind.word() == wanted) else {
+        let all = SourceKind::ALL.map(SourceKind::word);
         return Err(Trouble::new(
             Exit::NotFound,
             format!("list the figures tagged `{wanted}`"),
             format!("there is no such tag; there are {}", all.join(", ")),
         ));
     };
-    let found = tagged(*kind);
+    let found = tagged(&things, kind);
     if t.json() {
         let list: Vec<Value> = found
             .iter()
